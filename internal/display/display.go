@@ -1,0 +1,73 @@
+// Package display defines what a player sees at one instant: the Frame that every view
+// (terminal, lines of text, JSON) draws from. It computes nothing.
+package display
+
+// State is what the whole tuner hears and does.
+type State string
+
+const (
+	Silent   State = "silent"      // nothing sounds
+	Unsure   State = "listening"   // something sounds, no pitch yet
+	Sounding State = "sounding"    // a pitch
+	Lost     State = "input lost"  // the device is gone; waiting for it
+	Ended    State = "input ended" // a recording or pipe has ended
+)
+
+// A Target is what the pitch is compared with.
+type Target struct {
+	Label  string  `json:"label"`
+	Hz     float64 `json:"hz"`
+	Step   int     `json:"step"`             // steps of the tuning from its reference note
+	String int     `json:"string,omitempty"` // 1 is the string that the instrument lists first; 0: none
+	Fret   int     `json:"fret"`             // 0 is the open string
+}
+
+// A Band is one stripe of the strobe: one partial against the same multiple of the target.
+type Band struct {
+	Partial    int
+	PhaseTurns float64 // pattern position at Frame.TimeS, in turns [0, 1); grows when sharp
+	DriftHz    float64 // turns a second: measured partial minus Partial × target; positive is sharp
+	LevelDB    float64 // dB re full scale
+	Clear      bool    // the partial stands out of the noise, so the phase means something
+}
+
+// A StringRow is one string of the instrument and the last reading of it.
+type StringRow struct {
+	Number   int // from 1
+	Label    string
+	TargetHz float64
+	Read     bool // a reading exists
+	Cents    float64
+	Sigma    float64
+	AtS      float64 // stream time of the last reading, s
+	Active   bool    // sounding now
+	Held     bool    // the user holds this string
+}
+
+// A Frame is everything to be shown at one instant.
+type Frame struct {
+	TimeS      float64 // stream time, s
+	State      State
+	Message    string // a sentence for the user: device lost, gap, demo scene; empty most of the time
+	Input      string // name of the source
+	Tuning     string // name of the tuning
+	Instrument string // name of the instrument, empty without one
+	Reference  string // such as "A4=440 Hz"
+
+	F1Hz, SigmaCents float64
+	AttackF1Hz       float64 // 0: not known
+	Partial1Hz       float64 // 0: not heard
+	Inharmonicity    float64
+	SNRdB, LevelDB   float64
+	OnsetS           float64
+
+	Target   Target
+	Cents    float64 // positive is sharp
+	BeatHz   float64 // measured minus target, Hz
+	Verdict  string  // "flat", "sharp", "in tune"
+	Bands    []Band
+	Strings  []StringRow
+	Gaps     int // breaks in the input since the start
+	NewOnset bool
+	AfterGap bool
+}
