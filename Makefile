@@ -1,0 +1,65 @@
+# tunerd: build, run, test. `make help` lists the targets.
+
+SHELL    := /bin/bash
+FUZZTIME ?= 5s
+ARGS     ?=
+STATIC   := go tool -modfile=tools/go.mod staticcheck
+
+.DEFAULT_GOAL := help
+.PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
+	soak lint fmt fuzz cross clean
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+run: build ## build and start the tuner: microphone, or the demo where there is none (ARGS="--tuning 31edo")
+	@bin/tunerd listen $(ARGS)
+
+build: need ## build bin/tunerd (CGO_ENABLED=0: without microphone and loudspeaker)
+	@go build -o bin/tunerd ./cmd/tunerd
+
+need:
+	@scripts/need.sh build
+
+need-test:
+	@scripts/need.sh test
+
+test: need-test ## run all tests, also those that listen to a virtual microphone
+	go test ./...
+	@$(MAKE) --no-print-directory virtual-mic
+
+virtual-mic:
+	scripts/virtual-mic-tests.sh
+
+race: need-test ## run the tests of everything concurrent under the race detector
+	go test -race ./internal/capture/... ./internal/engine/... ./internal/display/... ./internal/command/...
+
+bench: need-test ## benchmarks, and the CPU time of the live path against aubio
+	go test -run '^$$' -bench . -benchmem ./...
+
+accuracy: need-test ## accuracy tables: synthetic strings (short) and the recordings
+	go test -count=1 -v -run 'Accuracy|Recordings|Readers' ./internal/accuracy ./internal/evidence
+
+accuracy-full: need-test ## the same with every cell and every trial; takes long
+	go test -count=1 -v -timeout 0 -run Accuracy ./internal/accuracy -args -full
+
+soak: need-test ## ten minutes of sound: speed and memory against one minute
+	go test -count=1 -v -run Soak ./internal/evidence -args -soak
+
+lint: ## gofmt, go vet, staticcheck
+	@files=$$(gofmt -l cmd internal); [ -z "$$files" ] || { echo "not gofmt'ed:" $$files >&2; exit 1; }
+	go vet ./...
+	go vet -tags virtualmic ./...
+	$(STATIC) ./...
+
+fmt: ## gofmt everything
+	gofmt -w cmd internal
+
+fuzz: ## every fuzz target for FUZZTIME each (default 5s)
+	@scripts/fuzz.sh $(FUZZTIME)
+
+cross: ## builds without cgo for linux, darwin and windows; the engine for wasm
+	@scripts/cross.sh
+
+clean: ## remove what was built
+	rm -rf bin out
