@@ -1,0 +1,66 @@
+package display
+
+import (
+	"math"
+	"strconv"
+)
+
+// Decimals returns how many decimals a value with standard uncertainty sigma deserves, so that
+// sigma itself keeps one significant digit: 1 for 0.3, 2 for 0.02, 0 for 4. The result lies
+// between 0 and most. An uncertainty that is not known (zero, negative, NaN or infinite) gives
+// unknown, held to the same bounds.
+func Decimals(sigma float64, unknown, most int) int {
+	n := unknown
+	if known(sigma) {
+		n = -int(math.Floor(math.Log10(sigma)))
+		if sigma*math.Pow10(n) >= 9.5 { // rounds up to the next power of ten: 0.096 is ±0.1
+			n--
+		}
+	}
+	return min(max(n, 0), most)
+}
+
+// Cents writes a deviation with its sign and the digits that sigma, its standard uncertainty in
+// cents, allows: "+1.2" for 1.2374 ± 0.3. What rounds to nothing has no sign.
+func Cents(cents, sigma float64) string {
+	return signed(cents, Decimals(sigma, 1, 3))
+}
+
+// Sigma writes a standard uncertainty in cents with one significant digit and at most three
+// decimals; "?" if it is not known.
+func Sigma(sigma float64) string {
+	if !known(sigma) {
+		return "?"
+	}
+	digits := Decimals(sigma, 1, 3)
+	return strconv.FormatFloat(max(sigma, math.Pow10(-digits)), 'f', digits, 64)
+}
+
+// Hz writes a frequency with the digits that sigmaCents, its standard uncertainty in cents,
+// allows, but never fewer than one decimal nor more than four.
+func Hz(hz, sigmaCents float64) string {
+	return strconv.FormatFloat(hz, 'f', max(Decimals(hzSigma(hz, sigmaCents), 2, 4), 1), 64)
+}
+
+// BeatHz writes the rate of a beat against a note of hz with the digits that sigmaCents, the
+// standard uncertainty of the note in cents, allows.
+func BeatHz(beat, hz, sigmaCents float64) string {
+	return signed(beat, Decimals(hzSigma(hz, sigmaCents), 2, 4))
+}
+
+// hzSigma is the standard uncertainty in hertz of hz that is known to sigmaCents: the
+// derivative of hz = ref·2^(c/1200) is hz·ln 2/1200 per cent.
+func hzSigma(hz, sigmaCents float64) float64 { return hz * math.Ln2 / 1200 * sigmaCents }
+
+func known(sigma float64) bool { return sigma > 0 && !math.IsInf(sigma, 1) }
+
+func signed(x float64, digits int) string {
+	s := strconv.FormatFloat(x, 'f', digits, 64)
+	if v, err := strconv.ParseFloat(s, 64); err != nil || v == 0 {
+		return strconv.FormatFloat(0, 'f', digits, 64)
+	}
+	if x > 0 {
+		s = "+" + s
+	}
+	return s
+}
