@@ -86,7 +86,7 @@ func TestMovingVoiceMatchesDirectSum(t *testing.T) {
 	v := s.Voice(48000, newRand())
 	got := make([]float64, 48000)
 	v.Add(got, 0)
-	// At the corners of the ramp a block's parabola is off by φ″·(blockLen/2)²/2, 2e-5 rad here
+	// At the corners of the ramp a block's parabola is off by φ″·(movingLen/2)²/2, 2e-5 rad here
 	// for the 20th partial, whose amplitude is below 0.05.
 	want := directSum(v, len(got), 0, s.clock)
 	if w := worst(got, want); w > 5e-6 {
