@@ -1,0 +1,107 @@
+package pitch
+
+import "math"
+
+// A bank demodulates a stretch of samples at a set of frequencies, one per partial. The samples
+// are cut into sub-blocks of m samples; for each sub-block and frequency Ω it keeps
+//
+//	z = Σ x[n]·exp(−iΩ(n−c))
+//
+// with c the middle of the sub-block. Nothing is lost by that as long as what sounds near Ω
+// moves little against it within a sub-block, so all later work (strobe, fits of any window)
+// is done on z, which has m times fewer values per partial than the sound has samples.
+type bank struct {
+	m      int       // samples in a sub-block
+	omega  []float64 // [rad/sample], one per row
+	cos    []float64 // rows × half: cosine at the distances from the middle
+	sin    []float64
+	half   int
+	re, im [][]float64 // rows × sub-blocks
+	n      int         // sub-blocks held
+	first  int64       // sample index of the first sub-block's first sample
+	sum    []float64   // folded samples, work space
+	diff   []float64
+	energy []float64 // Σ x² of each sub-block
+}
+
+// newBank returns an empty bank for at most rows frequencies and length sub-blocks of m samples.
+func newBank(m, rows, length int) *bank {
+	half := (m + 1) / 2
+	b := &bank{
+		m: m, half: half,
+		omega: make([]float64, 0, rows),
+		cos:   make([]float64, rows*half), sin: make([]float64, rows*half),
+		re: make([][]float64, rows), im: make([][]float64, rows),
+		sum: make([]float64, half), diff: make([]float64, half),
+		energy: make([]float64, length),
+	}
+	for r := range b.re {
+		b.re[r] = make([]float64, length)
+		b.im[r] = make([]float64, length)
+	}
+	return b
+}
+
+// tune sets the frequencies (rad/sample) and empties the bank; the next sub-block begins at
+// sample index first.
+func (b *bank) tune(omega []float64, first int64) {
+	b.omega = append(b.omega[:0], omega...)
+	b.first, b.n = first, 0
+	for r, w := range b.omega {
+		for j := range b.half {
+			d := float64(j) + 0.5*float64(1-b.m%2) // distance from the middle, samples
+			s, c := math.Sincos(w * d)
+			if b.m%2 == 1 && j == 0 {
+				c = 0.5 // the middle sample stands in sum twice
+			}
+			b.cos[r*b.half+j], b.sin[r*b.half+j] = c, s
+		}
+	}
+}
+
+// end returns the sample index behind the last sub-block.
+func (b *bank) end() int64 { return b.first + int64(b.n)*int64(b.m) }
+
+// full reports whether no further sub-block fits.
+func (b *bank) full() bool { return b.n == len(b.energy) }
+
+// push adds the sub-block x of m samples.
+func (b *bank) push(x []float64) {
+	x = x[:b.m]
+	up, down := b.m/2, (b.m-1)/2 // the two middle samples, or the middle one twice
+	var e float64
+	for j := range b.half {
+		p, q := x[up+j], x[down-j]
+		b.sum[j], b.diff[j] = p+q, p-q
+	}
+	for _, v := range x {
+		e += v * v
+	}
+	b.energy[b.n] = e
+	sum, diff := b.sum, b.diff
+	for r := range b.omega {
+		c := b.cos[r*b.half:][:len(sum)]
+		s := b.sin[r*b.half:][:len(sum)]
+		var re, im float64
+		for j, v := range sum {
+			re += v * c[j]
+			im += diff[j] * s[j]
+		}
+		b.re[r][b.n], b.im[r][b.n] = re, -im
+	}
+	b.n++
+}
+
+// drop forgets the oldest n sub-blocks.
+func (b *bank) drop(n int) {
+	for r := range b.omega {
+		copy(b.re[r], b.re[r][n:b.n])
+		copy(b.im[r], b.im[r][n:b.n])
+	}
+	copy(b.energy, b.energy[n:b.n])
+	b.n -= n
+	b.first += int64(n) * int64(b.m)
+}
+
+// row returns z of row r in sub-block j.
+func (b *bank) row(r, j int) complex128 { return complex(b.re[r][j], b.im[r][j]) }

@@ -1,0 +1,3 @@
+package pitch
+
+type yin struct{}
