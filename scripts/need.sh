@@ -46,7 +46,7 @@ fi
 sudo=
 if [ "$(id -u)" != 0 ]; then
 	sudo=sudo
-	command -v sudo >/dev/null || { echo "As root, please run: apt-get install$missing" >&2; exit 1; }
+	command -v sudo >/dev/null || { echo "As root, please run: apt-get update && apt-get install$missing" >&2; exit 1; }
 fi
 echo "Installing:$missing" >&2
 log=$(mktemp)
