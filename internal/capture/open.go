@@ -1,6 +1,23 @@
 package capture
 
-import "log/slog"
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"strings"
+)
+
+// Sample rates, in Hz, that [Open] accepts.
+const (
+	minSampleRate = 8000
+	maxSampleRate = 192000
+)
+
+// defaultSampleRate is asked of devices, and assumed of headerless input, unless
+// [Options] names another.
+const defaultSampleRate = 48000 // Hz
 
 // Options say how a source is opened. The zero value opens any source in its plainest way.
 type Options struct {
@@ -9,5 +26,73 @@ type Options struct {
 	Channels   int          // of headerless input; 0: 1
 	Raw        string       // sample format of headerless standard input: s16le, s24le, s32le, f32le; "": it has a header
 	Paced      bool         // demo and recordings at real-time speed instead of as fast as they are read
-	Log        *slog.Logger // notes about damaged input; nil: none
+	Log        *slog.Logger // notes about damaged input and lost devices; nil: none
+}
+
+// Open opens the source that spec names:
+//
+//	mic        the default input device
+//	mic:NAME   the input device of that name, or the only one with NAME in its name
+//	demo       the built-in demo signal
+//	-          standard input, a WAV or FLAC stream or, with o.Raw, bare samples
+//	PATH       a WAV or FLAC recording, told apart by its content
+//
+// The sample rate must lie between 8000 and 192000 Hz. Open gives up when ctx ends; a source
+// that is open already lives until Close.
+func Open(ctx context.Context, spec string, o Options) (Source, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if err := o.check(spec); err != nil {
+		return nil, fmt.Errorf("capture: %w", err)
+	}
+	src, err := openSpec(ctx, spec, o)
+	if err != nil {
+		return nil, fmt.Errorf("capture: %w", err)
+	}
+	if o.Paced && !src.Live() {
+		src = newPaced(src)
+	}
+	return src, nil
+}
+
+func openSpec(ctx context.Context, spec string, o Options) (Source, error) {
+	name, isNamed := strings.CutPrefix(spec, "mic:")
+	switch {
+	case spec == "mic" || isNamed:
+		if !isNamed {
+			name = ""
+		}
+		return openMic(ctx, name, o)
+	case spec == "demo":
+		return openDemo(o)
+	case spec == "-":
+		return openStream(ctx, "standard input", os.Stdin, o)
+	default:
+		return openPath(ctx, spec, o)
+	}
+}
+
+// check refuses options that no source could follow.
+func (o Options) check(spec string) error {
+	switch {
+	case spec == "":
+		return errors.New("no input named; give mic, mic:NAME, demo, - or a file")
+	case o.Channel < 0 || o.Channel > maxChannels:
+		return fmt.Errorf("channel %d is outside 1-%d (0 mixes all)", o.Channel, maxChannels)
+	case o.Channels < 0 || o.Channels > maxChannels:
+		return fmt.Errorf("%d channels is outside 1-%d", o.Channels, maxChannels)
+	case o.Raw != "" && spec != "-":
+		return fmt.Errorf("%s: bare samples (%s) are read from standard input (-) only", spec, o.Raw)
+	case o.SampleRate != 0:
+		return checkSampleRate(o.SampleRate)
+	}
+	return nil
+}
+
+func checkSampleRate(hz int) error {
+	if hz < minSampleRate || hz > maxSampleRate {
+		return fmt.Errorf("sample rate %d Hz is outside %d-%d Hz", hz, minSampleRate, maxSampleRate)
+	}
+	return nil
 }
