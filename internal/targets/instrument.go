@@ -1,0 +1,189 @@
+package targets
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// A Target is a pitch that a string or a note should have.
+type Target struct {
+	Label  string // name of the note, or of the interval or frequency that a string is tuned to
+	Hz     float64
+	Step   int // of the tuning, from its reference note; the nearest if a string is between notes
+	String int // 1 is the string that the instrument lists first; 0: none
+	Fret   int // 0 is the open string
+}
+
+// An Instrument is a set of strings and frets in a tuning.
+type Instrument struct {
+	ID          string // name of the built-in, or path of the file
+	Name        string
+	Kind        string // what it is, for display: "guitar", "violin"
+	Description string
+	Tuning      *Tuning // anchored by the instrument's reference
+	Strings     []InstrumentString
+
+	built *Tuning // as in the file; Tuning may have been replaced since
+}
+
+// An InstrumentString is one string. Measures that are not known are 0.
+type InstrumentString struct {
+	Open          Target
+	ScaleLengthMM float64 // nut to saddle
+	GaugeMM       float64 // diameter
+	UnitWeight    float64 // kg/m
+	Material      string
+	Inharmonicity float64 // B of f_k = k·f0·√(1+B·k²)
+	Frets         []Fret  // from the nut; empty on a fretless string
+
+	pitch openPitch
+}
+
+// A Fret is one fret of a string.
+type Fret struct {
+	Step  int     // steps of the instrument's own tuning above the open string
+	Cents float64 // the same as an interval
+}
+
+// An openPitch says how the file gives the pitch of an open string.
+type openPitch struct {
+	kind     pitchKind
+	note     string   // byNote
+	step     int      // byStep
+	interval Interval // byInterval, above the reference note
+	hz       float64  // byHz
+}
+
+type pitchKind int
+
+const (
+	byNote pitchKind = iota
+	byStep
+	byInterval
+	byHz
+)
+
+// Targets returns the open strings in the instrument's order.
+func (in *Instrument) Targets() []Target {
+	open := make([]Target, len(in.Strings))
+	for i, s := range in.Strings {
+		open[i] = s.Open
+	}
+	return open
+}
+
+// Fretted returns the pitch of string n (from 1) at a fret (0 is the open string): the open
+// string's target raised by the interval of the fret. Step and Label are those of the nearest
+// note of the tuning.
+func (in *Instrument) Fretted(n, fret int) (Target, error) {
+	if n < 1 || n > len(in.Strings) {
+		return Target{}, fmt.Errorf("string %d: %s has strings 1 to %d", n, in.Name, len(in.Strings))
+	}
+	s := &in.Strings[n-1]
+	if fret < 0 || fret > len(s.Frets) {
+		return Target{}, fmt.Errorf("fret %d: string %d of %s has frets 0 to %d", fret, n, in.Name, len(s.Frets))
+	}
+	if fret == 0 {
+		return s.Open, nil
+	}
+	hz := s.Open.Hz * math.Exp2(s.Frets[fret-1].Cents/1200)
+	step := in.Tuning.Nearest(hz)
+	return Target{Label: in.Tuning.label(step), Hz: hz, Step: step, String: n, Fret: fret}, nil
+}
+
+// With returns the instrument in another tuning, at another reference, or both; nil keeps what
+// it has. The frets stay where they are. A new reference moves all strings alike, except those
+// given in Hz, and leaves the step numbers. A new tuning is anchored by the instrument's
+// reference; it is refused if a string is given as a step of the old one.
+func (in *Instrument) With(t *Tuning, ref *Reference) (*Instrument, error) {
+	tuning := in.Tuning
+	var err error
+	if t != nil {
+		if tuning, err = t.WithReference(in.Tuning.anchor()); err != nil {
+			return nil, fmt.Errorf("%s: %w", in.Name, err)
+		}
+	}
+	if ref != nil {
+		if tuning, err = tuning.moved(*ref); err != nil {
+			return nil, fmt.Errorf("%s: %w", in.Name, err)
+		}
+	}
+	out := *in
+	out.Tuning = tuning
+	out.Strings = append([]InstrumentString(nil), in.Strings...)
+	if err := out.placeStrings(); err != nil {
+		return nil, err
+	}
+	return &out, nil
+}
+
+// anchor returns the reference that puts step 0 where it is.
+func (t *Tuning) anchor() Reference { return Reference{Label: t.zeroLabel, Hz: t.zeroHz} }
+
+// moved returns the tuning with the note named by r at r.Hz and all others moved alike.
+func (t *Tuning) moved(r Reference) (*Tuning, error) {
+	if err := r.check(); err != nil {
+		return nil, err
+	}
+	step, err := t.Step(r.Label)
+	if err != nil {
+		return nil, fmt.Errorf("reference %w", err)
+	}
+	return t.pitchedAt(r, step)
+}
+
+// placeStrings sets the pitch of every open string from in.Tuning.
+func (in *Instrument) placeStrings() error {
+	for i := range in.Strings {
+		s := &in.Strings[i]
+		open, err := in.openTarget(s.pitch)
+		if err == nil {
+			err = checkHz("pitch", open.Hz)
+		}
+		if err != nil {
+			return fmt.Errorf("string %d: %w", i+1, err)
+		}
+		open.String = i + 1
+		s.Open = open
+	}
+	return nil
+}
+
+func (in *Instrument) openTarget(p openPitch) (Target, error) {
+	t := in.Tuning
+	switch p.kind {
+	case byNote:
+		step, err := t.Step(p.note)
+		if err != nil {
+			return Target{}, err
+		}
+		return t.target(step), nil
+	case byStep:
+		if t.spec != in.built.spec {
+			return Target{}, fmt.Errorf("it is given as step %d of %s, which says nothing in %s", p.step, in.built, t)
+		}
+		return t.target(p.step), nil
+	case byInterval:
+		open := t.between(t.zeroHz*p.interval.ratio(), p.interval.String())
+		if !t.lettered {
+			open.Label = p.interval.String() // says more than a step number
+		}
+		return open, nil
+	}
+	return t.between(p.hz, strconv.FormatFloat(p.hz, 'f', -1, 64)+" Hz"), nil
+}
+
+func (t *Tuning) target(step int) Target {
+	return Target{Label: t.label(step), Hz: t.hz(step), Step: step}
+}
+
+// between returns the target of a pitch that need not be a note: the note that it is, or its own
+// label.
+func (t *Tuning) between(hz float64, label string) Target {
+	note := t.target(t.Nearest(hz))
+	if math.Abs(1200*math.Log2(hz/note.Hz)) < 1e-6 { // rounding only
+		return note
+	}
+	return Target{Label: label, Hz: hz, Step: note.Step}
+}

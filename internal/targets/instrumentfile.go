@@ -1,0 +1,342 @@
+package targets
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"reflect"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Limits of an instrument file.
+const (
+	maxFileBytes  = 1 << 20
+	maxStrings    = 64
+	maxTextRunes  = 400
+	minScaleMM    = 20
+	maxScaleMM    = 5000
+	maxGaugeMM    = 20
+	maxUnitWeight = 1 // kg/m
+	maxInharmonic = 0.1
+)
+
+// instrumentFile is the TOML of an instrument.
+type instrumentFile struct {
+	Name          string       `toml:"name"`
+	Kind          string       `toml:"kind"`
+	Description   string       `toml:"description"`
+	Tuning        string       `toml:"tuning"`
+	Reference     string       `toml:"reference"`
+	ScaleLengthMM *float64     `toml:"scale_length_mm"`
+	Frets         *fretsFile   `toml:"frets"`
+	Strings       []stringFile `toml:"strings"`
+}
+
+// stringFile is one [[strings]]; exactly one of the first four gives its open pitch.
+type stringFile struct {
+	Note          *string    `toml:"note"`
+	Step          *int       `toml:"step"`
+	Interval      *string    `toml:"interval"`
+	Hz            *float64   `toml:"hz"`
+	ScaleLengthMM *float64   `toml:"scale_length_mm"`
+	GaugeMM       *float64   `toml:"gauge_mm"`
+	UnitWeight    *float64   `toml:"unit_weight_kg_m"`
+	Material      string     `toml:"material"`
+	Inharmonicity *float64   `toml:"inharmonicity"`
+	Frets         *fretsFile `toml:"frets"`
+}
+
+// readInstrumentFile reads and checks the file at path.
+func readInstrumentFile(path string) (*Instrument, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("instrument %s is not a file", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
+	}
+	return ParseInstrument(path, data)
+}
+
+// cause strips the system call and the path from an error of package os.
+func cause(err error) error {
+	var e *fs.PathError
+	if errors.As(err, &e) {
+		return e.Err
+	}
+	return err
+}
+
+// ParseInstrument reads the TOML of an instrument. The id is its path or built-in name and
+// begins every error line.
+func ParseInstrument(id string, data []byte) (*Instrument, error) {
+	if len(data) > maxFileBytes {
+		return nil, fmt.Errorf("%s: an instrument file has at most %d bytes", id, maxFileBytes)
+	}
+	file, err := decodeInstrument(data)
+	if err != nil {
+		return nil, fmt.Errorf("%s:%w", id, err)
+	}
+	in, err := file.instrument()
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", id, err)
+	}
+	in.ID = id
+	return in, nil
+}
+
+// decodeInstrument reads the TOML strictly. Its errors begin with line:column.
+func decodeInstrument(data []byte) (*instrumentFile, error) {
+	data = bytes.TrimPrefix(data, []byte("\ufeff")) // some editors write a byte order mark
+	var file instrumentFile
+	err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&file)
+	var unknown *toml.StrictMissingError
+	var wrong *toml.DecodeError
+	switch {
+	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
+		e := &unknown.Errors[0]
+		row, col := e.Position()
+		return nil, fmt.Errorf("%d:%d: unknown key %s; %s", row, col, quote(lastKey(e.Key())), acceptedKeys(e.Key(), beforeColumn(data, row, col)))
+	case errors.As(err, &wrong):
+		row, col := wrong.Position()
+		return nil, fmt.Errorf("%d:%d: %s", row, col, decodeMessage(wrong))
+	case err != nil:
+		return nil, fmt.Errorf(" %s", oneLine(err.Error()))
+	}
+	return &file, nil
+}
+
+func lastKey(key toml.Key) string {
+	if len(key) == 0 {
+		return ""
+	}
+	return key[len(key)-1]
+}
+
+// beforeColumn returns the line with that number up to the column; both count from 1.
+func beforeColumn(data []byte, row, col int) string {
+	lines := bytes.SplitN(data, []byte("\n"), row+1)
+	if row < 1 || row > len(lines) {
+		return ""
+	}
+	line := lines[row-1]
+	return string(line[:min(max(col-1, 0), len(line))])
+}
+
+// decodeMessage says in the words of the file what the TOML library says in those of Go.
+func decodeMessage(e *toml.DecodeError) string {
+	message := strings.TrimPrefix(oneLine(e.Error()), "toml: ")
+	if _, goType, ok := strings.Cut(message, " of type "); ok {
+		message = "wants " + wanted(goType)
+	}
+	if key := e.Key(); len(key) > 0 {
+		return "key " + quote(lastKey(key)) + ": " + message
+	}
+	return message
+}
+
+// wanted names the TOML value that fills a field of a Go type.
+func wanted(goType string) string {
+	switch strings.TrimLeft(goType, "*") {
+	case "string":
+		return `text in quotes, like "12edo"`
+	case "float64":
+		return "a number"
+	case "int":
+		return "a whole number"
+	case "[]int":
+		return "a list of whole numbers, like [2, 4, 6]"
+	}
+	return "a table"
+}
+
+// oneLine cuts a message of the TOML library to one line without control characters.
+func oneLine(s string) string {
+	s, _, _ = strings.Cut(s, "\n")
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, s)
+}
+
+// acceptedKeys lists the keys of the table that an unknown key stands in. The library leaves the
+// name of an inline table out of the key, so line, the text before it, is asked as well.
+func acceptedKeys(key toml.Key, line string) string {
+	where, table := "an instrument", reflect.TypeFor[instrumentFile]()
+	for _, k := range key[:max(0, len(key)-1)] {
+		switch k {
+		case "strings":
+			where, table = "a string", reflect.TypeFor[stringFile]()
+		case "frets":
+			where, table = "frets", reflect.TypeFor[fretsFile]()
+		}
+	}
+	if strings.HasPrefix(strings.TrimSpace(line), "frets") && strings.Contains(line, "{") {
+		where, table = "frets", reflect.TypeFor[fretsFile]()
+	}
+	names := make([]string, table.NumField())
+	for i := range names {
+		names[i] = table.Field(i).Tag.Get("toml")
+	}
+	verb := " has "
+	if where == "frets" {
+		verb = " have "
+	}
+	return where + verb + strings.Join(names, ", ")
+}
+
+// instrument checks the values and builds the instrument.
+func (f *instrumentFile) instrument() (*Instrument, error) {
+	if err := f.checkTexts(); err != nil {
+		return nil, err
+	}
+	tuning, err := f.tuning()
+	if err != nil {
+		return nil, err
+	}
+	if len(f.Strings) < 1 || len(f.Strings) > maxStrings {
+		return nil, fmt.Errorf("%d strings; an instrument has 1 to %d, each under [[strings]]", len(f.Strings), maxStrings)
+	}
+	in := &Instrument{Name: f.Name, Kind: f.Kind, Description: f.Description, Tuning: tuning, built: tuning}
+	for i := range f.Strings {
+		s, err := f.Strings[i].build(f)
+		if err != nil {
+			return nil, fmt.Errorf("string %d: %w", i+1, err)
+		}
+		in.Strings = append(in.Strings, s)
+	}
+	if err := in.placeStrings(); err != nil {
+		return nil, err
+	}
+	for i := range in.Strings {
+		if err := in.placeFrets(&in.Strings[i]); err != nil {
+			return nil, fmt.Errorf("string %d: %w", i+1, err)
+		}
+	}
+	return in, nil
+}
+
+func (f *instrumentFile) checkTexts() error {
+	if f.Name == "" {
+		return errors.New(`no name; write one like name = "My guitar"`)
+	}
+	for _, t := range [...]struct{ key, text string }{{"name", f.Name}, {"kind", f.Kind}, {"description", f.Description}} {
+		if err := checkText(t.key, t.text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkText keeps control characters off the terminal.
+func checkText(key, text string) error {
+	if utf8.RuneCountInString(text) > maxTextRunes {
+		return fmt.Errorf("%s is longer than %d characters", key, maxTextRunes)
+	}
+	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsGraphic(r) }) {
+		return fmt.Errorf("%s %s has characters that cannot be shown on one line", key, quote(text))
+	}
+	return nil
+}
+
+func (f *instrumentFile) tuning() (*Tuning, error) {
+	if f.Tuning == "" {
+		return nil, errors.New(`no tuning; write one like tuning = "12edo"`)
+	}
+	t, err := ParseTuning(f.Tuning)
+	if err != nil || f.Reference == "" {
+		return t, err
+	}
+	r, err := ParseReference(f.Reference)
+	if err != nil {
+		return nil, err
+	}
+	return t.WithReference(r)
+}
+
+// build checks one string; its pitch and frets are placed later.
+func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
+	out := InstrumentString{Material: s.Material}
+	var err error
+	if out.pitch, err = s.openPitch(); err != nil {
+		return out, err
+	}
+	if err := checkText("material", s.Material); err != nil {
+		return out, err
+	}
+	scale := s.ScaleLengthMM
+	if scale == nil {
+		scale = f.ScaleLengthMM
+	}
+	for _, m := range [...]struct {
+		key    string
+		from   *float64
+		to     *float64
+		lo, hi float64
+	}{
+		{"scale_length_mm", scale, &out.ScaleLengthMM, minScaleMM, maxScaleMM},
+		{"gauge_mm", s.GaugeMM, &out.GaugeMM, 0.01, maxGaugeMM},
+		{"unit_weight_kg_m", s.UnitWeight, &out.UnitWeight, 1e-6, maxUnitWeight},
+		{"inharmonicity", s.Inharmonicity, &out.Inharmonicity, 0, maxInharmonic},
+	} {
+		if m.from == nil {
+			continue
+		}
+		if !(*m.from >= m.lo && *m.from <= m.hi) { // NaN is not
+			return out, fmt.Errorf("%s %g is outside %g to %g", m.key, *m.from, m.lo, m.hi)
+		}
+		*m.to = *m.from
+	}
+	frets := s.Frets
+	if frets == nil {
+		frets = f.Frets
+	}
+	out.Frets, err = frets.build()
+	return out, err
+}
+
+func (s *stringFile) openPitch() (openPitch, error) {
+	var p openPitch
+	given := 0
+	if s.Note != nil {
+		p, given = openPitch{kind: byNote, note: *s.Note}, given+1
+	}
+	if s.Step != nil {
+		p, given = openPitch{kind: byStep, step: *s.Step}, given+1
+	}
+	if s.Hz != nil {
+		p, given = openPitch{kind: byHz, hz: *s.Hz}, given+1
+	}
+	if s.Interval != nil {
+		iv, err := ParseInterval(*s.Interval)
+		if err != nil {
+			return p, err
+		}
+		p, given = openPitch{kind: byInterval, interval: iv}, given+1
+	}
+	if given != 1 {
+		return p, fmt.Errorf("its open pitch is given %d times; write exactly one of note, step, interval (above the reference note), hz", given)
+	}
+	if p.kind == byStep && (p.step < -maxStepCount || p.step > maxStepCount) {
+		return p, fmt.Errorf("step %d is out of range", p.step)
+	}
+	return p, nil
+}

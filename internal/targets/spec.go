@@ -1,0 +1,213 @@
+package targets
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// maxSpecText is the longest tuning spec that is read, in bytes.
+const maxSpecText = 256 << 10
+
+// ParseTuning reads the spec of a tuning:
+//
+//	12edo, 41edo              equal divisions of the octave 2/1
+//	13ed3, 9ed3/2             equal divisions of 3/1, of 3/2
+//	4:5:6:7                   the notes of a chord of whole-number ratios
+//	1/1 9/8 24\41 386.31c     a list of intervals, each as ParseInterval reads it
+//	harmonics 8..16           harmonics 8 to 16, counted from the first of them
+//	subharmonics 8..16        the lengths 16 to 8 of a string, counted from the longest
+//	werckmeister-3            a published temperament; Temperaments lists them
+//
+// All but the divisions and temperaments repeat at the octave unless "repeat 3/1" (or any other
+// interval) follows. The notes of a list may come in any order; a note written twice is refused,
+// notes that are whole repeats apart (5/4 and 5/2 at the octave) are one, and 1/1 always belongs.
+//
+// The tuning is anchored at StandardPitch: step 0 is A4, and 1/1 of a list is A4. WithReference
+// anchors it elsewhere.
+func ParseTuning(spec string) (*Tuning, error) {
+	if len(spec) > maxSpecText {
+		return nil, fmt.Errorf("tuning %s is longer than %d characters", quote(spec), maxSpecText)
+	}
+	tokens := strings.Fields(strings.ToLower(spec))
+	t, err := parseTokens(tokens)
+	if err != nil {
+		return nil, fmt.Errorf("tuning %s: %w", quote(strings.Join(tokens, " ")), err)
+	}
+	t.spec = strings.Join(tokens, " ")
+	return t, nil
+}
+
+func parseTokens(tokens []string) (*Tuning, error) {
+	if len(tokens) == 0 {
+		return nil, errors.New("nothing given; write one like 12edo, 13ed3, 4:5:6:7 or harmonics 8..16")
+	}
+	if len(tokens) == 1 {
+		if m, ok := findTemperament(tokens[0]); ok {
+			return m.tuning()
+		}
+		if n, base, ok := cutDivision(tokens[0]); ok {
+			return parseDivision(n, base)
+		}
+	}
+	tokens, period, err := cutRepeat(tokens)
+	if err != nil {
+		return nil, err
+	}
+	notes, err := parseNotes(tokens)
+	if err != nil {
+		return nil, err
+	}
+	return newListed(notes, period)
+}
+
+// cutDivision splits "13ed3" into "13" and "3", and "12edo" into "12" and "2".
+func cutDivision(token string) (n, base string, ok bool) {
+	n, base, ok = strings.Cut(token, "ed")
+	if !ok || n == "" || strings.Trim(n, "0123456789") != "" {
+		return "", "", false
+	}
+	if base == "o" {
+		base = "2"
+	}
+	return n, base, true
+}
+
+func parseDivision(count, base string) (*Tuning, error) {
+	n, err := parseCount(count, maxSteps)
+	if err != nil {
+		return nil, fmt.Errorf("%s equal steps are not within 1 to %d", count, maxSteps)
+	}
+	period, err := parseRatio(base)
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be divided; write 12edo for the octave, 13ed3 for 3/1 or 9ed3/2", quote(base))
+	}
+	return newDivision(n, period)
+}
+
+// cutRepeat takes "repeat 3/1" off the end; without it the period is the octave.
+func cutRepeat(tokens []string) ([]string, Interval, error) {
+	for i, token := range tokens {
+		if token != "repeat" {
+			continue
+		}
+		if i == 0 || i != len(tokens)-2 {
+			return nil, Interval{}, errors.New(`"repeat" belongs at the end, before one interval, like repeat 3/1`)
+		}
+		period, err := ParseInterval(tokens[i+1])
+		if err != nil {
+			return nil, Interval{}, err
+		}
+		if !(period.Cents() > 0) {
+			return nil, Interval{}, fmt.Errorf("repeat %s does not lead upwards; write an interval above 1/1, like 3/1", quote(tokens[i+1]))
+		}
+		return tokens[:i], period, nil
+	}
+	return tokens, octave, nil
+}
+
+func parseNotes(tokens []string) ([]Interval, error) {
+	switch first := tokens[0]; {
+	case first == "harmonics" || first == "subharmonics":
+		return parseSeries(tokens)
+	case strings.Contains(first, ":") && len(tokens) == 1:
+		return parseChord(first)
+	}
+	return parseList(tokens)
+}
+
+// parseSeries reads "harmonics A..B" and "subharmonics A..B".
+func parseSeries(tokens []string) ([]Interval, error) {
+	kind := tokens[0]
+	if len(tokens) != 2 {
+		return nil, fmt.Errorf("%s needs one range, like %s 8..16", kind, kind)
+	}
+	from, to, ok := strings.Cut(tokens[1], "..")
+	a, errA := parseCount(from, maxSteps)
+	b, errB := parseCount(to, maxSteps)
+	if !ok || errA != nil || errB != nil || a >= b {
+		return nil, fmt.Errorf("%s %s is no range; write two rising numbers from 1 to %d, like %s 8..16", kind, quote(tokens[1]), maxSteps, kind)
+	}
+	notes := make([]Interval, 0, b-a+1)
+	for n := a; n <= b; n++ {
+		num, den := n, a
+		if kind == "subharmonics" {
+			num, den = b, n
+		}
+		iv, err := Ratio(uint64(num), uint64(den))
+		if err != nil {
+			return nil, err
+		}
+		notes = append(notes, iv)
+	}
+	return notes, nil
+}
+
+// parseChord reads 4:5:6:7 as ratios above the first number.
+func parseChord(token string) ([]Interval, error) {
+	parts := strings.Split(token, ":")
+	if err := checkCount(len(parts)); err != nil {
+		return nil, err
+	}
+	root, err := parseRatio(parts[0])
+	if err != nil {
+		return nil, chordError(parts[0])
+	}
+	notes := make([]Interval, len(parts))
+	for i, part := range parts {
+		iv, err := parseRatio(part)
+		if err != nil || strings.Contains(part, "/") {
+			return nil, chordError(part)
+		}
+		notes[i] = iv.Sub(root)
+	}
+	return notes, refuseRepeated(notes, parts)
+}
+
+func chordError(part string) error {
+	return fmt.Errorf("%s is no part of a chord; write whole numbers like 4:5:6:7", quote(part))
+}
+
+func parseList(tokens []string) ([]Interval, error) {
+	if err := checkCount(len(tokens)); err != nil {
+		return nil, err
+	}
+	notes := make([]Interval, len(tokens))
+	for i, token := range tokens {
+		iv, err := ParseInterval(token)
+		if err != nil && len(tokens) == 1 {
+			return nil, unknownSpec()
+		}
+		if err != nil {
+			return nil, err
+		}
+		notes[i] = iv
+	}
+	return notes, refuseRepeated(notes, tokens)
+}
+
+func unknownSpec() error {
+	return errors.New(`unknown; write a division like 12edo or 13ed3, ratios like 4:5:6:7 or "1/1 5/4 3/2", ` +
+		"harmonics 8..16, or one of " + strings.Join(Temperaments(), ", "))
+}
+
+func checkCount(n int) error {
+	if n > maxSteps {
+		return fmt.Errorf("%d notes are more than %d", n, maxSteps)
+	}
+	return nil
+}
+
+// refuseRepeated finds an interval that is written twice, also in different words.
+func refuseRepeated(notes []Interval, tokens []string) error {
+	first := make(map[string]int, len(notes))
+	for i, iv := range notes {
+		key := iv.String()
+		if j, ok := first[key]; ok {
+			return fmt.Errorf("%s is note %s again (number %s and %s of the list)", quote(tokens[i]), quote(tokens[j]), strconv.Itoa(j+1), strconv.Itoa(i+1))
+		}
+		first[key] = i
+	}
+	return nil
+}
