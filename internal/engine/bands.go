@@ -1,0 +1,113 @@
+package engine
+
+import (
+	"math"
+	"math/big"
+
+	"tunerd/internal/display"
+	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
+)
+
+// hiddenDB is the level shown for a partial that is not heard, dB re full scale.
+const hiddenDB = -120
+
+// bandSets are the partials that the strobe shows: always the first, and with them the partials
+// 5 and 7 where the ratio needs them. The index has bit 0 set for 5 and bit 1 for 7.
+var bandSets = [4][]int{{1, 2, 3, 4}, {1, 2, 3, 4, 5}, {1, 2, 3, 4, 7}, {1, 2, 3, 4, 5, 7}}
+
+var plainBands = bandSets[0]
+
+// A note of an equal division is taken for a ratio within this odd limit, such as 5/4 and 7/4
+// but not 45/32, if that is so near.
+const (
+	bandOddLimit = 9
+	bandReach    = 20 // cents
+)
+
+// RatioBands returns a function for Config.Bands: the partial numbers of the strobe for a note
+// of t. Two notes in the ratio n:m meet in partial m of the upper and n of the lower one, so a
+// note whose ratio to the reference note has a factor 5 or 7 shows partial 5 or 7 too. The ratio
+// of a note that is none by itself is a simple one close by, if there is one.
+//
+// The function serves one goroutine.
+func RatioBands(t *targets.Tuning) func(targets.Target) []int {
+	known := map[int][]int{}
+	return func(target targets.Target) []int {
+		bands, ok := known[target.Step]
+		if !ok {
+			bands = ratioBands(t.Note(target.Step).Interval)
+			known[target.Step] = bands
+		}
+		return bands
+	}
+}
+
+func ratioBands(interval targets.Interval) []int {
+	ratio, ok := interval.Rat()
+	if !ok {
+		nearest, off := targets.NearestRatio(interval.Cents(), bandOddLimit)
+		if ratio, ok = nearest.Rat(); !ok || math.Abs(off) > bandReach {
+			return plainBands
+		}
+	}
+	product := new(big.Int).Mul(ratio.Num(), ratio.Denom())
+	set := 0
+	for bit, prime := range []int64{5, 7} {
+		if new(big.Int).Rem(product, big.NewInt(prime)).Sign() == 0 {
+			set |= 1 << bit
+		}
+	}
+	return bandSets[set]
+}
+
+// appendBands appends one strobe band for every partial number in wanted to dst: the measured
+// partial against the same multiple of the target, targetHz. A partial that the tracker does not
+// hold gives a band that is not Clear.
+func appendBands(dst []display.Band, r *pitch.Reading, targetHz float64, rate int, wanted []int) []display.Band {
+	for _, n := range wanted {
+		band := display.Band{Partial: n, LevelDB: hiddenDB}
+		if p := findPartial(r.Partials, n); p != nil {
+			hz := float64(n) * targetHz
+			band.PhaseTurns = wrapTurns(p.PhaseTurns - turnsAt(hz, r.At, rate))
+			band.DriftHz = p.Hz - hz
+			band.LevelDB = p.LevelDB
+			band.Clear = true
+		}
+		dst = append(dst, band)
+	}
+	return dst
+}
+
+func findPartial(partials []pitch.Partial, n int) *pitch.Partial {
+	for i := range partials {
+		if partials[i].N == n {
+			return &partials[i]
+		}
+	}
+	return nil
+}
+
+// turnsAt returns the phase in turns [0, 1) that an oscillator of hz, at phase 0 at sample 0,
+// has at sample at of a clock of rate Hz.
+//
+// The product hz·at/rate grows without limit in a long session, so whole turns are dropped
+// before they cost digits: at = s·rate + m with whole seconds s, hz = w + q with whole w, and
+// hz·at/rate = w·s + q·s + (w·m)/rate + q·m/rate, where the first term is a whole number and
+// the third is reduced in integers. What is left rounds to about s·1e-16 turns.
+func turnsAt(hz float64, at int64, rate int) float64 {
+	whole := math.Floor(hz)
+	q := hz - whole
+	s, m := at/int64(rate), at%int64(rate)
+	r := int64(whole) * m % int64(rate)
+	return wrapTurns(wrapTurns(q*float64(s)) + float64(r)/float64(rate) + q*float64(m)/float64(rate))
+}
+
+// wrapTurns returns x - floor(x), in [0, 1).
+func wrapTurns(x float64) float64 {
+	w := x - math.Floor(x)
+	if w >= 1 { // a tiny negative x rounds up to 1
+		return 0
+	}
+	return w
+}

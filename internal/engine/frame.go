@@ -1,0 +1,148 @@
+package engine
+
+import (
+	"fmt"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display"
+	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
+)
+
+// A framer turns what was measured into frames. It serves the analysis goroutine alone.
+type framer struct {
+	rate     int // Hz
+	resolver Resolver
+	bands    func(targets.Target) []int
+	held     int // string that the user holds; 0: none
+
+	next    int64 // index of the sample that continues the stream
+	started bool
+	gap     bool // a gap not shown by a frame yet
+	message string
+	gaps    int
+	timeS   float64 // of the newest frame
+
+	rows  []display.StringRow
+	frame display.Frame // reused: what every method returns points to it
+}
+
+func newFramer(cfg *Config) *framer {
+	f := &framer{rate: cfg.Source.SampleRate(), resolver: cfg.Resolver, bands: cfg.Bands, message: cfg.Greeting}
+	f.frame.Input = cfg.Source.Name()
+	f.frame.Tuning = cfg.Labels.Tuning
+	f.frame.Instrument = cfg.Labels.Instrument
+	f.frame.Reference = cfg.Labels.Reference
+	for i, t := range cfg.Resolver.Strings() {
+		f.rows = append(f.rows, display.StringRow{Number: i + 1, Label: t.Label, TargetHz: t.Hz})
+	}
+	return f
+}
+
+// hold applies the user's choice of a string; n is known to exist.
+func (f *framer) hold(n int) {
+	if f.resolver.Hold(n) != nil {
+		return
+	}
+	f.held = n
+	for i := range f.rows {
+		f.rows[i].Held = f.rows[i].Number == n
+	}
+}
+
+// clear forgets the last readings of all strings.
+func (f *framer) clear() {
+	for i := range f.rows {
+		row := &f.rows[i]
+		row.Read, row.Cents, row.Sigma, row.AtS = false, 0, 0, 0
+	}
+}
+
+// follow notes where the stream stands and whether samples are missing before the block.
+func (f *framer) follow(b capture.Block) {
+	if missing := b.Start - f.next; f.started && missing != 0 || b.Lost > 0 {
+		f.gaps++
+		f.gap = true
+		f.message = fmt.Sprintf("%.3g s of sound lost: measuring afresh", f.seconds(max(missing, b.Lost)))
+	}
+	f.started = true
+	f.next = b.Start + int64(len(b.Samples))
+}
+
+func (f *framer) seconds(samples int64) float64 { return float64(samples) / float64(f.rate) }
+
+// reading returns the frame of one reading.
+func (f *framer) reading(r *pitch.Reading) *display.Frame {
+	f.timeS = f.seconds(r.At)
+	out := f.blank(states[r.State])
+	out.LevelDB, out.SNRdB = r.LevelDB, r.SNRdB
+	out.NewOnset = r.NewOnset
+	out.AfterGap = f.gap || r.AfterGap
+	out.Message = f.message
+	f.gap, f.message = false, ""
+	if r.State != pitch.Silent {
+		out.OnsetS = f.seconds(r.Onset)
+	}
+	if r.NewOnset && f.held == 0 {
+		f.resolver.Reset()
+	}
+	if r.State == pitch.Sounding {
+		f.sounding(out, r)
+	}
+	out.Strings = append(out.Strings, f.rows...)
+	return out
+}
+
+var states = map[pitch.State]display.State{
+	pitch.Silent:   display.Silent,
+	pitch.Unsure:   display.Unsure,
+	pitch.Sounding: display.Sounding,
+}
+
+// sounding fills in the pitch, its target and the strobe.
+func (f *framer) sounding(out *display.Frame, r *pitch.Reading) {
+	m := f.resolver.Resolve(r.F1Hz, r.SigmaCents)
+	out.F1Hz, out.SigmaCents, out.AttackF1Hz = r.F1Hz, r.SigmaCents, r.AttackF1Hz
+	out.Partial1Hz, out.Inharmonicity = r.Partial1Hz, r.B
+	out.Target = display.Target(m.Target)
+	out.Cents, out.BeatHz, out.Verdict = m.Cents, m.BeatHz, m.Verdict
+	out.Bands = appendBands(out.Bands, r, m.Hz, f.rate, f.bands(m.Target))
+	f.updateRow(m, r.SigmaCents)
+}
+
+// updateRow marks the sounding string. Only an open string leaves its reading in the list: a
+// fretted note says nothing about the open pitch that the row is labelled with.
+func (f *framer) updateRow(m targets.Match, sigma float64) {
+	for i := range f.rows {
+		row := &f.rows[i]
+		if row.Number != m.String {
+			continue
+		}
+		row.Active = true
+		if m.Fret == 0 {
+			row.Read, row.Cents, row.Sigma, row.AtS = true, m.Cents, sigma, f.timeS
+		}
+	}
+}
+
+// notice returns a frame that tells of a state of the input instead of a reading.
+func (f *framer) notice(state display.State, message string) *display.Frame {
+	out := f.blank(state)
+	out.Message = message
+	out.Strings = append(out.Strings, f.rows...)
+	return out
+}
+
+// blank returns the frame with everything but names, time and count of gaps cleared.
+func (f *framer) blank(state display.State) *display.Frame {
+	for i := range f.rows {
+		f.rows[i].Active = false
+	}
+	old := &f.frame
+	f.frame = display.Frame{
+		TimeS: f.timeS, State: state, Gaps: f.gaps,
+		Input: old.Input, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
+		Bands: old.Bands[:0], Strings: old.Strings[:0],
+	}
+	return &f.frame
+}

@@ -1,0 +1,189 @@
+package engine
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime"
+	"sync"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
+)
+
+const (
+	measureBlock = 4096 // samples read at a time
+	notesAhead   = 256  // notes of a later file that wait for their turn
+)
+
+// A Note is one note of a recording with its target.
+type Note struct {
+	File       string
+	SampleRate int // Hz
+	pitch.Note
+	Match targets.Match
+}
+
+// StartS is the time of the onset in the file, s.
+func (n *Note) StartS() float64 { return float64(n.Start) / float64(n.SampleRate) }
+
+// EndS is the time of the end in the file, s.
+func (n *Note) EndS() float64 { return float64(n.End) / float64(n.SampleRate) }
+
+// A Summary tells of one file that has been read.
+type Summary struct {
+	File  string
+	Notes int
+	Err   error // why it could not be read, or not to its end
+}
+
+// MeasureConfig says how Measure reads recordings and whom it tells.
+type MeasureConfig struct {
+	Jobs        int // files read at the same time; 0: one per core
+	Open        func(ctx context.Context, file string) (capture.Source, error)
+	NewTracker  func(sampleRate int, onNote func(*pitch.Note)) (Tracker, error)
+	NewResolver func() (Resolver, error)
+
+	// Note is called with every note, Done once after the last note of each file: in the order
+	// of the files, and from one goroutine. An error of Note ends the work.
+	Note     func(*Note) error
+	Done     func(Summary)
+	Progress *Progress // told of what has been read; may be nil
+}
+
+// Measure reads the files from end to end, several at a time, and reports their notes in the
+// order given. What it holds does not grow with the length of a file: samples go by in blocks,
+// and a file that is ahead of its turn waits when it has found enough notes.
+//
+// A file that cannot be read is told by Done; the others are still read. The error is that of
+// Note, or of ctx.
+func Measure(ctx context.Context, files []string, cfg MeasureConfig) error {
+	cfg.Progress.expect(len(files))
+	ctx, stop := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	defer wg.Wait()
+	defer stop()
+	readings := make(chan *reading, jobs(cfg.Jobs)-1) // in the order of the files
+	wg.Go(func() {
+		defer close(readings)
+		slots := make(chan struct{}, jobs(cfg.Jobs))
+		for _, file := range files {
+			r := newReading(&cfg, file)
+			select {
+			case slots <- struct{}{}:
+			case <-ctx.Done():
+				return
+			}
+			wg.Go(func() {
+				r.run(ctx)
+				<-slots
+			})
+			select {
+			case readings <- r:
+			case <-ctx.Done():
+				return
+			}
+		}
+	})
+	for r := range readings {
+		if err := r.report(ctx); err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+func jobs(n int) int {
+	if n > 0 {
+		return n
+	}
+	return runtime.GOMAXPROCS(0)
+}
+
+// A reading is one file under measurement.
+type reading struct {
+	cfg   *MeasureConfig
+	file  string
+	notes chan *Note // closed at the end of the file
+	part  progressPart
+	count int
+	err   error // set before notes is closed
+}
+
+func newReading(cfg *MeasureConfig, file string) *reading {
+	return &reading{cfg: cfg, file: file, notes: make(chan *Note, notesAhead), part: progressPart{whole: cfg.Progress}}
+}
+
+// report passes on the notes as they come, then the summary.
+func (r *reading) report(ctx context.Context) error {
+	for n := range r.notes {
+		r.count++
+		if err := r.cfg.Note(n); err != nil {
+			return err
+		}
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	r.cfg.Done(Summary{File: r.file, Notes: r.count, Err: r.err})
+	return nil
+}
+
+func (r *reading) run(ctx context.Context) {
+	defer close(r.notes)
+	defer r.part.finish()
+	r.err = r.read(ctx)
+}
+
+func (r *reading) read(ctx context.Context) error {
+	source, err := r.cfg.Open(ctx, r.file)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	r.part.expect(source)
+	resolver, err := r.cfg.NewResolver()
+	if err != nil {
+		return err
+	}
+	rate := source.SampleRate()
+	tracker, err := r.cfg.NewTracker(rate, func(n *pitch.Note) {
+		r.found(ctx, resolver, rate, n)
+	})
+	if err != nil {
+		return fmt.Errorf("%s: %w", r.file, err)
+	}
+	err = r.pump(ctx, source, tracker)
+	tracker.Flush() // also behind an error: what was read up to there counts
+	return err
+}
+
+// found sends a copy of n with its target.
+func (r *reading) found(ctx context.Context, resolver Resolver, rate int, n *pitch.Note) {
+	note := &Note{File: r.file, SampleRate: rate, Note: *n}
+	note.Partials = append([]pitch.Partial(nil), n.Partials...)
+	resolver.Reset()
+	note.Match = resolver.Resolve(n.F1Hz, n.SigmaCents)
+	select {
+	case r.notes <- note:
+	case <-ctx.Done():
+	}
+}
+
+// pump feeds the tracker until the source ends.
+func (r *reading) pump(ctx context.Context, source capture.Source, tracker Tracker) error {
+	room := make([]float64, measureBlock)
+	for {
+		block, err := source.Read(ctx, room)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		tracker.Push(block.Samples, block.Start, nil)
+		r.part.read(len(block.Samples))
+	}
+}

@@ -1,0 +1,231 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display"
+	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
+)
+
+const (
+	standardBlock = 512  // samples a block at standardRate
+	standardRate  = 48e3 // Hz
+	queueBlocks   = 32   // about a third of a second between device and analysis
+	endGrace      = time.Second
+)
+
+// Config is what a session needs. Source, Tracker and Resolver must be set; the session uses
+// them alone while it runs, and does not close the source.
+type Config struct {
+	Source   capture.Source
+	Tracker  Tracker
+	Resolver Resolver
+	Sinks    []Sink
+	Labels   Labels
+
+	// Greeting is said with the first frame, unless that has something to say itself.
+	Greeting string
+	// Crash, if not nil, is called before a panic of one of the session's goroutines ends the
+	// process, so that a terminal can be put in order.
+	Crash func()
+	// Bands gives the partial numbers of the strobe for a target; nil: 1, 2, 3 and 4.
+	Bands func(targets.Target) []int
+	// BlockLen is how many samples are read at a time; 0: 512 at 48 kHz and in proportion.
+	BlockLen int
+	// Now is the clock of the latency figures; nil: time.Now.
+	Now func() time.Time
+}
+
+// A Session is one live input under measurement.
+type Session struct {
+	cfg     Config
+	queue   *queue
+	framer  *framer
+	boxes   []*mailbox
+	delays  *latencies
+	strings int
+
+	mu      sync.Mutex
+	pending struct {
+		hold, clear bool
+		holdString  int
+	}
+}
+
+// NewSession prepares a session; Run runs it, once.
+func NewSession(cfg Config) *Session {
+	rate := cfg.Source.SampleRate()
+	if cfg.BlockLen == 0 {
+		cfg.BlockLen = max(1, standardBlock*rate/standardRate)
+	}
+	if cfg.Now == nil {
+		cfg.Now = time.Now
+	}
+	if cfg.Bands == nil {
+		cfg.Bands = func(targets.Target) []int { return plainBands }
+	}
+	s := &Session{cfg: cfg, delays: newLatencies(), framer: newFramer(&cfg)}
+	s.strings = len(s.framer.rows)
+	s.queue = newQueue(cfg.Source, cfg.BlockLen, queueBlocks, cfg.Now)
+	for range cfg.Sinks {
+		s.boxes = append(s.boxes, newMailbox(cfg.Source.Live()))
+	}
+	return s
+}
+
+// Hold keeps string n (from 1) as the target whatever sounds; 0 lets go. It may be called from
+// any goroutine and takes effect with the next block.
+func (s *Session) Hold(n int) error {
+	if n < 0 || n > s.strings {
+		return fmt.Errorf("string %d does not exist: 1 to %d, or 0 to let go", n, s.strings)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pending.hold, s.pending.holdString = true, n
+	return nil
+}
+
+// Clear forgets the last readings of all strings, on the same terms as Hold.
+func (s *Session) Clear() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pending.clear = true
+}
+
+// Latency returns the delay of the newest readings.
+func (s *Session) Latency() Latency { return s.delays.summary() }
+
+// Run runs until the source ends, ctx ends, or the source or a sink fails; only failure is an
+// error. At the end of the source the sinks have been shown everything.
+//
+// A live source is never held up: each sink then gets the latest frame, and misses those that
+// came while it was busy. From a recording every sink gets every frame.
+//
+// A sink that hangs, such as a pipe that nobody reads, is left behind a second after ctx ends.
+func (s *Session) Run(ctx context.Context) error {
+	run, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var wg sync.WaitGroup
+	launch := func(f func(context.Context) error) {
+		wg.Go(func() {
+			defer s.crash()
+			if err := f(run); err != nil {
+				stop(err)
+			}
+		})
+	}
+	launch(s.queue.run)
+	launch(s.analyse)
+	for i, box := range s.boxes {
+		launch(func(ctx context.Context) error { return show(ctx, box, s.cfg.Sinks[i]) })
+	}
+	waitFor(run, &wg)
+	if err := context.Cause(run); err != nil && ctx.Err() == nil {
+		return err
+	}
+	return nil
+}
+
+// crash lets the owner of the terminal know of a panic, and lets it go on. It is to be deferred.
+func (s *Session) crash() {
+	if s.cfg.Crash == nil {
+		return
+	}
+	if p := recover(); p != nil {
+		s.cfg.Crash()
+		panic(p)
+	}
+}
+
+// waitFor waits for wg, but not longer than endGrace once ctx has ended.
+func waitFor(ctx context.Context, wg *sync.WaitGroup) {
+	done := make(chan struct{})
+	go func() {
+		wg.Wait()
+		close(done)
+	}()
+	select {
+	case <-done:
+		return
+	case <-ctx.Done():
+	}
+	select {
+	case <-done:
+	case <-time.After(endGrace):
+	}
+}
+
+// show passes frames from box to sink until box is closed.
+func show(ctx context.Context, box *mailbox, sink Sink) error {
+	var frame display.Frame
+	for box.take(ctx, &frame) {
+		if err := sink.Show(&frame); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// analyse turns packets into frames until the queue is closed.
+func (s *Session) analyse(ctx context.Context) error {
+	defer func() {
+		for _, box := range s.boxes {
+			box.close()
+		}
+	}()
+	var arrived time.Time
+	emit := func(r *pitch.Reading) {
+		frame := s.framer.reading(r)
+		s.delays.add(s.cfg.Now().Sub(arrived))
+		s.post(ctx, frame)
+	}
+	lost := false
+	for p := range s.queue.filled {
+		s.obey()
+		switch {
+		case !p.lost:
+			arrived = p.arrived
+			s.framer.follow(p.block)
+			s.cfg.Tracker.Push(p.block.Samples, p.block.Start, emit)
+		case !lost:
+			s.post(ctx, s.framer.notice(display.Lost, errLost(s.cfg.Source)))
+		}
+		lost = p.lost
+		s.queue.free <- p
+	}
+	if ctx.Err() == nil {
+		s.cfg.Tracker.Flush()
+		s.post(ctx, s.framer.notice(display.Ended, ""))
+	}
+	return nil
+}
+
+func errLost(src capture.Source) string {
+	return fmt.Sprintf("%s: %v; waiting for it to come back", src.Name(), capture.ErrDeviceLost)
+}
+
+// post gives a frame to every sink.
+func (s *Session) post(ctx context.Context, f *display.Frame) {
+	for _, box := range s.boxes {
+		box.put(ctx, f)
+	}
+}
+
+// obey carries out what Hold and Clear have left.
+func (s *Session) obey() {
+	s.mu.Lock()
+	todo := s.pending
+	s.pending.hold, s.pending.clear = false, false
+	s.mu.Unlock()
+	if todo.hold {
+		s.framer.hold(todo.holdString)
+	}
+	if todo.clear {
+		s.framer.clear()
+	}
+}

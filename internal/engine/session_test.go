@@ -1,0 +1,295 @@
+package engine
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display"
+	"tunerd/internal/pitch"
+)
+
+func sounding(hz float64) pitch.Reading {
+	return pitch.Reading{State: pitch.Sounding, F1Hz: hz, SigmaCents: 0.1,
+		Partials: []pitch.Partial{{N: 1, Hz: hz}}}
+}
+
+func TestRecordingIsShownWhole(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "a.wav", rate: 48000, steps: blocks(100, 512)}
+		tracker := &parrot{reading: sounding(330)}
+		slow := &roll{each: func(*display.Frame) error { time.Sleep(time.Second); return nil }}
+		s := NewSession(Config{Source: src, Tracker: tracker, Resolver: &guitar{}, Sinks: []Sink{slow},
+			Labels: Labels{Tuning: "12edo", Reference: "A4=440 Hz"}})
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if len(slow.frames) != 101 {
+			t.Fatalf("%d frames of 100 readings and the end, want 101", len(slow.frames))
+		}
+		first, last := slow.frames[0], slow.frames[100]
+		if first.TimeS != 512.0/48000 || first.Input != "a.wav" || first.Tuning != "12edo" || first.F1Hz != 330 {
+			t.Errorf("first frame: %+v", first)
+		}
+		if last.State != display.Ended || !tracker.flushed {
+			t.Errorf("last frame is %q, flushed %v; want the end and a flush", last.State, tracker.flushed)
+		}
+		if last.Gaps != 0 {
+			t.Errorf("%d gaps, want none: a recording waits", last.Gaps)
+		}
+	})
+}
+
+// A display that hangs costs frames, never samples.
+func TestSlowDisplayDoesNotHoldUpLiveAudio(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		release := make(chan struct{})
+		steps := append(blocks(1000, 512), step{n: 512, wait: release})
+		for i := range steps[:1000] {
+			steps[i].wait = after(10 * time.Millisecond * time.Duration(i+1))
+		}
+		src := &script{name: "mic", rate: 48000, live: true, steps: steps}
+		tracker := &parrot{reading: sounding(330)}
+		hung := &roll{each: func(*display.Frame) error { <-release; return nil }}
+		brisk := &roll{}
+		s := NewSession(Config{Source: src, Tracker: tracker, Resolver: &guitar{}, Sinks: []Sink{hung, brisk}})
+		ended := make(chan error, 1)
+		go func() { ended <- s.Run(t.Context()) }()
+		time.Sleep(11 * time.Second)
+		synctest.Wait()
+		if tracker.pushed != 1000*512 {
+			t.Errorf("%d samples analysed while a display hung, want %d", tracker.pushed, 1000*512)
+		}
+		close(release)
+		if err := <-ended; err != nil {
+			t.Fatal(err)
+		}
+		if n := len(hung.frames); n > 4 {
+			t.Errorf("the display that hung was shown %d frames, want the first and the latest only", n)
+		}
+		if n := len(brisk.frames); n < 1000 {
+			t.Errorf("the other display was shown %d frames of 1002", n)
+		}
+		if last := hung.frames[len(hung.frames)-1]; last.State != display.Ended || last.Gaps != 0 {
+			t.Errorf("last frame %q with %d gaps, want the end without gaps", last.State, last.Gaps)
+		}
+	})
+}
+
+// after returns a channel that is closed when d has passed.
+func after(d time.Duration) <-chan struct{} {
+	c := make(chan struct{})
+	time.AfterFunc(d, func() { close(c) })
+	return c
+}
+
+// An analysis that is too slow loses samples, and says so.
+func TestOverflowIsCountedAndShown(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "mic", rate: 48000, live: true}
+		for i := range 6 * queueBlocks {
+			src.steps = append(src.steps, step{n: 512, wait: after(10 * time.Millisecond * time.Duration(i+1))})
+		}
+		stall := time.Second
+		tracker := &parrot{reading: sounding(330), before: func() { time.Sleep(stall); stall = 0 }}
+		all := &roll{}
+		s := NewSession(Config{Source: src, Tracker: tracker, Resolver: &guitar{}, Sinks: []Sink{all}})
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		last := all.frames[len(all.frames)-1]
+		if last.Gaps != 1 {
+			t.Errorf("%d gaps counted, want 1", last.Gaps)
+		}
+		i := slices.IndexFunc(all.frames, func(f display.Frame) bool { return f.AfterGap })
+		if i < 0 {
+			t.Fatal("no frame tells of the gap")
+		}
+		if !strings.Contains(all.frames[i].Message, "lost") {
+			t.Errorf("message %q, want one about lost sound", all.frames[i].Message)
+		}
+		if tracker.pushed >= src.start {
+			t.Errorf("%d of %d samples analysed: nothing was lost, so nothing was tested", tracker.pushed, src.start)
+		}
+	})
+}
+
+func TestLostDeviceIsShownAndTakenUpAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "mic", rate: 48000, live: true, steps: []step{
+			{n: 512}, {err: capture.ErrDeviceLost, wait: after(time.Second)},
+			{err: capture.ErrDeviceLost, wait: after(2 * time.Second)},
+			{n: 512, skip: 96000, wait: after(3 * time.Second)}, {n: 512, wait: after(4 * time.Second)},
+		}}
+		all := &roll{}
+		s := NewSession(Config{Source: src, Tracker: &parrot{reading: sounding(330)}, Resolver: &guitar{}, Sinks: []Sink{all}})
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		want := []display.State{display.Sounding, display.Lost, display.Sounding, display.Ended}
+		if !slices.Equal(all.states(), want) {
+			t.Fatalf("states %q, want %q", all.states(), want)
+		}
+		lost, back := all.frames[1], all.frames[2]
+		if !strings.Contains(lost.Message, "mic") || !strings.Contains(lost.Message, "waiting") {
+			t.Errorf("message %q, want the device and what happens now", lost.Message)
+		}
+		if !back.AfterGap || back.Gaps != 1 || !strings.Contains(back.Message, "2 s of sound lost") {
+			t.Errorf("frame on return: gap %v, %d gaps, message %q", back.AfterGap, back.Gaps, back.Message)
+		}
+		if next := all.frames[3]; next.AfterGap || next.Message != "" {
+			t.Errorf("the frame after that still tells of the gap: %+v", next)
+		}
+	})
+}
+
+func TestErrorsOfTheSourceEndTheSession(t *testing.T) {
+	broken := errors.New("data chunk ends early")
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "a.wav", rate: 48000, steps: []step{{n: 512}, {err: broken}}}
+		err := NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}}).Run(t.Context())
+		if !errors.Is(err, broken) {
+			t.Errorf("Run = %v, want the error of the source", err)
+		}
+	})
+}
+
+func TestErrorOfASinkEndsTheSession(t *testing.T) {
+	full := errors.New("disk full")
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "mic", rate: 48000, live: true, steps: []step{{n: 512}, {n: 512, wait: make(chan struct{})}}}
+		sink := &roll{each: func(*display.Frame) error { return full }}
+		err := NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}, Sinks: []Sink{sink}}).Run(t.Context())
+		if !errors.Is(err, full) {
+			t.Errorf("Run = %v, want the error of the sink", err)
+		}
+	})
+}
+
+func TestCancelEndsCleanlyEvenIfASinkHangs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		hang := make(chan struct{})
+		ctx, cancel := context.WithCancel(t.Context())
+		src := &script{name: "a.wav", rate: 48000, steps: blocks(100, 512)}
+		sink := &roll{each: func(*display.Frame) error { <-hang; return nil }}
+		s := NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}, Sinks: []Sink{sink}})
+		ended := make(chan error, 1)
+		go func() { ended <- s.Run(ctx) }()
+		synctest.Wait()
+		cancel()
+		if err := <-ended; err != nil {
+			t.Errorf("Run = %v after cancel, want nil", err)
+		}
+		close(hang)
+	})
+}
+
+func TestHoldAndClear(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "a.wav", rate: 48000, steps: blocks(60, 512)}
+		reading := sounding(330)
+		reading.NewOnset = true
+		resolver := &guitar{}
+		all := &roll{}
+		s := NewSession(Config{Source: src, Tracker: &parrot{reading: reading}, Resolver: resolver, Sinks: []Sink{all}})
+		all.each = func(*display.Frame) error {
+			switch len(all.frames) {
+			case 20:
+				return s.Hold(5)
+			case 40:
+				s.Clear()
+				return s.Hold(2)
+			}
+			return nil
+		}
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		free, held, last := all.frames[10], all.frames[30], all.frames[59]
+		if row := free.Strings[0]; !row.Active || !row.Read || row.Held || row.Cents != 1 || row.AtS != free.TimeS {
+			t.Errorf("row of the sounding string: %+v", row)
+		}
+		if row := held.Strings[4]; !row.Held || !row.Active || held.Target.String != 5 {
+			t.Errorf("row of the held string: %+v, target string %d", row, held.Target.String)
+		}
+		if row := held.Strings[0]; row.Active || !row.Read {
+			t.Errorf("row of the string read before: %+v, want its reading kept", row)
+		}
+		if row := last.Strings[0]; row.Read {
+			t.Errorf("row after clear: %+v, want no reading", row)
+		}
+		if resolver.resets < 20 || resolver.resets > 25 {
+			t.Errorf("%d resets, want one for each new note until a string was held (20, and a few in the queue)", resolver.resets)
+		}
+		if err := s.Hold(7); err == nil || !strings.Contains(err.Error(), "1 to 6") {
+			t.Errorf("Hold(7) = %v, want the range of strings", err)
+		}
+	})
+}
+
+func TestFrettedNoteLeavesTheOpenReading(t *testing.T) {
+	src := &script{name: "a.wav", rate: 48000, steps: blocks(1, 512)}
+	all := &roll{}
+	s := NewSession(Config{Source: src, Tracker: &parrot{reading: sounding(349)}, Resolver: &guitar{fret: 1}, Sinks: []Sink{all}})
+	if err := s.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if row := all.frames[0].Strings[0]; !row.Active || row.Read {
+		t.Errorf("row of a fretted string: %+v, want it active without a reading of the open string", row)
+	}
+}
+
+func TestLatencyIsFromArrivalToEmission(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "mic", rate: 48000, live: true}
+		for i := range 100 {
+			src.steps = append(src.steps, step{n: 512, wait: after(10 * time.Millisecond * time.Duration(i+1))})
+		}
+		tracker := &parrot{reading: sounding(330), before: func() { time.Sleep(3 * time.Millisecond) }}
+		s := NewSession(Config{Source: src, Tracker: tracker, Resolver: &guitar{}})
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		want := Latency{Readings: 100, Median: 3 * time.Millisecond, P99: 3 * time.Millisecond, Max: 3 * time.Millisecond}
+		if got := s.Latency(); got != want {
+			t.Errorf("latency %+v, want %+v", got, want)
+		}
+	})
+}
+
+func TestLatencyKeepsTheNewest(t *testing.T) {
+	l := newLatencies()
+	for i := range latencyKept + 100 {
+		l.add(time.Duration(i))
+	}
+	got := l.summary()
+	if got.Readings != latencyKept || got.Max != latencyKept+99 {
+		t.Errorf("summary %+v", got)
+	}
+	if want := time.Duration(100 + (latencyKept-1)/2); got.Median != want {
+		t.Errorf("median %d, want %d", got.Median, want)
+	}
+}
+
+func TestFramesAllocateNothing(t *testing.T) {
+	src := &script{name: "mic", rate: 48000, live: true}
+	s := NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}, Sinks: []Sink{&roll{}}})
+	r := sounding(330)
+	var shown display.Frame
+	ctx := t.Context()
+	work := func() {
+		r.At += 512
+		s.post(ctx, s.framer.reading(&r))
+		s.boxes[0].take(ctx, &shown)
+	}
+	work()
+	work()
+	if n := testing.AllocsPerRun(100, work); n != 0 {
+		t.Errorf("%v allocations a frame, want none", n)
+	}
+}
