@@ -19,6 +19,9 @@ const (
 // [Options] names another.
 const defaultSampleRate = 48000 // Hz
 
+// discard is the logger of a source opened without one.
+var discard = slog.New(slog.DiscardHandler)
+
 // Options say how a source is opened. The zero value opens any source in its plainest way.
 type Options struct {
 	Channel    int          // 1..n picks a channel, 0 mixes all of them (their mean)
@@ -41,7 +44,7 @@ type Options struct {
 // that is open already lives until Close.
 func Open(ctx context.Context, spec string, o Options) (Source, error) {
 	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
+		o.Log = discard
 	}
 	if err := o.check(spec); err != nil {
 		return nil, fmt.Errorf("capture: %w", err)
