@@ -38,10 +38,11 @@ bench: need-test ## benchmarks, and the CPU time of the live path against aubio
 	go test -run '^$$' -bench . -benchmem ./...
 
 accuracy: need-test ## accuracy tables: synthetic strings (short) and the recordings
-	go test -count=1 -v -run 'Accuracy|Recordings|Readers' ./internal/accuracy ./internal/evidence
+	go run ./internal/tools/accuracy
+	go test -count=1 -v -run 'Recordings|Readers' ./internal/evidence
 
-accuracy-full: need-test ## the same with every cell and every trial; takes long
-	go test -count=1 -v -timeout 0 -run Accuracy ./internal/accuracy -args -full
+accuracy-full: need-test ## synthetic strings, every cell with more trials; takes long
+	go run ./internal/tools/accuracy -set full -trials 400
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak
