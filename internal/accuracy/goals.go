@@ -36,15 +36,15 @@ func (f Failure) String() string {
 	return fmt.Sprintf("%s: %s %.4g, want %.4g", f.Where, f.What, f.Got, f.Want)
 }
 
-// A Pool sums up several cells. Ratio weighs every trial alike: the root of the mean of
-// (error/bound)².
+// A Pool sums up several cells. RMSE, in cents, and Ratio leave gross errors out and weigh every
+// other reading alike; Ratio is the root of the mean of (error/bound)².
 type Pool struct {
 	Name                                 string
 	Trials, Read, Gross, Octave, Covered int
-	Ratio                                float64
+	RMSE, Ratio                          float64
 	usable                               int
-	squares                              float64
-	outside                              bool // an effect outside the estimator's model
+	errors, ratios                       float64 // sums of squares
+	outside                              bool    // an effect outside the estimator's model
 	room                                 bool
 }
 
@@ -59,8 +59,9 @@ func (p *Pool) add(r Result) {
 	p.Covered += r.Covered
 	if n := r.Read - r.Gross; n > 0 {
 		p.usable += n
-		p.squares += float64(n) * r.Ratio() * r.Ratio()
-		p.Ratio = math.Sqrt(p.squares / float64(p.usable))
+		p.errors += float64(n) * r.RMSE * r.RMSE
+		p.ratios += float64(n) * r.Ratio() * r.Ratio()
+		p.RMSE, p.Ratio = math.Sqrt(p.errors/float64(p.usable)), math.Sqrt(p.ratios/float64(p.usable))
 	}
 }
 

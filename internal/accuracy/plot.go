@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -103,7 +104,9 @@ func (p *plot) panel(left, snr float64, shown []Result) {
 	p.text(left+panelWide/2, plotTop-10, "middle", "#222222", fmt.Sprintf("SNR %g dB", snr))
 	for y := p.y0; y < p.y1*1.01; y *= 10 {
 		p.line(left, p.y(y), left+panelWide, p.y(y))
-		p.text(left-6, p.y(y)+4, "end", "#222222", fmt.Sprintf("%.3g", y))
+		if left == plotLeft {
+			p.text(left-6, p.y(y)+4, "end", "#222222", strconv.FormatFloat(y, 'f', max(0, -int(math.Round(math.Log10(y)))), 64))
+		}
 	}
 	for _, s := range p.windowsOfX {
 		p.line(p.x(left, s), plotTop, p.x(left, s), plotTop+panelHigh)

@@ -27,10 +27,10 @@ func (rep *Report) WriteMarkdown(w io.Writer, g Goals) error {
 
 func (rep *Report) writePools(b *strings.Builder, g Goals) {
 	fmt.Fprintf(b, "\n## Over all cells of at least %g periods\n\n", g.Periods)
-	row[any](b, "condition", "trials", "RMSE/bound", "coverage %", "gross", "octave", "no reading")
-	row(b, strings.Split("---|--:|--:|--:|--:|--:|--:", "|")...)
+	row[any](b, "condition", "trials", "RMSE", "RMSE/bound", "coverage %", "gross", "octave", "no reading")
+	row(b, strings.Split("---|--:|--:|--:|--:|--:|--:|--:", "|")...)
 	for _, p := range rep.Pools(g) {
-		row[any](b, p.Name, p.Trials, digits(p.Ratio), percent(p.Coverage()), p.Gross, p.Octave, p.Trials-p.Read)
+		row[any](b, p.Name, p.Trials, digits(p.RMSE), digits(p.Ratio), percent(p.Coverage()), p.Gross, p.Octave, p.Trials-p.Read)
 	}
 }
 
