@@ -26,8 +26,11 @@ type joint struct {
 	f1, b    float64
 	prior    stiffnessPrior
 	fixB     bool
-	c        []complex128 // amplitude at the middle of the window, by row of s
+	c        []complex128 // amplitude, by row of s; see response
 	alpha    []float64    // [1/s] by row of s
+	off      []float64    // [cents] frequency of each row against the law, as taken so far
+	offSigma []float64    // [cents] how well the frequency of each row is known beside the law
+	seen     []sighting   // by row
 	kernel   []complex128 // active × active: response of block k to partial l
 	mirror   []complex128 // the same to the negative frequency of partial l
 	basis    []complex128 // active × blocks: exp(s_l·t)
@@ -35,20 +38,24 @@ type joint struct {
 	rhs      []complex128
 	inverse  []complex128 // covariance shape of the free rates
 	column   []complex128
-	rho      []float64 // noise power in one block of row k
-	white    float64   // noise power per sample, from the whole window
-	dev      []float64 // [cents] free deviation of each active partial from the law
-	devCov   []float64 // [cents²] active × active
-	weights  []float64 // Cholesky factor of devCov plus scatter
-	slopeB   []float64 // [cents] d(cents of partial)/dB
+	left     []complex128 // active × blocks: what the model leaves
+	rho      []float64    // noise power in one block of row k
+	signal   float64      // energy in the window that the model explains
+	white    float64      // noise power per sample, from the whole window
+	dev      []float64    // [cents] free deviation of each active partial from the law
+	devCov   []float64    // [cents²] active × active
+	weights  []float64    // Cholesky factor of devCov plus scatter
+	slopeB   []float64    // [cents] d(cents of partial)/dB
 	work     []float64
-	extra    []float64 // [cents²] additional variance of an outlying partial
-	scatter  float64   // [cents²] τ², random scatter of partials about the law
+	extra    []float64 // [cents²] variance that its scatter about the law adds to a partial
+	scatter  float64   // width of the scatter of partials about the law, in units of lawWidth
 	sigma    float64   // [cents] of f1
 	sigmaB   float64
 	phasorsA []complex128
 	phasorsB []complex128
-	tau      []float64
+	centre   []float64 // [s] centroid in time of each active partial's energy
+	width    []float64 // [s] standard deviation in time of that energy
+	before   []float64 // [Hz] frequency of each active partial before a step
 }
 
 // decay prior: strings and pipes alike decay by some 1/s; a buried partial must not run away.
@@ -57,21 +64,60 @@ const (
 	decaySigma = 30.0 // 1/s
 )
 
-// begin points the fit at a window, with what is known of f1 (σ in cents) and B.
-func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffnessPrior) {
+// lawScatter returns how far (cents, one σ) partial k of a real string is expected off the law
+// before anything is measured: partials 4 and up keep to about 0.3 cent, the lowest often lie
+// several cents off (body and bridge coupling, pull of pickup magnets). Own measurement on the
+// recordings in testdata/wav, rounded up.
+func lawScatter(k int) float64 {
+	switch k {
+	case 1:
+		return 5
+	case 2:
+		return 2
+	case 3:
+		return 1
+	}
+	return 0.5
+}
+
+// hz returns the frequency of active partial k in the present model.
+func (j *joint) hz(k int) float64 {
+	r := j.active[k]
+	return partialHz(j.f1, j.b, j.number[k]) * math.Exp(j.off[r]/centsPerNeper)
+}
+
+// begin points the fit at a window, with what is known of f1 (σ in cents) and B. With carry the
+// frequencies of single partials found by the last fit are kept as its start.
+func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffnessPrior, carry bool) {
 	j.s, j.f1, j.b, j.prior = s, f1, b, prior
 	j.sigma, j.sigmaB = sigmaCents, sigmaB
 	j.c = grow(j.c, s.rows)
-	j.alpha = grow(j.alpha, s.rows)
 	for r := range s.rows {
-		j.c[r], j.alpha[r] = 0, decayMean
+		j.c[r] = 0
+	}
+	if !carry {
+		j.off, j.offSigma, j.seen = grow(j.off, maxPartials), grow(j.offSigma, maxPartials), grow(j.seen, maxPartials)
+		j.alpha = grow(j.alpha, maxPartials)
+		for r := range maxPartials {
+			j.off[r], j.offSigma[r], j.seen[r] = 0, lawScatter(r+1), untried
+			j.alpha[r] = decayMean
+		}
 	}
 	j.active = j.active[:0]
-	j.scatter = 0
-	j.tau = grow(j.tau, s.n)
-	for i, t := range s.t {
-		j.tau[i] = t / s.half
+	for r := range s.rows {
+		j.alpha[r] = j.allowed(j.alpha[r])
 	}
+	j.scatter = 0
+}
+
+// allowed returns the decay rate nearest to a that the blocks of the window can follow.
+func (j *joint) allowed(a float64) float64 {
+	return math.Max(-0.5/j.s.half, math.Min(1.5*j.s.fs/float64(j.s.length), a))
+}
+
+// length returns for how long (s) row r sounds within the window.
+func (j *joint) length(r int) float64 {
+	return math.Min(2*j.s.half, 3/math.Max(j.alpha[r], 1e-3))
 }
 
 // converge runs the staged fit: only partials whose frequency is known well enough to lie in
@@ -107,17 +153,14 @@ func (j *joint) converge() bool {
 func (j *joint) choose() bool {
 	before := len(j.active)
 	j.active, j.number = j.active[:0], j.number[:0]
-	length := 2 * j.s.half
 	for r := range j.s.rows {
 		k := j.s.number[r]
 		f := partialHz(j.f1, j.b, k)
 		if f > 0.46*j.s.fs {
 			break
 		}
-		uf := f * (j.sigma + 0.02) / centsPerNeper
-		ub := partialHzByB(j.f1, j.b, k) * j.sigmaB
-		if r > 0 && math.Hypot(uf, ub)*length > 0.25 && r >= before {
-			break
+		if r > 0 && j.uncertain(r)*j.length(r) > 0.3 {
+			continue
 		}
 		j.active = append(j.active, r)
 		j.number = append(j.number, k)
@@ -125,43 +168,104 @@ func (j *joint) choose() bool {
 	return len(j.active) > before
 }
 
+// A sighting is what earlier windows have shown of a partial.
+type sighting uint8
+
+const (
+	untried sighting = iota
+	buried           // looked for, not found to stand out of the noise
+	found            // its own frequency is known
+)
+
+// uncertain returns how far (Hz) the partial of row r may lie from where the model has it.
+func (j *joint) uncertain(r int) float64 {
+	k := j.s.number[r]
+	f := partialHz(j.f1, j.b, k)
+	byLaw := math.Hypot(partialHzByB(j.f1, j.b, k)*j.sigmaB, f*(j.sigma+0.02)/centsPerNeper)
+	own := f / centsPerNeper * j.offSigma[r]
+	switch j.seen[r] {
+	case found:
+		return math.Min(own, math.Hypot(byLaw, f/centsPerNeper*lawScatter(k)))
+	case buried: // where exactly does not matter
+		return byLaw
+	}
+	return math.Hypot(byLaw, own)
+}
+
 // step makes one Gauss–Newton step and returns the change of f1 in cents.
 func (j *joint) step() float64 {
 	j.response()
 	j.project()
 	j.free()
-	dc, db, ok := j.bind()
+	j.update()
+	dc, db, ok := j.bind(false)
 	if !ok {
 		return math.NaN()
 	}
-	limit := centsPerNeper * 0.4 / (2 * j.s.half * partialHz(j.f1, j.b, j.number[len(j.number)-1]))
-	dc = math.Max(-limit, math.Min(limit, dc))
+	dc = math.Max(-40, math.Min(40, dc))
 	j.f1 *= math.Exp(dc / centsPerNeper)
-	j.b = math.Max(-1e-4, math.Min(0.05, j.b+db))
+	db = math.Max(-1e-4, math.Min(0.05, j.b+db)) - j.b
+	j.b += db
+	j.release(dc, db)
+	for k, r := range j.active {
+		// Amplitudes were found with each partial turning about its own centroid.
+		j.c[r] *= cmplx.Rect(1, -2*math.Pi*(j.hz(k)-j.before[k])*j.centre[k])
+	}
 	return dc
 }
 
-// response computes the basis functions and how each block answers to each partial.
+// release lets each partial go off the law as far as its own data say against the scatter
+// expected of it (the mean of its deviation given both).
+func (j *joint) release(dc, db float64) {
+	na := len(j.active)
+	for k, r := range j.active {
+		n := j.number[k]
+		v, t := j.devCov[k*na+k], lawScatter(n)*lawScatter(n)
+		limit := centsPerNeper * 0.3 / (j.length(r) * partialHz(j.f1, j.b, n))
+		law := dc + db*j.slopeB[k]
+		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
+		j.off[r] += math.Max(-limit, math.Min(limit, want)) - law
+		if v < t {
+			j.offSigma[r] = math.Sqrt(v*t/(v+t))*1.5 + 0.03
+			j.seen[r] = found
+		} else if j.seen[r] == untried {
+			j.seen[r] = buried
+		}
+	}
+}
+
+// response computes the basis functions and how each block answers to each partial. The basis
+// function of a partial is exp(iω·t − α·(t−t0)), t from the middle of the window and t0 the end
+// at which it is loudest, so that none exceeds 1.
 func (j *joint) response() {
 	n, na := j.s.n, len(j.active)
 	j.basis = grow(j.basis, na*n)
 	j.kernel, j.mirror = grow(j.kernel, na*na), grow(j.mirror, na*na)
 	j.phasorsA, j.phasorsB = grow(j.phasorsA, 4*na), grow(j.phasorsB, 4*na)
+	j.centre, j.width, j.before = grow(j.centre, na), grow(j.width, na), grow(j.before, na)
 	length := float64(j.s.length)
 	dt := length / j.s.fs
 	for l, r := range j.active {
-		w := 2 * math.Pi * partialHz(j.f1, j.b, j.number[l])
+		j.before[l] = j.hz(l)
+		w := 2 * math.Pi * j.before[l]
 		rate := complex(-j.alpha[r], w)
-		e := cmplx.Exp(rate * complex(j.s.t[0], 0))
+		e := cmplx.Exp(rate*complex(j.s.t[0], 0)) * complex(math.Exp(j.alpha[r]*j.loudest(r)), 0)
 		turn := cmplx.Exp(rate * complex(dt, 0))
 		row := j.basis[l*n : (l+1)*n]
+		var m0, m1, m2 float64
 		for i := range row {
 			row[i] = e
 			e *= turn
 			if j.s.psi[i] != 0 {
 				row[i] *= cmplx.Rect(1, w*j.s.psi[i])
 			}
+			p := real(row[i])*real(row[i]) + imag(row[i])*imag(row[i])
+			m0 += p
+			m1 += p * j.s.t[i]
+			m2 += p * j.s.t[i] * j.s.t[i]
 		}
+		j.centre[l] = m1 / m0
+		j.width[l] = math.Sqrt(math.Max(m2/m0-j.centre[l]*j.centre[l], 1e-4*j.s.half*j.s.half))
 		wn := w / j.s.fs
 		j.phasorsA[2*l], j.phasorsA[2*l+1] = cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)
 		j.phasorsB[2*l], j.phasorsB[2*l+1] = cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*length/2)
@@ -177,6 +281,14 @@ func (j *joint) response() {
 	}
 }
 
+// loudest returns the time (s from the middle of the window) at which row r is loudest.
+func (j *joint) loudest(r int) float64 {
+	if j.alpha[r] < 0 {
+		return j.s.half
+	}
+	return -j.s.half
+}
+
 // dirichlet returns sinh(L·x)/(L·sinh x) for x = u + iv, given e^{iv} and e^{iLv}: the mean of
 // exp(2x·n) over a block of L samples centred on 0.
 func dirichlet(one, all complex128, u, length float64) complex128 {
@@ -189,7 +301,8 @@ func dirichlet(one, all complex128, u, length float64) complex128 {
 }
 
 // project fills matrix (lower triangle) and rhs: the normal equations of the free deviations.
-// Unknowns: the changes of C of all partials, then C·(change of rate)·half.
+// Unknowns: the changes of C of all partials, then C·(change of rate)·width, with time counted
+// from the centroid of the partial.
 func (j *joint) project() {
 	n, na := j.s.n, len(j.active)
 	size := 2 * na
@@ -201,20 +314,21 @@ func (j *joint) project() {
 		for i, e := range ek {
 			v := cmplx.Conj(e) * z[i]
 			d0 += v
-			d1 += v * complex(j.tau[i], 0)
+			d1 += v * complex(j.s.t[i], 0)
 		}
-		j.rhs[k], j.rhs[na+k] = d0, d1
+		j.rhs[k] = d0
+		j.rhs[na+k] = (d1 - complex(j.centre[k], 0)*d0) / complex(j.width[k], 0)
 	}
 	for k := range na {
 		ek := j.basis[k*n : (k+1)*n]
 		for l := range k + 1 {
-			s0, s1, s2, m0, m1 := products(ek, j.basis[l*n:(l+1)*n], j.tau)
+			s0, s1, s2, m0, m1 := products(ek, j.basis[l*n:(l+1)*n], j.s.t)
 			j.place(k, l, s0, s1, s2, m0, m1)
 		}
 	}
 }
 
-// products returns Σ τ^p·ē·f for p = 0, 1, 2 and Σ τ^p·ē·f̄ for p = 0, 1.
+// products returns Σ t^p·ē·f for p = 0, 1, 2 and Σ t^p·ē·f̄ for p = 0, 1.
 func products(e, f []complex128, tau []float64) (s0, s1, s2, m0, m1 complex128) {
 	f, tau = f[:len(e)], tau[:len(e)]
 	for i, a := range e {
@@ -240,18 +354,23 @@ func (j *joint) place(k, l int, s0, s1, s2, m0, m1 complex128) {
 	size := 2 * na
 	fkl, flk := j.kernel[k*na+l], j.kernel[l*na+k]
 	d := complex(0.25*(real(fkl)+real(flk)), 0)
+	ck, cl := complex(j.centre[k], 0), complex(j.centre[l], 0)
+	hk, hl := complex(j.width[k], 0), complex(j.width[l], 0)
+	tk := (s1 - ck*s0) / hk // Σ τ_k·ē·f
+	tl := (s1 - cl*s0) / hl // Σ τ_l·ē·f
 	j.matrix[k*size+l] = d * s0
-	j.matrix[(na+k)*size+l] = d * s1
-	j.matrix[(na+l)*size+k] = d * cmplx.Conj(s1)
-	j.matrix[(na+k)*size+na+l] = d * s2
+	j.matrix[(na+k)*size+l] = d * tk
+	j.matrix[(na+l)*size+k] = d * cmplx.Conj(tl)
+	j.matrix[(na+k)*size+na+l] = d * (s2 - (ck+cl)*s1 + ck*cl*s0) / (hk * hl)
 
-	ck, cl := j.c[j.active[k]], j.c[j.active[l]]
-	half := complex(0.5, 0)
-	j.rhs[k] -= half * (fkl*cl*s0 + j.mirror[k*na+l]*cmplx.Conj(cl)*m0)
-	j.rhs[na+k] -= half * (fkl*cl*s1 + j.mirror[k*na+l]*cmplx.Conj(cl)*m1)
+	ak, al := 0.5*j.c[j.active[k]], 0.5*j.c[j.active[l]]
+	mk := j.mirror[k*na+l] * cmplx.Conj(al)
+	j.rhs[k] -= fkl*al*s0 + mk*m0
+	j.rhs[na+k] -= fkl*al*tk + mk*(m1-ck*m0)/hk
 	if k != l {
-		j.rhs[l] -= half * (flk*ck*cmplx.Conj(s0) + j.mirror[l*na+k]*cmplx.Conj(ck)*m0)
-		j.rhs[na+l] -= half * (flk*ck*cmplx.Conj(s1) + j.mirror[l*na+k]*cmplx.Conj(ck)*m1)
+		ml := j.mirror[l*na+k] * cmplx.Conj(ak)
+		j.rhs[l] -= flk*ak*cmplx.Conj(s0) + ml*m0
+		j.rhs[na+l] -= flk*ak*cmplx.Conj(tl) + ml*(m1-cl*m0)/hl
 	}
 }
 
@@ -338,26 +457,36 @@ func (j *joint) deviations() {
 	j.dev, j.devCov = grow(j.dev, na), grow(j.devCov, na*na)
 	j.slopeB, j.extra = grow(j.slopeB, na), grow(j.extra, na)
 	for k, r := range j.active {
-		rate := j.rhs[na+k] / j.c[r] / complex(j.s.half, 0)
-		f := partialHz(j.f1, j.b, j.number[k])
-		j.dev[k] = imag(rate) / (2 * math.Pi * f) * centsPerNeper
+		rate := j.rhs[na+k] / j.c[r] / complex(j.width[k], 0)
+		f := j.hz(k)
+		j.dev[k] = j.off[r] + imag(rate)/(2*math.Pi*f)*centsPerNeper
 		j.slopeB[k] = partialHzByB(j.f1, j.b, j.number[k]) / f * centsPerNeper
 		j.extra[k] = 0
-		v := j.covariance(k, k) // [1/s²]
-		a := j.alpha[r] - real(rate)
-		a = (a*decaySigma*decaySigma + decayMean*v) / (decaySigma*decaySigma + v)
-		j.alpha[r] = math.Max(-0.5/j.s.half, math.Min(4/j.s.half, a))
 	}
 	for k := range na {
-		fk := 2 * math.Pi * partialHz(j.f1, j.b, j.number[k])
+		fk := 2 * math.Pi * j.hz(k)
 		for l := range k + 1 {
-			fl := 2 * math.Pi * partialHz(j.f1, j.b, j.number[l])
+			fl := 2 * math.Pi * j.hz(l)
 			v := j.covariance(k, l) * centsPerNeper / fk * centsPerNeper / fl
 			j.devCov[k*na+l], j.devCov[l*na+k] = v, v
 		}
 	}
+}
+
+// update takes over the changes of amplitude and decay that the solution asks for.
+func (j *joint) update() {
+	na := len(j.active)
 	for k, r := range j.active {
+		v := j.covariance(k, k) // [1/s²]
+		step := -real(j.rhs[na+k]/j.c[r]) / j.width[k]
+		limit := 0.7 / j.width[k]
+		a := j.alpha[r] + math.Max(-limit, math.Min(limit, step))
+		a = j.allowed((a*decaySigma*decaySigma + decayMean*v) / (decaySigma*decaySigma + v))
+		// The amplitude found is that at the centroid; it is kept as that at the loudest end.
+		from := j.alpha[r] * (j.centre[k] - j.loudest(r))
 		j.c[r] += j.rhs[k]
+		j.alpha[r] = a
+		j.c[r] *= complex(math.Exp(a*(j.centre[k]-j.loudest(r))-from), 0)
 	}
 }
 
@@ -365,17 +494,23 @@ func (j *joint) deviations() {
 func (j *joint) covariance(k, l int) float64 {
 	ck, cl := j.c[j.active[k]], j.c[j.active[l]]
 	v := j.inverse[k*len(j.active)+l] / (ck * cmplx.Conj(cl))
-	return math.Sqrt(j.rho[k]*j.rho[l]) * real(v) / (j.s.half * j.s.half)
+	return math.Sqrt(j.rho[k]*j.rho[l]) * real(v) / (j.width[k] * j.width[l])
 }
 
 // bind fits the changes of f1 (cents) and B to the deviations by generalised least squares with
-// covariance devCov + scatter + extra and the prior of B, and sets sigma and sigmaB.
-func (j *joint) bind() (dc, db float64, ok bool) {
+// covariance devCov and the prior of B, and sets sigma and sigmaB. The scatter of the partials
+// about the law is, in the final fit, what was found (scatter, extra), and before that what must
+// be expected.
+func (j *joint) bind(final bool) (dc, db float64, ok bool) {
 	na := len(j.active)
 	j.weights = grow(j.weights, na*na)
 	copy(j.weights, j.devCov)
 	for k := range na {
-		j.weights[k*na+k] += j.scatter + j.extra[k] + 1e-18
+		if final {
+			j.weights[k*na+k] += j.extra[k] + 1e-18
+		} else {
+			j.weights[k*na+k] += lawScatter(j.number[k]) * lawScatter(j.number[k])
+		}
 	}
 	factorReal(j.weights, na)
 	j.work = grow(j.work, 3*na)

@@ -11,9 +11,9 @@ func (j *joint) residuals() {
 	j.response()
 	n, na := j.s.n, len(j.active)
 	half := complex(0.5, 0)
-	j.column = grow(j.column, n)
+	j.left = grow(j.left, na*n)
 	for k, r := range j.active {
-		left := j.column[:n]
+		left := j.left[k*n : (k+1)*n]
 		copy(left, j.s.at(r))
 		var lost float64
 		for l, rl := range j.active {
@@ -36,39 +36,41 @@ func (j *joint) residuals() {
 	}
 }
 
-// law makes the final fit of f1 and B to the free deviations: noise as found around each
-// partial, outliers set aside, and the scatter of real partials about the law as a random effect
-// (variance τ² for every partial; R. DerSimonian, N. Laird, Control. Clin. Trials 7 (1986) 177,
-// with a robust estimate in place of their moment one, since partial 1 of real strings often lies
-// cents off).
+// law makes the final fit of f1 and B to the free deviations, with the noise found around each
+// partial and the scatter of real partials about the law as a random effect: nothing if noise
+// explains the deviations (ideal strings), else a distribution with heavy tails, since single
+// partials of real strings, the lowest above all, lie cents off where others keep to 0.3 cent.
 func (j *joint) law() bool {
 	j.project()
 	na := len(j.active)
+	j.signal = j.explained()
 	factorHermitian(j.matrix, 2*na, 1e-13)
 	solveHermitian(j.matrix, 2*na, j.rhs)
 	j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na)
 	invertTail(j.matrix, 2*na, na, j.inverse, j.column)
-	alpha := append([]float64(nil), j.alpha...)
 	j.deviations()
-	copy(j.alpha, alpha)
 	j.scatter = 0
 	left := make([]float64, na)
+	heard := j.heard()
 	var dc, db float64
-	for range 12 {
+	for pass := range 30 {
 		var ok bool
-		if dc, db, ok = j.bind(); !ok {
+		if dc, db, ok = j.bind(true); !ok {
 			return false
 		}
+		var moved float64
 		for k := range left {
-			left[k] = j.dev[k] - dc - db*j.slopeB[k]
+			e := j.dev[k] - dc - db*j.slopeB[k]
+			moved = math.Max(moved, math.Abs(e-left[k]))
+			left[k] = e
 		}
-		scatter := j.robustScatter(left)
-		moved := math.Abs(scatter-j.scatter) > 0.01*(scatter+1e-12)
-		j.scatter = scatter
-		moved = j.setAside(left) || moved
-		if !moved {
+		if pass == 0 {
+			j.scatter = j.scale(left, heard)
+		}
+		if j.scatter == 0 || moved < 1e-3 && pass > 8 {
 			break
 		}
+		j.spread(left, math.Max(1, 8-float64(pass)))
 	}
 	j.f1 *= math.Exp(dc / centsPerNeper)
 	j.b += db
@@ -76,13 +78,46 @@ func (j *joint) law() bool {
 	return true
 }
 
+// lawWidth returns the half width (cents) of the distribution that partial k of a real string
+// keeps about the law: narrow for the upper ones, wider for the lowest, heavy tails for all.
+func lawWidth(k int) float64 {
+	switch k {
+	case 1:
+		return 1
+	case 2:
+		return 0.6
+	case 3:
+		return 0.4
+	}
+	return 0.3
+}
+
+// scale returns how wide the scatter is, as a part of lawWidth: 0 when noise alone explains the
+// deviations, or when there are so few partials that there is no law to be off.
+func (j *joint) scale(left []float64, heard int) float64 {
+	if heard < 3 {
+		return 0
+	}
+	if heard < 8 {
+		return 1
+	}
+	return math.Min(1, math.Sqrt(j.robustScatter(left))/0.3)
+}
+
+// spread sets the variance that each partial's scatter adds: s² + e² makes the fit that of a
+// Cauchy distribution of half width s (iteratively reweighted least squares). It is approached
+// from a wide one, so that the fit does not stick to a chance pair of partials.
+func (j *joint) spread(left []float64, wide float64) {
+	for k, e := range left {
+		s := j.scatter * lawWidth(j.number[k]) * wide
+		j.extra[k] = s*s + e*e
+	}
+}
+
 // robustScatter returns the τ² for which the median of (residual²/(variance+τ²)) is that of a
 // unit normal squared, 0.4549; zero unless the residuals are beyond what noise alone gives.
 func (j *joint) robustScatter(left []float64) float64 {
 	na := len(left)
-	if na < 4 {
-		return j.smallScatter(left)
-	}
 	ratio := make([]float64, na)
 	median := func(tau2 float64) float64 {
 		for k, e := range left {
@@ -113,34 +148,13 @@ func (j *joint) robustScatter(left []float64) float64 {
 	return hi
 }
 
-// smallScatter is τ² when there are too few partials to judge: the moment estimate.
-func (j *joint) smallScatter(left []float64) float64 {
-	na := len(left)
-	if na < 3 {
-		return 0
-	}
-	var sum float64
-	for k, e := range left {
-		sum += e*e - j.devCov[k*na+k]
-	}
-	return math.Max(0, sum/float64(na-2))
-}
-
-// setAside gives partials far off the law a variance of their own, and reports whether that
-// changed anything.
-func (j *joint) setAside(left []float64) bool {
-	na := len(left)
-	moved := false
-	for k, e := range left {
-		v := j.devCov[k*na+k] + j.scatter
-		var extra float64
-		if z2 := e * e / v; z2 > 9 {
-			extra = e*e*z2/9 - v
+// heard returns how many partials are known better than the scatter expected of them.
+func (j *joint) heard() int {
+	n := 0
+	for k := range j.active {
+		if j.devCov[k*len(j.active)+k] < lawScatter(j.number[k])*lawScatter(j.number[k]) {
+			n++
 		}
-		if math.Abs(extra-j.extra[k]) > 0.05*(extra+v) {
-			moved = true
-		}
-		j.extra[k] = extra
 	}
-	return moved
+	return n
 }

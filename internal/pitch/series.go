@@ -31,27 +31,49 @@ func (s *series) samples() int { return s.n * s.length }
 // middle returns the sample index of the middle of the window.
 func (s *series) middle() float64 { return float64(s.start) + float64(s.samples())/2 }
 
-// A warp describes a glide common to all partials: the pitch at time t (s after the onset) lies
-// depth·exp(−t/tau) cents above its settled value. All partials then run on the warped time
-// t + ψ(t), with ψ′(t) = 2^(depth·exp(−t/tau)/1200) − 1 to first order, chosen so that ψ goes
-// to 0 as t grows. The zero warp is no glide.
+// A warp describes how the pitch of a whole note moves: all partials run on the warped time
+// t + ψ(t), so that the pitch at t is f1·(1 + ψ′(t)). It is the sum of
 //
-// The error of the first order is (depth·ln2/1200)²/2: below 0.02 cent for a depth of 10 cents,
-// 0.4 cent at 50, at the very onset, and gone with the glide.
+//   - a glide after the onset, depth·exp(−t/tau) cents above the settled pitch, to first order:
+//     ψ = −depth·(ln 2/1200)·tau·exp(−t/tau), which goes to 0 as t grows. The error of the first
+//     order is (depth·ln 2/1200)²/2: 0.03 cent for 10 cents at the very onset, gone with the glide;
+//   - a drift quad·u² + cubic·u³ about a middle, u = t − middle.
+//
+// The zero warp is a steady pitch.
 type warp struct {
-	depth float64 // cents
-	tau   float64 // s
-	onset float64 // sample index
+	depth, tau  float64 // cents, s
+	onset       float64 // sample index
+	quad, cubic float64 // 1/s, 1/s²
+	middle      float64 // sample index
 }
 
 // psi returns ψ at sample index at, in seconds.
 func (w warp) psi(at, fs float64) float64 {
-	if w.depth == 0 {
-		return 0
+	var p float64
+	if w.depth != 0 {
+		t := math.Max(0, (at-w.onset)/fs)
+		p = -w.depth / centsPerNeper * w.tau * math.Exp(-t/w.tau)
 	}
-	t := math.Max(0, (at-w.onset)/fs)
-	return -w.depth / centsPerNeper * w.tau * math.Exp(-t/w.tau)
+	if w.quad != 0 || w.cubic != 0 {
+		u := (at - w.middle) / fs
+		p += u * u * (w.quad + w.cubic*u)
+	}
+	return p
 }
+
+// rate returns ψ′ at sample index at.
+func (w warp) rate(at, fs float64) float64 {
+	var p float64
+	if w.depth != 0 {
+		t := math.Max(0, (at-w.onset)/fs)
+		p = w.depth / centsPerNeper * math.Exp(-t/w.tau)
+	}
+	u := (at - w.middle) / fs
+	return p + u*(2*w.quad+3*w.cubic*u)
+}
+
+// steady reports whether the warp is none.
+func (w warp) steady() bool { return w.depth == 0 && w.quad == 0 && w.cubic == 0 }
 
 // gather fills s with the sub-blocks [from, to) of b, joined q by q; what is left over at the
 // front is not used. number[r] is the partial number of row r of the bank.
@@ -90,7 +112,7 @@ func (s *series) join(b *bank, r, from, q int, w warp) {
 		turn := begin
 		for i := range q {
 			z := complex(re[j*q+i], im[j*q+i])
-			if w.depth != 0 {
+			if !w.steady() {
 				at := float64(s.start) + (float64(j*q+i)+0.5)*float64(b.m)
 				z *= cmplx.Rect(1, -s.omega[r]*s.fs*(w.psi(at, s.fs)-s.psi[j]))
 			}

@@ -1,3 +1,146 @@
 package pitch
 
-type yin struct{}
+import (
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// yin finds the period of a window of samples.
+//
+// Method: A. de Cheveigné, H. Kawahara, "YIN, a fundamental frequency estimator for speech and
+// music", J. Acoust. Soc. Am. 111 (2002) 1917: difference function (here by FFT), cumulative
+// mean normalisation, threshold, parabolic interpolation. Because it looks for a period it
+// needs no fundamental in the sound; because a stiff string has no exact period it reads up to
+// 14 cents sharp there, so its result only starts the fit.
+//
+// The threshold adapts: of all dips the first (shortest period) is taken that comes within half
+// as much again of the deepest, or below yinThreshold.
+type yin struct {
+	plan       *fourier.FFT
+	size       int
+	pad, other []float64
+	spec, half []complex128
+	d, norm    []float64
+}
+
+const yinThreshold = 0.05
+
+// A period is what yin found.
+type period struct {
+	hz           float64
+	aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
+}
+
+// prepare makes plan and work space for windows of n samples.
+func (y *yin) prepare(n int) {
+	size := 1
+	for size < 2*n {
+		size *= 2
+	}
+	if size == y.size {
+		return
+	}
+	y.size = size
+	y.plan = fourier.NewFFT(size)
+	y.pad, y.other = make([]float64, size), make([]float64, size)
+	y.spec, y.half = make([]complex128, size/2+1), make([]complex128, size/2+1)
+	y.d, y.norm = make([]float64, size/2), make([]float64, size/2)
+}
+
+// find returns the period in x between minHz and maxHz at sample rate fs. The window must hold
+// at least two periods of minHz; shorter ones raise the floor.
+func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
+	lags := min(int(fs/minHz)+2, len(x)/2)
+	first := max(2, int(fs/maxHz))
+	if first+2 >= lags {
+		return period{}, false
+	}
+	y.prepare(len(x))
+	y.difference(x, lags)
+	y.normalise(lags)
+	lag, ok := y.dip(first, lags)
+	if !ok {
+		return period{}, false
+	}
+	a, b, c := y.d[lag-1], y.d[lag], y.d[lag+1]
+	shift := 0.0
+	if bend := a - 2*b + c; bend > 0 {
+		shift = 0.5 * (a - c) / bend
+	}
+	return period{hz: fs / (float64(lag) + shift), aperiodicity: y.norm[lag]}, true
+}
+
+// difference fills d[τ] = Σ_{i<w} (x[i] − x[i+τ])² for τ = 0..lags, w = len(x) − lags.
+func (y *yin) difference(x []float64, lags int) {
+	var mean float64
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	w := len(x) - lags
+	clear(y.pad)
+	clear(y.other)
+	for i, v := range x {
+		y.pad[i] = v - mean
+	}
+	copy(y.other, y.pad[:w])
+	y.plan.Coefficients(y.spec, y.pad)
+	y.plan.Coefficients(y.half, y.other)
+	for i, v := range y.half {
+		y.spec[i] *= complex(real(v), -imag(v))
+	}
+	var head float64
+	for _, v := range y.pad[:w] {
+		head += v * v
+	}
+	tail := head
+	x0 := y.other // free now: keep the centred samples, pad takes the correlation
+	copy(x0, y.pad)
+	y.plan.Sequence(y.pad, y.spec)
+	scale := 2 / float64(y.size)
+	for tau := range lags + 1 {
+		y.d[tau] = math.Max(0, head+tail-scale*y.pad[tau])
+		if tau+w < len(x) {
+			tail += x0[tau+w]*x0[tau+w] - x0[tau]*x0[tau]
+		}
+	}
+	y.d[0] = 0
+}
+
+// normalise fills norm with d over the mean of d up to each lag.
+func (y *yin) normalise(lags int) {
+	y.norm[0] = 1
+	var sum float64
+	for tau := 1; tau <= lags; tau++ {
+		sum += y.d[tau]
+		y.norm[tau] = 1
+		if sum > 0 {
+			y.norm[tau] = y.d[tau] * float64(tau) / sum
+		}
+	}
+}
+
+// dip returns the lag of the chosen local minimum of norm in (first, lags).
+func (y *yin) dip(first, lags int) (int, bool) {
+	deepest := math.Inf(1)
+	local := func(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
+	for i := first + 1; i < lags; i++ {
+		if local(i) && y.norm[i] < deepest {
+			deepest = y.norm[i]
+		}
+	}
+	if math.IsInf(deepest, 1) {
+		return 0, false
+	}
+	limit := deepest
+	if deepest < 0.5 {
+		limit = math.Max(yinThreshold, 1.5*deepest+0.02)
+	}
+	for i := first + 1; i < lags; i++ {
+		if local(i) && y.norm[i] <= limit {
+			return i, true
+		}
+	}
+	return 0, false
+}

@@ -1,0 +1,267 @@
+package pitch
+
+import "math"
+
+const (
+	maxPartials = 28           // partials of a note that are tracked
+	subBlockS   = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
+	blocksInFit = 40           // blocks that a window is gathered into
+)
+
+// subBlock returns the samples in a sub-block at sample rate fs.
+func subBlock(fs float64) int { return max(4, int(math.Round(fs*subBlockS))) }
+
+// A motion says what movement of the pitch within a window a fit allows for.
+type motion int
+
+const (
+	still   motion = iota // none
+	drifts                // any slow drift; the pitch is that at the middle of the window
+	settles               // a glide after the onset; the pitch is the one it settles to
+)
+
+// A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
+type fitter struct {
+	fs     float64
+	bank   *bank
+	series series
+	joint  joint
+	omega  []float64
+	warp   warp
+	shift  []float64
+	weight []float64
+	total  []float64 // [s] whole warp of time found, by block
+	curve  [2][]float64
+
+	hz    float64 // the pitch asked for
+	sigma float64 // [cents] its standard uncertainty
+}
+
+// tune points the bank at the partials of f1 and B, beginning at sample index first.
+func (f *fitter) tune(f1, b float64, first int64) {
+	f.omega = f.omega[:0]
+	for k := 1; k <= maxPartials; k++ {
+		hz := partialHz(f1, b, k)
+		if hz > 0.46*f.fs && k > 1 {
+			break
+		}
+		f.omega = append(f.omega, 2*math.Pi*hz/f.fs)
+	}
+	f.bank.tune(f.omega, first)
+	f.series.number = f.series.number[:0]
+	for r := range f.omega {
+		f.series.number = append(f.series.number, r+1)
+	}
+}
+
+// known is what is believed of a note before a fit.
+type known struct {
+	f1, sigmaCents float64
+	b, sigmaB      float64
+	prior          stiffnessPrior
+	carry          bool // single partials are known from the last fit
+}
+
+// first returns what is known from a first guess of the pitch alone.
+func first(f1, sigmaCents float64) known {
+	p := priorB(f1)
+	return known{f1: f1, sigmaCents: sigmaCents, b: p.mean, sigmaB: p.sigma, prior: p}
+}
+
+// learned returns what a fit has taught, with allowance for a longer window.
+func (f *fitter) learned(prior stiffnessPrior) known {
+	return known{
+		f1: f.joint.f1, sigmaCents: math.Max(3*f.joint.sigma, 0.2),
+		b: f.joint.b, sigmaB: math.Min(prior.sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
+	}
+}
+
+// fit fits the sub-blocks [from, to) of the bank as one window.
+func (f *fitter) fit(from, to int, k known, w warp) bool {
+	f.warp = w
+	f.series.gather(f.bank, from, to, f.joined(to-from), f.fs, w)
+	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
+	return f.joint.converge()
+}
+
+// joined returns how many sub-blocks go into one block of a fit over n of them: blocks shorter
+// than 25 ms follow the decay of fast partials, but a fit takes time with their number.
+func (f *fitter) joined(n int) int {
+	longest := int(0.025 * f.fs / float64(f.bank.m))
+	return max(1, n/blocksInFit, min(longest, n/(2*blocksInFit)))
+}
+
+// follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
+// from k and the warp found so far. It sets hz and sigma.
+func (f *fitter) follow(from, to int, k known, m motion, onset float64) bool {
+	w := f.warp
+	if m == still {
+		w = warp{}
+	}
+	for pass := range 4 {
+		if !f.fit(from, to, k, w) {
+			return false
+		}
+		f.hz, f.sigma = f.joint.f1, f.joint.sigma
+		if m == still {
+			return true
+		}
+		f.track()
+		var next warp
+		if m == settles {
+			next = f.glide(onset)
+		} else {
+			next = f.slide()
+		}
+		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
+		if pass == 3 || f.change(w, next)*top < 0.05 {
+			return true
+		}
+		k = f.learned(k.prior)
+		w = next
+	}
+	return true
+}
+
+// track computes the whole warp of time of the present window, by block.
+func (f *fitter) track() {
+	n := f.series.n
+	f.shift, f.weight, f.total = grow(f.shift, n), grow(f.weight, n), grow(f.total, n)
+	f.joint.drift(f.shift, f.weight)
+	for i, s := range f.shift {
+		f.total[i] = s + f.series.psi[i]
+	}
+	for m := range f.curve {
+		f.curve[m] = grow(f.curve[m], n)
+	}
+}
+
+// change returns the largest difference in bend between two warps over the window, in seconds:
+// what is left after an offset and a slope are taken off at the window's ends and middle.
+func (f *fitter) change(a, b warp) float64 {
+	d := func(x float64) float64 {
+		at := f.series.middle() + x*f.series.half*f.fs
+		return b.psi(at, f.fs) - a.psi(at, f.fs)
+	}
+	bow := math.Abs(d(0) - (d(-1)+d(1))/2)
+	early := math.Abs(d(-0.5) - (d(-1)+d(0))/2)
+	return math.Max(bow, early)
+}
+
+// slide finds a drift: quadratic and cubic warps about the middle of the window, each only if
+// it stands out by more than four standard errors, and sets hz to the pitch at the middle.
+func (f *fitter) slide() warp {
+	s := &f.series
+	for i, t := range s.t {
+		f.curve[0][i] = t * t
+		f.curve[1][i] = t * t * t
+	}
+	next := warp{middle: s.middle()}
+	plain, ok := fitLine(s.t, f.total, f.weight, nil, nil)
+	if !ok || plain.used < 8 {
+		return f.keep()
+	}
+	free := func(l line, terms int) float64 { return math.Max(1, l.chi2/float64(l.used-2-terms)) }
+	best, scale := plain, free(plain, 0)
+	quad, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	if ok && quad.extra[0]*quad.extra[0] > 16*free(quad, 1)*quad.extraVar[0] {
+		best, scale = quad, free(quad, 1)
+		next.quad = quad.extra[0]
+	}
+	both, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0], f.curve[1]}, []float64{0, 0})
+	if ok && both.extra[1]*both.extra[1] > 16*free(both, 2)*both.extraVar[1] {
+		best, scale = both, free(both, 2)
+		next.quad, next.cubic = both.extra[0], both.extra[1]
+	}
+	f.hz = f.joint.f1 * (1 + best.slope - f.bias())
+	more := scale*best.slopeVar - plain.slopeVar
+	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
+	return next
+}
+
+// bias returns the slope that the track of time shows although the joint fit, which weighs the
+// same data better, has already set it to zero: what the track says of the pitch counts from there.
+func (f *fitter) bias() float64 {
+	l, ok := fitLine(f.series.t, f.shift, f.weight, nil, nil)
+	if !ok {
+		return 0
+	}
+	return l.slope
+}
+
+// keep is the answer of slide and glide when the window is too poor to see any movement.
+func (f *fitter) keep() warp {
+	f.hz, f.sigma = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.fs)), f.joint.sigma
+	return f.warp
+}
+
+// Time constants of a glide that are tried, in seconds, and how deep it is before anything is
+// known. Plucked strings glide by up to some tens of cents within some tenths of a second
+// (tension falls with the square of the amplitude).
+var glideTaus = [...]float64{0.04, 0.07, 0.12, 0.2, 0.35, 0.6}
+
+const glideSigma = 12.0 // cents
+
+// glide finds the settled pitch: the track of time is explained by a steady pitch or by a glide
+// with one of several time constants, each weighted by its evidence (chi-square, and the volume
+// of parameters it wastes); hz is the mean over them and sigma admits their disagreement.
+func (f *fitter) glide(onset float64) warp {
+	s := &f.series
+	plain, ok := fitLine(s.t, f.total, f.weight, nil, nil)
+	if !ok || plain.used < 8 {
+		return f.keep()
+	}
+	var lines [len(glideTaus) + 1]line
+	lines[0] = plain
+	smallest := plain.chi2
+	for i, tau := range glideTaus {
+		shape := warp{depth: 1, tau: tau, onset: onset}
+		for b, t := range s.t {
+			f.curve[0][b] = shape.psi(s.middle()+t*f.fs, f.fs)
+		}
+		l, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{1 / (glideSigma * glideSigma)})
+		if !ok {
+			return f.keep()
+		}
+		lines[i+1] = l
+		smallest = math.Min(smallest, l.chi2)
+	}
+	scale := math.Max(1, smallest/float64(plain.used-3))
+	var evidence, slope, square float64
+	best, bestEvidence := 0, math.Inf(-1)
+	for i, l := range lines {
+		e := -0.5 * ((l.chi2-smallest)/scale + l.logDet - lines[0].logDet)
+		if i > 0 {
+			// The prior's share of the determinant, the weights' scale, and one in six each.
+			e += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
+		}
+		if e > bestEvidence {
+			best, bestEvidence = i, e
+		}
+	}
+	for i, l := range lines {
+		e := -0.5 * ((l.chi2-smallest)/scale + l.logDet - lines[0].logDet)
+		if i > 0 {
+			e += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
+		}
+		p := math.Exp(e - bestEvidence)
+		evidence += p
+		slope += p * l.slope
+		square += p * (l.slope*l.slope + scale*l.slopeVar)
+	}
+	slope /= evidence
+	variance := square/evidence - slope*slope
+	f.hz = f.joint.f1 * (1 + slope - f.bias())
+	more := variance - plain.slopeVar
+	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
+	if best == 0 {
+		return warp{}
+	}
+	return warp{depth: lines[best].extra[0], tau: glideTaus[best-1], onset: onset}
+}
+
+// reach returns the length of window (s) in which partial 3 of a note known to sigma cents lies
+// safely within the main lobe, and at least three periods and a dozen sub-blocks.
+func reach(f1, sigma float64) float64 {
+	return math.Max(12*subBlockS, math.Max(3/f1, 0.2*centsPerNeper/(3*f1*(sigma+0.02))))
+}

@@ -1,0 +1,56 @@
+package pitch
+
+import "math"
+
+// read fills r with what the last fit found: pitch, inharmonicity, partials. Frequencies of
+// partials are those at the same moment as the pitch; phases those at sample r.At. Partials that
+// do not stand out of the noise are left out.
+func (f *fitter) read(r *Reading) {
+	j := &f.joint
+	s := &f.series
+	r.F1Hz, r.SigmaCents = f.hz, f.sigma
+	r.B, r.BSigma = j.b, j.sigmaB
+	r.WindowS = 2 * s.half
+	r.Partial1Hz = 0
+	na := len(j.active)
+	for k, row := range j.active {
+		a := math.Hypot(real(j.c[row]), imag(j.c[row])) * j.loudness(k)
+		if a*a*float64(s.n) < 16*j.rho[k] {
+			continue
+		}
+		n := j.number[k]
+		hz := partialHz(f.hz, j.b, n) * math.Exp(j.dev[k]/centsPerNeper)
+		if n == 1 {
+			r.Partial1Hz = hz
+		}
+		r.Partials = append(r.Partials, Partial{
+			N: n, Hz: hz, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
+			LevelDB: 20 * math.Log10(a), PhaseTurns: f.phaseAt(k, float64(r.At)),
+		})
+	}
+	rest := math.Max(s.energy-j.signal, 1e-9*s.energy)
+	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/rest)
+}
+
+// loudness returns the root mean square over the window of the basis of active partial k.
+func (j *joint) loudness(k int) float64 {
+	n := j.s.n
+	var sum float64
+	for _, e := range j.basis[k*n : (k+1)*n] {
+		sum += real(e)*real(e) + imag(e)*imag(e)
+	}
+	return math.Sqrt(sum / float64(n))
+}
+
+// phaseAt returns the phase of active partial k at a sample index, in turns [0, 1).
+func (f *fitter) phaseAt(k int, at float64) float64 {
+	j, s := &f.joint, &f.series
+	c := j.c[j.active[k]]
+	mid := s.middle()
+	// The amplitude belongs to the frequency that the model holds; the last word on the frequency
+	// turns the partial about the centroid of its energy.
+	t := (at-mid)/f.fs + f.warp.psi(at, f.fs)
+	more := partialHz(j.f1, j.b, j.number[k])*math.Exp(j.dev[k]/centsPerNeper) - j.before[k]
+	turns := math.Atan2(imag(c), real(c))/(2*math.Pi) + math.Mod(j.before[k]*t, 1) + more*(t-j.centre[k])
+	return turns - math.Floor(turns)
+}
