@@ -43,7 +43,7 @@ type StringSpec struct {
 	Partials   int     // how many; those at or above 0.45 × sample rate are left out
 	Pluck      float64 // plucking point as a part of the string's length
 	RollOff    float64 // amplitudes fall as 1/k^RollOff under the comb |sin(π·k·Pluck)|
-	T60        float64 // s, time for partial 1 to fall by 60 dB
+	T60        float64 // s, above 0, time for partial 1 to fall by 60 dB
 	DecaySlope float64 // partial k decays 1 + DecaySlope·(k−1) times as fast as partial 1
 
 	GlideCents   float64 // pitch at the pluck above the settled one, falling as exp(−t/GlideTau)

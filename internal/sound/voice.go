@@ -104,7 +104,7 @@ func (v *Voice) Add(dst []float64, t0 float64) {
 	dst = dst[skip:]
 	for done := 0; done < len(dst); {
 		t := max(t0+float64(skip+done)/v.sampleRate, 0)
-		n := min(steadyLen, len(dst)-done)
+		n := min(steadyLen, len(dst)-done, v.spec.untilDamped(t, v.sampleRate))
 		law := v.spec.phaseLaw(t, float64(n)/v.sampleRate)
 		if law.moving() {
 			n = min(movingLen, n)
@@ -196,6 +196,15 @@ func (s StringSpec) damping(t float64) float64 {
 		return 0
 	}
 	return (t - s.DampS) / dampTau
+}
+
+// untilDamped is how many samples from t on come before the hand; very many if it has come or never
+// comes.
+func (s StringSpec) untilDamped(t, sampleRate float64) int {
+	if samples := (s.DampS - t) * sampleRate; samples >= 1 {
+		return int(min(samples, math.MaxInt32))
+	}
+	return math.MaxInt32
 }
 
 // CentsAt is the pitch t seconds after the pluck, in cents against F1Hz.
