@@ -1,0 +1,100 @@
+// Accuracy measures the window estimator of internal/pitch on seeded synthetic strings, prints the
+// tables as Markdown and exits with status 1 if a goal is missed.
+//
+//	go run ./internal/tools/accuracy [-seed N] [-trials N] [-set quick|full] [-svg FILE]
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+
+	"tunerd/internal/accuracy"
+	"tunerd/internal/pitch"
+)
+
+const sampleRate = 48000 // Hz
+
+type options struct {
+	seed   uint64
+	trials int
+	set    string
+	svg    string
+}
+
+func main() {
+	var o options
+	flag.Uint64Var(&o.seed, "seed", 1, "seed of all randomness")
+	flag.IntVar(&o.trials, "trials", 100, "trials per cell")
+	flag.StringVar(&o.set, "set", "quick", "`SET` of cells: quick or full")
+	flag.StringVar(&o.svg, "svg", "", "write a picture of error against window length to `FILE`")
+	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	missed, err := run(ctx, os.Stdout, o)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "accuracy: error:", err)
+	}
+	if err != nil || missed > 0 {
+		os.Exit(1)
+	}
+}
+
+// run writes the report to w and returns how many goals were missed.
+func run(ctx context.Context, w io.Writer, o options) (missed int, err error) {
+	cells, err := cellsOf(o.set)
+	if err != nil {
+		return 0, err
+	}
+	report, err := accuracy.Run(ctx, accuracy.Config{
+		SampleRate: sampleRate, Seed: o.seed, Trials: o.trials, Cells: cells, New: newEstimate,
+	})
+	if err != nil {
+		return 0, err
+	}
+	goals := accuracy.DefaultGoals()
+	if err := report.WriteMarkdown(w, goals); err != nil {
+		return 0, err
+	}
+	return len(report.Failures(goals)), writeSVG(o.svg, report)
+}
+
+func cellsOf(set string) ([]accuracy.Cell, error) {
+	switch set {
+	case "quick":
+		return accuracy.Quick(), nil
+	case "full":
+		return accuracy.Full(), nil
+	}
+	return nil, fmt.Errorf("set %q is not known; give quick or full", set)
+}
+
+// newEstimate makes a window estimator for one worker.
+func newEstimate() accuracy.Estimate {
+	estimator, err := pitch.NewWindowEstimator(sampleRate)
+	if err != nil {
+		panic(err) // the sample rate is a constant of this file
+	}
+	return func(x []float64, _, minHz, maxHz float64) (float64, float64, bool) {
+		r, ok := estimator.Estimate(x, minHz, maxHz)
+		return r.F1Hz, r.SigmaCents, ok
+	}
+}
+
+func writeSVG(name string, report *accuracy.Report) error {
+	if name == "" {
+		return nil
+	}
+	f, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	if err := report.WriteSVG(f); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
