@@ -161,7 +161,7 @@ func (in *Instrument) openTarget(p openPitch) (Target, error) {
 		return t.target(step), nil
 	case byStep:
 		if t.spec != in.built.spec {
-			return Target{}, fmt.Errorf("it is given as step %d of %s, which says nothing in %s", p.step, in.built, t)
+			return Target{}, fmt.Errorf("it is given as step %d of %s, which says nothing in %s", p.step, quote(in.built.spec), quote(t.spec))
 		}
 		return t.target(p.step), nil
 	case byInterval:

@@ -6,6 +6,8 @@ import (
 	"math/big"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Limits of what ParseInterval reads, so that no text from outside costs much work.
@@ -178,15 +180,21 @@ func (a Interval) asSteps() (string, bool) {
 	return text + "ed" + base.RatString(), true
 }
 
-// quote quotes what the user wrote for an error line, cut short and with control characters
-// escaped.
+// quote quotes what the user wrote for an error line, cut short and with anything that could
+// break the line or steer a terminal replaced. Backslashes stay, as they belong to intervals.
 func quote(s string) string {
 	const most = 40
-	if len(s) > most {
-		s = strings.ToValidUTF8(s[:most], "") + "…"
-	}
 	if s == "" {
 		return "(nothing)"
 	}
-	return strconv.Quote(s)
+	if len(s) > most {
+		s = s[:most] + "…"
+	}
+	s = strings.Map(func(r rune) rune {
+		if !unicode.IsGraphic(r) {
+			return utf8.RuneError
+		}
+		return r
+	}, s)
+	return `"` + s + `"`
 }

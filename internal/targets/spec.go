@@ -3,7 +3,6 @@ package targets
 import (
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 )
 
@@ -77,7 +76,7 @@ func cutDivision(token string) (n, base string, ok bool) {
 func parseDivision(count, base string) (*Tuning, error) {
 	n, err := parseCount(count, maxSteps)
 	if err != nil {
-		return nil, fmt.Errorf("%s equal steps are not within 1 to %d", count, maxSteps)
+		return nil, fmt.Errorf("%s equal steps are not within 1 to %d", quote(count), maxSteps)
 	}
 	period, err := parseRatio(base)
 	if err != nil {
@@ -205,7 +204,7 @@ func refuseRepeated(notes []Interval, tokens []string) error {
 	for i, iv := range notes {
 		key := iv.String()
 		if j, ok := first[key]; ok {
-			return fmt.Errorf("%s is note %s again (number %s and %s of the list)", quote(tokens[i]), quote(tokens[j]), strconv.Itoa(j+1), strconv.Itoa(i+1))
+			return fmt.Errorf("%s is note %s again (number %d and %d of the list)", quote(tokens[i]), quote(tokens[j]), j+1, i+1)
 		}
 		first[key] = i
 	}
