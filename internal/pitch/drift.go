@@ -38,7 +38,8 @@ func (j *joint) drift(shift, weight []float64) {
 type line struct {
 	offset, slope float64
 	extra         [2]float64 // d
-	slopeVar      float64    // of slope, in units of the weights
+	offsetVar     float64    // of offset, in units of the weights
+	slopeVar      float64    // of slope
 	extraVar      [2]float64
 	chi2          float64 // weighted sum of squared residuals, priors included
 	logDet        float64 // of the information matrix
@@ -88,6 +89,7 @@ func fitLine(t, y, w []float64, g [][]float64, prior []float64) (line, bool) {
 	forwardReal(l, size, x)
 	backwardReal(l, size, x)
 	out.offset, out.slope = x[0], x[1]
+	out.offsetVar = inverseEntry(l, size, 0)
 	out.slopeVar = inverseEntry(l, size, 1)
 	for m := range g {
 		out.extra[m] = x[2+m]

@@ -33,6 +33,9 @@ type fitter struct {
 	total  []float64 // [s] whole warp of time found, by block
 	curve  [2][]float64
 
+	start       known // what the first short fit of load taught
+	startLength int   // sub-blocks of that fit
+
 	hz    float64 // the pitch asked for
 	sigma float64 // [cents] its standard uncertainty
 }

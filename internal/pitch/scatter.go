@@ -53,7 +53,7 @@ func (j *joint) law() bool {
 	left := make([]float64, na)
 	heard := j.heard()
 	var dc, db float64
-	for pass := range 30 {
+	for pass := range 60 {
 		var ok bool
 		if dc, db, ok = j.bind(true); !ok {
 			return false
@@ -67,8 +67,14 @@ func (j *joint) law() bool {
 		if pass == 0 {
 			j.scatter = j.scale(left, heard)
 		}
-		if j.scatter == 0 || moved < 1e-3 && pass > 8 {
+		if j.scatter == 0 {
 			break
+		}
+		if moved < 1e-3 && pass > 8 {
+			if j.agreed(left) {
+				break
+			}
+			j.scatter *= 2
 		}
 		j.spread(left, math.Max(1, 8-float64(pass)))
 	}
@@ -102,6 +108,25 @@ func (j *joint) scale(left []float64, heard int) float64 {
 		return 1
 	}
 	return math.Min(1, math.Sqrt(j.robustScatter(left))/0.3)
+}
+
+// agreed reports whether enough of the well measured partials lie within the width of the scatter
+// for the law to be more than a chance alignment of a few: a third of them, and five.
+func (j *joint) agreed(left []float64) bool {
+	na := len(left)
+	var sharp, within int
+	for k, e := range left {
+		s := j.scatter * lawWidth(j.number[k])
+		v := j.devCov[k*na+k]
+		if v > 0.25 && v > s*s {
+			continue
+		}
+		sharp++
+		if e*e < 4*(v+s*s) {
+			within++
+		}
+	}
+	return within >= min(5, sharp) && 3*within >= sharp
 }
 
 // spread sets the variance that each partial's scatter adds: s² + e² makes the fit that of a

@@ -30,6 +30,7 @@ const yinThreshold = 0.05
 type period struct {
 	hz           float64
 	aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
+	deepestHz    float64 // of the period that repeats best: the same, a multiple, or another
 }
 
 // prepare makes plan and work space for windows of n samples.
@@ -59,16 +60,20 @@ func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
 	y.prepare(len(x))
 	y.difference(x, lags)
 	y.normalise(lags)
-	lag, ok := y.dip(first, lags)
+	lag, deepest, ok := y.dip(first, lags)
 	if !ok {
 		return period{}, false
 	}
+	return period{hz: fs / y.between(lag), aperiodicity: y.norm[lag], deepestHz: fs / y.between(deepest)}, true
+}
+
+// between returns the place of the minimum near lag by a parabola through its neighbours.
+func (y *yin) between(lag int) float64 {
 	a, b, c := y.d[lag-1], y.d[lag], y.d[lag+1]
-	shift := 0.0
 	if bend := a - 2*b + c; bend > 0 {
-		shift = 0.5 * (a - c) / bend
+		return float64(lag) + 0.5*(a-c)/bend
 	}
-	return period{hz: fs / (float64(lag) + shift), aperiodicity: y.norm[lag]}, true
+	return float64(lag)
 }
 
 // difference fills d[τ] = Σ_{i<w} (x[i] − x[i+τ])² for τ = 0..lags, w = len(x) − lags.
@@ -121,17 +126,17 @@ func (y *yin) normalise(lags int) {
 	}
 }
 
-// dip returns the lag of the chosen local minimum of norm in (first, lags).
-func (y *yin) dip(first, lags int) (int, bool) {
+// dip returns the lags of the chosen and of the deepest local minimum of norm in (first, lags).
+func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
 	deepest := math.Inf(1)
 	local := func(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
 	for i := first + 1; i < lags; i++ {
 		if local(i) && y.norm[i] < deepest {
-			deepest = y.norm[i]
+			deepest, lowest = y.norm[i], i
 		}
 	}
-	if math.IsInf(deepest, 1) {
-		return 0, false
+	if lowest == 0 {
+		return 0, 0, false
 	}
 	limit := deepest
 	if deepest < 0.5 {
@@ -139,8 +144,8 @@ func (y *yin) dip(first, lags int) (int, bool) {
 	}
 	for i := first + 1; i < lags; i++ {
 		if local(i) && y.norm[i] <= limit {
-			return i, true
+			return i, lowest, true
 		}
 	}
-	return 0, false
+	return lowest, lowest, true
 }

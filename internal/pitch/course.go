@@ -1,0 +1,168 @@
+package pitch
+
+import "math"
+
+// trustedSNR is how far (dB) what a fit explains must stand above the rest of the sound for its
+// pitch to be taken without a look at another explanation.
+const trustedSNR = 10
+
+// room makes a bank for windows of n samples in sub-blocks of m.
+func (f *fitter) room(m, n int) {
+	if f.bank == nil || f.bank.m != m || len(f.bank.energy) < n/m {
+		f.bank = newBank(m, maxPartials, n/m)
+	}
+}
+
+// load demodulates x, whose first sample has index at, for a note near f1. A short first fit sets
+// the frequencies of the bank; it reports whether that succeeded.
+func (f *fitter) load(x []float64, at int64, f1, sigmaCents float64) bool {
+	m := f.bank.m
+	k := first(f1, sigmaCents)
+	n := min(len(x)/m, int(reach(f1, sigmaCents)*f.fs/float64(m)))
+	if n < 6 {
+		return false
+	}
+	f.tune(k.f1, k.b, at)
+	f.pushAll(x[:n*m])
+	if !f.follow(0, n, k, still, 0) {
+		return false
+	}
+	f.start = f.learned(k.prior)
+	f.startLength = n
+	f.tune(f.joint.f1, f.joint.b, at)
+	f.pushAll(x)
+	return true
+}
+
+// pushAll fills the bank with the whole sub-blocks of x.
+func (f *fitter) pushAll(x []float64) {
+	for m := f.bank.m; len(x) >= m && !f.bank.full(); x = x[m:] {
+		f.bank.push(x)
+	}
+}
+
+// whole reads the pitch of the sub-blocks [from, to) of the bank into r, beginning with what load
+// learned and lengthening the window step by step. Where one fit to all of it explains the sound
+// badly (vibrato, a wavering bow), the pitch is read frame by frame instead. It reports false
+// when nothing with a pitch was found.
+func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
+	begin := f.start
+	ok := f.lengthen(from, to, begin, m, onset)
+	if ok {
+		f.read(r)
+		if r.SNRdB > trustedSNR && f.near(begin) {
+			return true
+		}
+	}
+	ok = ok && f.near(begin) && f.evident(r)
+	framed := Reading{At: r.At, State: r.State}
+	if !f.frames(from, to, begin, &framed) || ok && framed.SNRdB < r.SNRdB+3 {
+		return ok
+	}
+	framed.Partials = append(r.Partials[:0], framed.Partials...)
+	framed.Onset, framed.LevelDB = r.Onset, r.LevelDB
+	*r = framed
+	return true
+}
+
+// near reports whether the fit has stayed with the note that it began from.
+func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
+
+// evident reports whether the reading is of a note rather than of something in the noise: either
+// it explains the sound well, or several partials keep to the law.
+func (f *fitter) evident(r *Reading) bool {
+	return r.SNRdB > 3 || len(r.Partials) >= 4 && r.SigmaCents < 5
+}
+
+// lengthen fits ever longer windows that begin at from, up to to.
+func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
+	f.warp = warp{}
+	prior := k.prior
+	n := max(6, min(f.startLength, to-from))
+	for {
+		n = min(2*n, to-from)
+		if 3*n > 2*(to-from) {
+			n = to - from
+		}
+		if n < 6 {
+			return false
+		}
+		move := still
+		if n == to-from {
+			move = m
+		}
+		if !f.follow(from, from+n, k, move, onset) {
+			return false
+		}
+		if n == to-from {
+			return true
+		}
+		k = f.learned(prior)
+	}
+}
+
+// frames reads the pitch of the sub-blocks [from, to) as the course of the pitches of short
+// frames: a straight line through them, at the middle of the window. It fills r, with partials
+// from the frame nearest the middle, and reports whether at least three frames, and half of them,
+// had a pitch. σ comes from how the frames scatter about the line.
+func (f *fitter) frames(from, to int, k known, r *Reading) bool {
+	perS := f.fs / float64(f.bank.m)
+	n := int(math.Max(6/k.f1, 0.09) * perS)
+	count := (to - from) / n
+	if count < 3 {
+		return false
+	}
+	var t, c, w []float64
+	var snr float64
+	nearest := math.Inf(1)
+	one := Reading{At: r.At}
+	for i := range count {
+		one.Partials = one.Partials[:0]
+		if !f.frame(from+i*n, n, k, &one) {
+			continue
+		}
+		at := (float64(i) - float64(count-1)/2) * float64(n) / perS
+		t, c = append(t, at), append(c, cents(f.hz, k.f1))
+		w = append(w, 1/(f.sigma*f.sigma+1))
+		snr += one.SNRdB
+		if math.Abs(at) < nearest {
+			nearest = math.Abs(at)
+			r.F1Hz, r.B, r.BSigma, r.Partial1Hz = one.F1Hz, one.B, one.BSigma, one.Partial1Hz
+			r.Partials = append(r.Partials[:0], one.Partials...)
+		}
+	}
+	if len(t) < 3 || 2*len(t) < count {
+		return false
+	}
+	l, ok := fitLine(t, c, w, nil, nil)
+	if !ok {
+		return false
+	}
+	r.shift(k.f1 * math.Exp(l.offset/centsPerNeper))
+	r.SigmaCents = math.Sqrt(l.offsetVar * math.Max(1, l.chi2/float64(len(t)-2)))
+	r.SNRdB = snr / float64(len(t))
+	r.WindowS = float64(count*n) / perS
+	f.hz, f.sigma = r.F1Hz, r.SigmaCents
+	return true
+}
+
+// frame fits n sub-blocks as a steady note near k and reads the result.
+func (f *fitter) frame(from, n int, k known, r *Reading) bool {
+	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.sigma, false
+	k.b = math.Max(0, k.b)
+	if !f.follow(from, from+n, k, still, 0) || math.Abs(cents(f.hz, k.f1)) > 150 {
+		return false
+	}
+	f.read(r)
+	return r.SNRdB > 3
+}
+
+// shift moves a reading, partials and all, to the pitch f1.
+func (r *Reading) shift(f1 float64) {
+	by := f1 / r.F1Hz
+	r.F1Hz = f1
+	r.Partial1Hz *= by
+	for i := range r.Partials {
+		r.Partials[i].Hz *= by
+	}
+}
