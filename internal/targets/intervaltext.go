@@ -129,7 +129,7 @@ func parseDecimal(s string) (float64, error) {
 	return strconv.ParseFloat(s, 64)
 }
 
-// String writes the interval as ParseInterval reads it, in the shortest of the forms there that
+// String writes the interval as ParseInterval reads it (within its limits), in the shortest of the forms there that
 // is exact: a ratio, equal steps of a ratio, or a sum of equal steps of primes.
 func (a Interval) String() string {
 	if a.inexact {

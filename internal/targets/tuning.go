@@ -217,7 +217,7 @@ func (t *Tuning) place(notes []Interval) error {
 		// The hair of a cent keeps a note on the boundary from falling below it by rounding.
 		periods := math.Floor((iv.Cents() + minGap/2) / t.periodCents)
 		if math.Abs(periods) > maxIntervalCents {
-			return fmt.Errorf("%v is too many repeats of %v away", iv, t.period)
+			return fmt.Errorf("%s is too many repeats of %s away", quote(iv.String()), quote(t.period.String()))
 		}
 		all = append(all, placed{iv, iv.Sub(t.period.Mul(int(periods)))})
 	}
@@ -226,7 +226,7 @@ func (t *Tuning) place(notes []Interval) error {
 		last := len(t.notes) - 1
 		if last >= 0 && p.note.Cents()-t.cents[last] < minGap {
 			if !sameNote(p.note, t.notes[last]) {
-				return fmt.Errorf("%v is less than %g cents from another note, %v", p.given, minGap, t.notes[last])
+				return fmt.Errorf("%s is less than %g cents from another note, %s", quote(p.given.String()), minGap, quote(t.notes[last].String()))
 			}
 			continue
 		}
@@ -235,7 +235,7 @@ func (t *Tuning) place(notes []Interval) error {
 	}
 	t.notes[0], t.cents[0] = Interval{}, 0
 	if last := len(t.notes) - 1; t.periodCents-t.cents[last] < minGap {
-		return fmt.Errorf("%v is less than %g cents from another note, %v", t.notes[last], minGap, t.period)
+		return fmt.Errorf("%s is less than %g cents from another note, %s", quote(t.notes[last].String()), minGap, quote(t.period.String()))
 	}
 	for _, iv := range t.notes {
 		t.ratios = append(t.ratios, iv.ratio())
