@@ -72,7 +72,7 @@ func TestDamagedFLAC(t *testing.T) {
 	want := readAll(t, src, 1000)
 
 	t.Run("cut", func(t *testing.T) {
-		var notes bytes.Buffer
+		var notes logBuffer
 		src := mustOpen(t, writeFile(t, "x.flac", whole[:len(whole)*2/3]), Options{Log: logTo(&notes)})
 		got := readAll(t, src, 1000)
 		if len(got) != 256 { // of three blocks of 256, 256 and 208, the first is whole

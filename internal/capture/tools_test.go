@@ -136,7 +136,7 @@ func TestStreamedBySox(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	var notes bytes.Buffer
+	var notes logBuffer
 	src, err := openReader(t.Context(), "pipe", out, true, Options{Log: logTo(&notes)})
 	if err != nil {
 		t.Fatal(err)
@@ -153,7 +153,7 @@ func TestStreamedBySox(t *testing.T) {
 			t.Fatalf("sample %d is %v, want %v", i, got[i], want[i])
 		}
 	}
-	if notes.Len() > 0 {
+	if notes.String() != "" {
 		t.Errorf("logged %q, want nothing", notes.String())
 	}
 }

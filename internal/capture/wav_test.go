@@ -113,7 +113,7 @@ func TestWAVChunks(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			var log bytes.Buffer
+			var log logBuffer
 			src := mustOpen(t, writeFile(t, "x.wav", tt.file), Options{Log: logTo(&log)})
 			got := readAll(t, src, 100)
 			for i, v := range got {
@@ -128,7 +128,7 @@ func TestWAVChunks(t *testing.T) {
 			if len(got) < tt.want {
 				t.Errorf("%d samples, want %d", len(got), tt.want)
 			}
-			if !strings.Contains(log.String(), tt.note) || (tt.note == "") != (log.Len() == 0) {
+			if !strings.Contains(log.String(), tt.note) || (tt.note == "") != (log.String() == "") {
 				t.Errorf("logged %q, want %q", log.String(), tt.note)
 			}
 			if n, err := src.Read(t.Context(), make([]float64, 1)); err != io.EOF {

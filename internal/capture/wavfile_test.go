@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 )
 
@@ -111,8 +112,26 @@ func writeFile(t testing.TB, name string, data []byte) string {
 	return path
 }
 
+// A logBuffer holds what was logged.
+type logBuffer struct {
+	mu  sync.Mutex
+	buf bytes.Buffer
+}
+
+func (b *logBuffer) Write(line []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.buf.Write(line)
+}
+
+func (b *logBuffer) String() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.buf.String()
+}
+
 // logTo is a logger whose lines end up in b.
-func logTo(b *bytes.Buffer) *slog.Logger { return slog.New(slog.NewTextHandler(b, nil)) }
+func logTo(b *logBuffer) *slog.Logger { return slog.New(slog.NewTextHandler(b, nil)) }
 
 // readAll reads src to its end in blocks of n samples and checks their positions.
 func readAll(t testing.TB, src Source, n int) []float64 {
