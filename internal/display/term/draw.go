@@ -1,0 +1,44 @@
+package term
+
+import "strconv"
+
+// draw draws a scene on a canvas of w by h cells. The result depends on nothing else.
+func (c *canvas) draw(s *scene, w, h int, d depth) {
+	c.reset(w, h, d)
+	if w < minWidth || h < minHeight {
+		c.drawTooSmall(w, h)
+		return
+	}
+	l := arrange(w, h, len(s.frame.Strings))
+	if l.header.h > 0 {
+		c.drawHeader(l.header, &s.frame)
+	}
+	c.drawHead(&l, s)
+	c.drawStrobe(l.strobe, s)
+	c.drawGuide(l.guide, s)
+	c.drawTiles(&l, s)
+	c.drawList(l.list, s)
+	c.drawMessage(l.message, s)
+	c.drawKeys(l.keys, s)
+	if s.help {
+		c.drawHelp(w, h)
+	}
+}
+
+func (c *canvas) drawTooSmall(w, h int) {
+	c.putCentre(0, (h-1)/2, w, "window too small", strong(text))
+	c.putCentre(0, (h-1)/2+1, w, strconv.Itoa(w)+"×"+strconv.Itoa(h)+", needs "+
+		strconv.Itoa(minWidth)+"×"+strconv.Itoa(minHeight), on(dim))
+}
+
+// drawHelp lays the help over the middle of the window.
+func (c *canvas) drawHelp(w, h int) {
+	r := rect{w: min(w, 46), h: min(h-1, len(helpText)+2)}
+	r.x, r.y = (w-r.w)/2, (h-1-r.h)/2
+	c.fill(r.x, r.y, r.w, r.h, style{fg: text, bg: panel})
+	y := r.y + (r.h-len(helpText))/2
+	for i, line := range helpText {
+		c.put(r.x+2, y+i, r.x+r.w, line.key, style{fg: text, bg: panel, bold: true})
+		c.put(r.x+10, y+i, r.x+r.w-1, line.does, style{fg: text, bg: panel})
+	}
+}

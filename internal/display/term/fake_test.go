@@ -1,0 +1,67 @@
+package term
+
+import (
+	"math"
+
+	"tunerd/internal/display"
+)
+
+// All figures here are invented; they only have to agree with each other.
+
+// fakeFrame is a plucked string 5 of a six-string instrument, cents off its target A2, t seconds
+// after the phase of all partials was 0.
+func fakeFrame(cents, t float64) display.Frame {
+	f := display.Frame{
+		TimeS: 100 + t, State: display.Sounding,
+		Input: "bench microphone", Tuning: "19edo", Instrument: "six strings", Reference: "A4=440 Hz",
+		SigmaCents: 0.021, AttackF1Hz: 110.31, Partial1Hz: 109.95, Inharmonicity: 0.000121,
+		SNRdB: 41, LevelDB: -23,
+		Target: display.Target{Label: "A2", Hz: 110, Step: -38, String: 5},
+		Cents:  cents, Verdict: "in tune",
+	}
+	f.F1Hz = f.Target.Hz * math.Exp2(cents/1200)
+	f.BeatHz = f.F1Hz - f.Target.Hz
+	switch {
+	case cents > 0.5:
+		f.Verdict = "sharp"
+	case cents < -0.5:
+		f.Verdict = "flat"
+	}
+	for i, k := range []int{1, 2, 3, 4, 5, 7} {
+		drift := f.BeatHz * float64(k)
+		f.Bands = append(f.Bands, display.Band{
+			Partial: k, DriftHz: drift, PhaseTurns: drift*t - math.Floor(drift*t),
+			LevelDB: -20 - 7*float64(i), Clear: k != 7,
+		})
+	}
+	f.Strings = fakeStrings("E4", "B3", "G3", "D3", "A2", "E2")
+	f.Strings[4].Active = true
+	return f
+}
+
+// fakeStrings has a row for each label; all but the first two have been read.
+func fakeStrings(labels ...string) []display.StringRow {
+	var rows []display.StringRow
+	for i, label := range labels {
+		rows = append(rows, display.StringRow{
+			Number: i + 1, Label: label, TargetHz: 330 - 40*float64(i), Read: i > 1,
+			Cents: 0.7*float64(i) - 1.4, Sigma: 0.1, AtS: 100 - math.Exp2(2*float64(i)),
+		})
+	}
+	return rows
+}
+
+// fakeScene shows a frame fresh from the tuner.
+func fakeScene(f display.Frame) *scene {
+	return &scene{frame: f, shutter: frameTime.Seconds()}
+}
+
+// afterDeath is a scene some time after the string of f has died away.
+func afterDeath(f display.Frame, state display.State) *scene {
+	s := fakeScene(f)
+	s.last, s.heard = f, true
+	s.frame.State, s.frame.Bands = state, nil
+	s.frame.TimeS += 12
+	s.frame.LevelDB = -71
+	return s
+}

@@ -1,0 +1,172 @@
+package term
+
+import (
+	"strconv"
+
+	"tunerd/internal/display"
+)
+
+// Marks of a string, explained in the help.
+const (
+	activeMark = "▸"
+	heldMark   = "■"
+)
+
+// drawHeader names the tuning, the instrument and the reference, and at the right the input.
+func (c *canvas) drawHeader(r rect, f *display.Frame) {
+	end := r.x + r.w
+	inputWidth := min(cellWidth(f.Input), r.w/2)
+	c.put(end-inputWidth, r.y, end, f.Input, on(dim))
+	x := r.x + 1
+	for i, part := range []string{f.Tuning, f.Instrument, f.Reference} {
+		if part == "" {
+			continue
+		}
+		if i > 0 && x > r.x+1 {
+			x = c.put(x, r.y, end-inputWidth-2, "  ·  ", on(faint))
+		}
+		x = c.put(x, r.y, end-inputWidth-2, part, on(dim))
+	}
+}
+
+// drawMessage writes the message row.
+func (c *canvas) drawMessage(r rect, s *scene) {
+	msg, urgent := s.status()
+	st := on(dim)
+	if urgent {
+		st = strong(notice)
+	}
+	c.put(r.x+1, r.y, r.x+r.w, msg, st)
+}
+
+// drawKeys names the keys, the most needed first, as many as fit.
+func (c *canvas) drawKeys(r rect, s *scene) {
+	x, end := r.x+1, r.x+r.w
+	for _, k := range keyRow {
+		if k.strings && len(s.frame.Strings) == 0 {
+			continue
+		}
+		if x+cellWidth(k.key)+1+cellWidth(k.does) > end {
+			return
+		}
+		x = c.put(x, r.y, end, k.key, on(text))
+		x = c.put(x+1, r.y, end, k.does, on(dim)) + 3
+	}
+}
+
+// drawTiles draws the strings side by side, in one or two rows each.
+func (c *canvas) drawTiles(l *layout, s *scene) {
+	if l.tiles.h == 0 || l.tileW == 0 {
+		return
+	}
+	perRow := l.tiles.w / l.tileW
+	rows := window(s.frame.Strings, perRow*(l.tiles.h/l.tileH))
+	for i := range rows {
+		x, y := l.tiles.x+i%perRow*l.tileW, l.tiles.y+i/perRow*l.tileH
+		c.drawTile(rect{x, y, l.tileW, l.tileH}, &rows[i], s)
+	}
+}
+
+func (c *canvas) drawTile(r rect, row *display.StringRow, s *scene) {
+	name, figure := rowStyles(row)
+	if row.Active {
+		c.fill(r.x, r.y, r.w-1, r.h, style{fg: text, bg: panel})
+	}
+	end := r.x + r.w - 1
+	x := c.put(r.x, r.y, end, mark(row)+strconv.Itoa(row.Number)+" "+row.Label, name)
+	if row.Held {
+		x = c.put(x, r.y, end, heldMark, name)
+	}
+	if r.h == 1 {
+		c.put(x+1, r.y, end, rowCents(row, end-x-1), figure)
+		return
+	}
+	x = c.put(r.x+1, r.y+1, end, rowCents(row, end-r.x-1), figure)
+	if when := rowAge(row, s); x+1+cellWidth(when) <= end {
+		figure.fg, figure.bold = dim, false
+		c.putRight(end, r.y+1, when, figure)
+	}
+}
+
+// drawList draws the strings one a row, with everything known about them.
+func (c *canvas) drawList(r rect, s *scene) {
+	if r.h < 3 {
+		return
+	}
+	c.put(r.x+2, r.y, r.x+10, "string", on(faint))
+	c.putRight(r.x+22, r.y, "cents", on(faint))
+	c.putRight(r.x+r.w-1, r.y, "heard", on(faint))
+	for i, row := range window(s.frame.Strings, r.h-1) {
+		c.drawListRow(rect{r.x, r.y + 1 + i, r.w, 1}, &row, s)
+	}
+}
+
+func (c *canvas) drawListRow(r rect, row *display.StringRow, s *scene) {
+	x, y, end := r.x, r.y, r.x+r.w
+	name, figure := rowStyles(row)
+	if row.Active {
+		c.fill(x, y, r.w, 1, style{fg: text, bg: panel})
+	}
+	c.put(x, y, x+4, mark(row)+strconv.Itoa(row.Number), name)
+	c.put(x+5, y, x+11, row.Label, name)
+	if row.Held {
+		c.put(x+11, y, x+15, "held", style{fg: notice, bg: name.bg, bold: true})
+	}
+	c.putRight(x+22, y, rowCents(row, 7), figure)
+	figure.fg, figure.bold = dim, false
+	c.putRight(end-1, y, rowAge(row, s), figure)
+}
+
+// rowStyles returns the styles of the name and of the figures of a string.
+func rowStyles(row *display.StringRow) (name, figure style) {
+	name, figure = on(dim), on(dim)
+	if row.Read {
+		figure.fg = text
+	}
+	if row.Held {
+		name.fg = notice
+	}
+	if row.Active {
+		name = style{fg: text, bg: panel, bold: true}
+		figure.bg, figure.bold = panel, true
+	}
+	return name, figure
+}
+
+func mark(row *display.StringRow) string {
+	if row.Active {
+		return activeMark
+	}
+	return " "
+}
+
+// rowCents returns the last reading of a string with as many digits as fit into width cells.
+func rowCents(row *display.StringRow, width int) string {
+	if !row.Read {
+		return "–"
+	}
+	return shortCents(row.Cents, row.Sigma, 3, func(s string) bool { return cellWidth(s) <= width })
+}
+
+// rowAge returns how old the last reading of a string is.
+func rowAge(row *display.StringRow, s *scene) string {
+	if !row.Read {
+		return ""
+	}
+	return age(s.now() - row.AtS)
+}
+
+// window returns n of the rows, chosen so that the active or else the held one is among them.
+func window(rows []display.StringRow, n int) []display.StringRow {
+	if len(rows) <= n {
+		return rows
+	}
+	at := 0
+	for i := range rows {
+		if rows[i].Active || rows[i].Held && !rows[at].Active {
+			at = i
+		}
+	}
+	from := min(max(at-n/2, 0), len(rows)-n)
+	return rows[from : from+n]
+}
