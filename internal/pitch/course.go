@@ -65,6 +65,20 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 	return true
 }
 
+// again is whole for a window much like that of the last fit, which it begins from: one fit
+// instead of a course of them, as long as that stays with the note.
+func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
+	parts := r.Partials
+	if f.follow(from, to, f.learned(f.start.prior), m, onset) && f.near(f.start) {
+		f.read(r)
+		if r.SNRdB > trustedSNR {
+			return true
+		}
+	}
+	r.Partials = parts
+	return f.whole(from, to, m, onset, r)
+}
+
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
 

@@ -1,0 +1,270 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// track keeps the reading of the sounding note up to date and sees its end.
+func (t *Tracker) track(power float64) {
+	if power < 2*t.levels.floor || power < 1e-5*t.peak && power < 100*t.levels.floor {
+		t.end(t.next)
+		return
+	}
+	if !t.checked && t.age() > attackS+acquireS {
+		t.checked = true
+		if t.recheck() {
+			return
+		}
+	}
+	if !t.cfg.Live {
+		return
+	}
+	if t.next >= t.nextFit {
+		t.refit()
+	}
+	if float64(t.next-t.goodAt)/t.fs > lostS {
+		t.end(t.next)
+	}
+}
+
+// end finishes the note and waits for the next sound.
+func (t *Tracker) end(at int64) {
+	t.finish(at)
+	t.state = waiting
+	t.levels.loudS = 0
+}
+
+// recheck looks at the octave again with the longest window. If a better pitch is found, tracking
+// begins afresh with it, under the same onset.
+func (t *Tracker) recheck() bool {
+	x := t.past.from(t.next-int64(acquireS*t.fs), t.next)
+	f1, sigma, ok := t.guess(x, acquireS)
+	if !ok || math.Abs(cents(f1, t.base.F1Hz)) < guessLimit {
+		return false
+	}
+	start := max(t.body(), t.past.begin)
+	if !t.note.load(t.past.from(start, t.next), start, f1, sigma) {
+		return false
+	}
+	r := Reading{At: t.next, Partials: t.parts[:0]}
+	ok = t.note.whole(0, t.note.bank.n, still, 0, &r)
+	t.parts = r.Partials
+	if ok {
+		t.base, t.goodAt, t.span = r, t.next, 0
+	}
+	return ok
+}
+
+// refit fits the live note again and plans the next fit: often at first, when each adds much.
+func (t *Tracker) refit() {
+	age := t.age()
+	every := math.Max(0.01, math.Min(0.066, 0.2*age))
+	t.nextFit = t.next + int64(every*t.fs)
+	f := &t.note
+	perS := t.fs / float64(t.m)
+	r := Reading{At: t.next, Partials: t.spare[:0]}
+	var ok bool
+	if age < glideS && t.plucked {
+		ok = f.again(0, f.bank.n, settles, float64(t.from), &r)
+	} else {
+		ok = t.slide(perS, &r)
+	}
+	t.spare = r.Partials
+	if !ok || !f.evident(&r) {
+		return
+	}
+	t.goodAt = t.next
+	t.base = r
+	t.base.AttackF1Hz = t.attack
+	t.parts, t.spare = r.Partials, t.parts
+	if t.attack == 0 && age > attackEndS {
+		t.measureAttack()
+	}
+	if math.Abs(cents(f.hz, f.start.f1)) > 30 {
+		t.retune(f.hz)
+	}
+}
+
+// slide fits the latest stretch of a long note: as long as liveS while the pitch stands still,
+// short while someone turns the peg.
+func (t *Tracker) slide(perS float64, r *Reading) bool {
+	f := &t.note
+	if t.span == 0 {
+		t.span = math.Min(glideS, float64(f.bank.n)/perS)
+	}
+	shortest := math.Max(0.1, 5/t.base.F1Hz)
+	for {
+		n := min(f.bank.n, int(t.span*perS))
+		ok := f.again(f.bank.n-n, f.bank.n, still, 0, r)
+		if ok {
+			if !t.moving() && r.SNRdB > 3 {
+				t.span = math.Min(liveS, t.span*1.1)
+				return true
+			}
+		}
+		if t.span <= shortest {
+			return ok
+		}
+		t.span = math.Max(shortest, t.span/2)
+		r.Partials = r.Partials[:0]
+	}
+}
+
+// moving reports whether the pitch runs away within the window of the last fit by more than a
+// third of a cent from its mean, beyond doubt.
+func (t *Tracker) moving() bool {
+	f := &t.note
+	f.track()
+	s := &f.series
+	for i, u := range s.t {
+		f.curve[0][i] = u * u
+	}
+	l, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	if !ok || l.used < 8 {
+		return true
+	}
+	scale := math.Max(1, l.chi2/float64(l.used-3))
+	run := 2 * math.Abs(l.extra[0]) * s.half * centsPerNeper // cents at the ends
+	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
+}
+
+// measureAttack reads the pitch of the first part of the note.
+func (t *Tracker) measureAttack() {
+	f := &t.note
+	first := f.bank.first
+	if first > t.body()+int64(t.m) {
+		return // it was not recorded
+	}
+	n := min(f.bank.n, int((attackEndS-attackS)*t.fs/float64(t.m)))
+	if n >= 6 && f.lengthen(0, n, f.start, still, 0) {
+		t.attack = f.hz
+	}
+}
+
+// retune demodulates what is kept of the note at the partials of a pitch that has moved away.
+func (t *Tracker) retune(f1 float64) {
+	f := &t.note
+	start := max(f.bank.first, t.past.begin)
+	all := t.past.from(start, t.next)
+	if f.load(all, start, f1, guessSigma) {
+		t.span = math.Min(t.span, float64(len(all))/t.fs)
+	}
+}
+
+// report gives the reading of this hop.
+func (t *Tracker) report(power float64, emit func(*Reading)) {
+	r := &t.out
+	parts := r.Partials[:0]
+	switch t.state {
+	case waiting:
+		*r = Reading{}
+	case acquiring:
+		*r = Reading{State: Unsure, Onset: t.from}
+	case tracking:
+		*r = t.base
+		r.State, r.Onset = Sounding, t.from
+		r.NewOnset, t.fresh = t.fresh, false
+		parts = append(parts, t.base.Partials...)
+		t.phases(parts)
+	}
+	r.Partials = parts
+	r.At = t.next
+	r.LevelDB = 10 * math.Log10(math.Max(power, 1e-15))
+	r.AfterGap, t.gap = t.gap, false
+	emit(r)
+}
+
+// highestBand is the highest partial whose phase is measured afresh in every hop.
+const highestBand = 8
+
+// phases sets the phases of parts at the newest sample: those of the lower partials from a short
+// look at the latest sub-blocks, Hann-weighted, the others from the last fit.
+func (t *Tracker) phases(parts []Partial) {
+	f := &t.note
+	n := min(f.bank.n, int(math.Max(0.025, 4/t.base.F1Hz)*t.fs/float64(t.m)))
+	ago := float64(t.next-t.base.At) / t.fs
+	for i := range parts {
+		p := &parts[i]
+		if p.N <= highestBand && p.N <= len(f.bank.omega) && n >= 4 {
+			f.bank.look(p, n, t.next, t.fs)
+			continue
+		}
+		turns := p.PhaseTurns + math.Mod(p.Hz*ago, 1)
+		p.PhaseTurns = turns - math.Floor(turns)
+	}
+}
+
+// look sets phase and level of partial p from the last n sub-blocks, carried on to sample at by
+// its frequency.
+func (b *bank) look(p *Partial, n int, at int64, fs float64) {
+	row := p.N - 1
+	w := b.omega[row]
+	from := b.n - n
+	// The middle of the stretch; sub-blocks are turned to it, so that it is its phase that counts.
+	middle := float64(n-1) / 2
+	step := cmplx.Rect(1, -(2*math.Pi*p.Hz/fs)*float64(b.m))
+	turn := cmplx.Rect(1, (2*math.Pi*p.Hz/fs)*float64(b.m)*middle)
+	bell := cmplx.Rect(1, 2*math.Pi/float64(n))
+	arc := cmplx.Rect(1, math.Pi/float64(n))
+	var sum complex128
+	var weight float64
+	for i := range n {
+		h := 1 - real(arc) // Hann
+		sum += b.row(row, from+i) * turn * complex(h, 0)
+		weight += h
+		turn *= step
+		arc *= bell
+	}
+	if weight == 0 || sum == 0 {
+		return
+	}
+	// A sub-block answers to a partial beside its own frequency with a little less.
+	gain := weight * float64(b.m)
+	if d := (2*math.Pi*p.Hz/fs - w) * float64(b.m) / 2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
+		gain *= math.Sin(d) / d
+	}
+	p.LevelDB = 20 * math.Log10(2*cmplx.Abs(sum)/gain)
+	mid := float64(b.first) + (float64(from)+middle+0.5)*float64(b.m) - 0.5
+	turns := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(p.Hz*(float64(at)-mid)/fs, 1)
+	p.PhaseTurns = turns - math.Floor(turns)
+}
+
+// finish reports the note that sounds, if one does, as ended at sample at.
+func (t *Tracker) finish(at int64) {
+	if t.state != tracking || t.cfg.OnNote == nil {
+		return
+	}
+	f := &t.note
+	if float64(at-t.from)/t.fs < shortestS {
+		return
+	}
+	perS := t.fs / float64(t.m)
+	from, to := 0, f.bank.n
+	to = min(to, int(float64(at-f.bank.first)/float64(t.m)))
+	move := settles
+	if w := t.cfg.Window; w[1] > 0 {
+		begin := float64(f.bank.first-t.from) / t.fs
+		from = max(0, int((w[0]-begin)*perS))
+		to = min(to, int((w[1]-begin)*perS))
+		move = drifts
+	} else if !t.plucked {
+		move = drifts
+	}
+	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
+		return
+	}
+	n := Note{Start: t.from, End: at}
+	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
+	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
+	t.spare = n.Partials
+	if !ok || !f.evident(&n.Reading) {
+		return
+	}
+	n.LevelDB = 10 * math.Log10(math.Max(t.peak, 1e-15))
+	if !t.cfg.Live {
+		t.measureAttack()
+	}
+	n.AttackF1Hz = t.attack
+	t.cfg.OnNote(&n)
+}

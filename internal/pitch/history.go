@@ -1,0 +1,39 @@
+package pitch
+
+// A history keeps the latest samples in one piece.
+type history struct {
+	buf   []float64 // all that is held
+	begin int64     // index of buf[0]
+	keep  int       // samples that must stay
+}
+
+func newHistory(keep int) *history {
+	return &history{buf: make([]float64, 0, 2*keep), keep: keep}
+}
+
+// end returns the index behind the last sample.
+func (h *history) end() int64 { return h.begin + int64(len(h.buf)) }
+
+// restart empties the history; the next sample has index at.
+func (h *history) restart(at int64) { h.buf, h.begin = h.buf[:0], at }
+
+// add appends x, which must be shorter than what is kept.
+func (h *history) add(x []float64) {
+	if len(h.buf)+len(x) > cap(h.buf) {
+		n := len(h.buf) - h.keep
+		copy(h.buf, h.buf[n:])
+		h.buf = h.buf[:h.keep]
+		h.begin += int64(n)
+	}
+	h.buf = append(h.buf, x...)
+}
+
+// from returns the samples [at, to), or what is left of them.
+func (h *history) from(at, to int64) []float64 {
+	at = max(at, h.begin)
+	to = min(to, h.end())
+	if at >= to {
+		return nil
+	}
+	return h.buf[at-h.begin : to-h.begin]
+}

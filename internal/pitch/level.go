@@ -1,0 +1,109 @@
+package pitch
+
+import "math"
+
+// A levels watches how loud the input is, frame by frame, and finds plucks.
+//
+// A pluck raises the high frequencies at once, even over a string that still rings, so onsets are
+// sought in the energy of the first difference of the samples. A frame begins an onset when it
+// exceeds everything of the last 45 ms (longer than a period of the lowest note, whose own
+// pulses would otherwise look like plucks) and stands out of the background.
+type levels struct {
+	frame  int       // samples in a frame
+	last   float64   // the sample before the frame
+	edges  []float64 // energy of the difference in the latest frames, a ring
+	next   int       // where the next one goes
+	floor  float64   // mean square of the background
+	edge   float64   // mean square of its difference
+	power  float64   // mean square of the latest frame
+	since  int       // frames since the last onset
+	heard  int       // frames since the last restart
+	loudS  float64   // [s] how long the input has stood above the background
+	frameS float64
+}
+
+const (
+	edgeMemoryS  = 0.045 // s
+	onsetRatio   = 2.5   // over the loudest frame of that time: 4 dB
+	onsetFloor   = 10.0  // over the background, in power: 10 dB
+	loudFloor    = 6.0   // power over the background that counts as sound: 8 dB
+	quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
+	refractory   = 3     // frames after an onset, or a beginning, without another
+	floorDoubleS = 0.25  // s in which the background may double
+)
+
+func newLevels(fs float64, frame int) *levels {
+	frameS := float64(frame) / fs
+	l := &levels{
+		frame: frame, frameS: frameS,
+		edges: make([]float64, int(edgeMemoryS/frameS)+2),
+		floor: quietest, edge: quietest,
+	}
+	l.restart()
+	return l
+}
+
+// restart forgets what came before a gap, but keeps the background.
+func (l *levels) restart() {
+	clear(l.edges)
+	l.since, l.heard = len(l.edges), 0
+	l.loudS = 0
+}
+
+// add takes the next frame and reports whether an onset began in it. learn lets the background
+// follow the input: it is off while a note sounds.
+func (l *levels) add(x []float64, learn bool) bool {
+	var power, edge float64
+	last := l.last
+	for _, v := range x {
+		d := v - last
+		power += v * v
+		edge += d * d
+		last = v
+	}
+	l.last = last
+	n := float64(len(x))
+	power, edge = power/n, edge/n
+	l.power = power
+	loudest := 0.0
+	for i := range len(l.edges) - 2 {
+		loudest = math.Max(loudest, l.edges[(l.next+i)%len(l.edges)])
+	}
+	l.edges[l.next] = edge
+	l.next = (l.next + 1) % len(l.edges)
+	l.since++
+	if l.loud() {
+		l.loudS += l.frameS
+	} else {
+		l.loudS = 0
+	}
+	if learn {
+		l.learn(power, edge)
+	}
+	l.heard++
+	// What is there when listening begins did not begin then, as far as anyone knows.
+	onset := edge > onsetRatio*loudest && edge > onsetFloor*l.edge && power > 10*quietest &&
+		l.since > refractory && l.heard > refractory
+	if onset {
+		l.since = 0
+	}
+	return onset
+}
+
+// loud reports whether the latest frame stands above the background.
+func (l *levels) loud() bool { return l.power > loudFloor*l.floor && l.power > 10*quietest }
+
+// learn lets the background fall at once and rise slowly.
+func (l *levels) learn(power, edge float64) {
+	up := math.Exp2(l.frameS / floorDoubleS)
+	l.floor = math.Max(quietest, math.Min(power, l.floor*up))
+	l.edge = math.Max(quietest, math.Min(edge, l.edge*up))
+}
+
+// settle takes the present sound, which has shown no pitch for a while, for background.
+func (l *levels) settle() {
+	l.floor = math.Max(l.floor, l.power)
+	for _, e := range l.edges {
+		l.edge = math.Max(l.edge, e/2)
+	}
+}

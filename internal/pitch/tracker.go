@@ -1,0 +1,320 @@
+package pitch
+
+import (
+	"fmt"
+	"math"
+)
+
+// A Config says what a Tracker is to do.
+type Config struct {
+	SampleRate   float64 // Hz, 8000 to 192000
+	MinHz, MaxHz float64 // range of fundamentals; 0: 25 and 5000
+
+	// Live asks for readings while a note sounds. Without it only whole notes are reported,
+	// which takes much less work.
+	Live bool
+
+	// Window is the span, in seconds after each onset, over which a Note gives the pitch, at its
+	// middle. Zero asks for the pitch of the whole note, settled after the glide of the onset.
+	Window [2]float64
+
+	// OnNote, if set, is called with every note that has ended. The note is valid only during
+	// the call.
+	OnNote func(*Note)
+}
+
+// Spans of a note, in seconds after its onset.
+const (
+	attackS     = 0.02 // the attack itself, which is not measured
+	attackEndS  = 0.15 // what AttackF1Hz covers, from attackS
+	noteS       = 4.0  // of a note that a settled pitch is taken from
+	maxWindowS  = 60.0 // furthest end of a Config.Window
+	liveS       = 1.5  // longest span of a live reading
+	glideS      = 0.8  // of a live note in which a glide is looked for
+	shortestS   = 0.05 // a sound that ends sooner is a click
+	acquireS    = 0.17 // longest window of an acquisition
+	lostS       = 0.25 // without an acceptable fit after which a note has ended
+	backgroundS = 0.6  // of sound without pitch after which it is background
+)
+
+// A Tracker follows one voice through a stream of samples: it finds the onset of each note,
+// acquires its pitch and tracks its partials until it ends.
+//
+// A Tracker serves one goroutine.
+type Tracker struct {
+	cfg    Config
+	fs     float64
+	m      int // samples in a sub-block
+	frame  int // samples in a frame of levels: 4 sub-blocks
+	levels *levels
+	past   *history
+	expect []float64
+
+	next     int64 // index of the next sample to be analysed
+	frames   int   // frames since the last hop
+	sumPower float64
+	gap      bool // samples were lost; the next reading says so
+
+	yin     yin
+	note    fitter // the note that sounds, its whole bank
+	probe   fitter // acquisitions
+	state   phase
+	from    int64   // index at which the present sound began
+	plucked bool    // it began with an onset
+	tries   int     // acquisitions made of it
+	nextTry int64   // index at which the next is due
+	base    Reading // of the last fit
+	parts   []Partial
+	spare   []Partial
+	out     Reading
+	fresh   bool // no reading of this note has been given yet
+	nextFit int64
+	goodAt  int64   // index of the last acceptable fit
+	span    float64 // [s] of the sliding window of a live note
+	checked bool    // the octave has been checked with a long window
+	attack  float64
+	peak    float64 // loudest hop of this note
+}
+
+// A phase is where a Tracker is with the present sound.
+type phase int
+
+const (
+	waiting   phase = iota // nothing sounds
+	acquiring              // something sounds, its pitch is sought
+	tracking               // a note sounds
+)
+
+// NewTracker returns a tracker, or an error that names the setting out of range.
+func NewTracker(cfg Config) (*Tracker, error) {
+	if err := checkSampleRate(cfg.SampleRate); err != nil {
+		return nil, err
+	}
+	if cfg.MinHz == 0 {
+		cfg.MinHz = 25
+	}
+	if cfg.MaxHz == 0 {
+		cfg.MaxHz = math.Min(5000, 0.4*cfg.SampleRate)
+	}
+	if !(cfg.MinHz >= 15 && cfg.MaxHz <= 0.45*cfg.SampleRate && cfg.MinHz*1.5 < cfg.MaxHz) {
+		return nil, fmt.Errorf("pitch: range of %g to %g Hz: want 15 Hz or more, less than 0.45 of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz)
+	}
+	if w := cfg.Window; w != [2]float64{} && !(w[0] >= 0 && w[1] > w[0] && w[1] <= maxWindowS) {
+		return nil, fmt.Errorf("pitch: window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
+	}
+	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate)}
+	t.frame = 4 * t.m
+	t.levels = newLevels(t.fs, t.frame)
+	t.past = newHistory(int(0.6*t.fs) + t.frame)
+	t.note.fs, t.probe.fs = t.fs, t.fs
+	t.note.room(t.m, int(t.bankS()*t.fs))
+	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
+	return t, nil
+}
+
+// bankS returns how much of a note is kept, in seconds.
+func (t *Tracker) bankS() float64 {
+	switch {
+	case t.cfg.Window[1] > 0:
+		return t.cfg.Window[1] + 0.1
+	case t.cfg.Live:
+		return math.Max(noteS, 2*liveS)
+	}
+	return noteS
+}
+
+// Expect tells which pitches (Hz) are likely to sound, such as that of the one string being
+// tuned: they are tried first, which finds them sooner. nil expects nothing in particular.
+func (t *Tracker) Expect(hz []float64) { t.expect = append(t.expect[:0], hz...) }
+
+// Push takes the next samples, the first of which has index start, and calls emit, if it is not
+// nil, with a reading for every hop of about 10.7 ms that they complete. If start is not where
+// the last call ended, samples were lost: a sounding note ends there and the first reading after
+// has AfterGap. The reading is valid only during the call.
+func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
+	if start != t.past.end() {
+		if t.past.end() > 0 || start > 0 {
+			t.Flush()
+			t.gap = t.past.end() > 0
+		}
+		t.past.restart(start)
+		t.next = start
+		t.levels.restart()
+	}
+	for len(samples) > 0 {
+		n := min(len(samples), t.frame)
+		t.past.add(samples[:n])
+		samples = samples[n:]
+		for t.next+int64(t.frame) <= t.past.end() {
+			t.advance(emit)
+		}
+	}
+}
+
+// Flush ends a note that still sounds, at the end of the input.
+func (t *Tracker) Flush() {
+	t.finish(t.next)
+	t.state = waiting
+}
+
+// advance analyses one frame.
+func (t *Tracker) advance(emit func(*Reading)) {
+	x := t.past.from(t.next, t.next+int64(t.frame))
+	onset := t.levels.add(x, t.state == waiting)
+	t.next += int64(t.frame)
+	t.sumPower += t.levels.power
+	t.frames++
+	switch {
+	case onset:
+		t.begin(t.next-int64(t.frame), true)
+	case t.state == waiting && t.levels.loudS > 0.04:
+		t.begin(t.next-int64(t.levels.loudS*t.fs), false)
+	}
+	if t.state == tracking {
+		t.note.pushAll(x)
+		if t.cfg.Live && t.note.bank.full() {
+			t.note.bank.drop(t.note.bank.n / 2)
+		}
+	}
+	if t.frames == 4 {
+		t.hop(emit)
+		t.frames, t.sumPower = 0, 0
+	}
+}
+
+// begin starts on a new sound.
+func (t *Tracker) begin(at int64, plucked bool) {
+	t.finish(at)
+	t.state, t.from, t.plucked = acquiring, at, plucked
+	t.tries, t.nextTry = 0, 0
+	t.peak = 0
+}
+
+// body returns the index from which the present sound is measured.
+func (t *Tracker) body() int64 {
+	if t.plucked {
+		return t.from + int64(attackS*t.fs)
+	}
+	return t.from
+}
+
+// age returns the time since the present sound began, in seconds.
+func (t *Tracker) age() float64 { return float64(t.next-t.from) / t.fs }
+
+// hop does the work of every fourth frame and gives a reading.
+func (t *Tracker) hop(emit func(*Reading)) {
+	power := t.sumPower / float64(t.frames)
+	if t.state != waiting {
+		t.peak = math.Max(t.peak, power)
+	}
+	switch t.state {
+	case acquiring:
+		t.acquire()
+	case tracking:
+		t.track(power)
+	}
+	if emit == nil || !t.cfg.Live {
+		return
+	}
+	t.report(power, emit)
+}
+
+// acquire looks for the pitch of the present sound, with a window that grows from try to try.
+func (t *Tracker) acquire() {
+	if !t.levels.loud() {
+		t.state = waiting
+		return
+	}
+	if t.next < t.nextTry {
+		return
+	}
+	window := float64(t.next-t.body()) / t.fs
+	if window < 0.012 {
+		return
+	}
+	t.tries++
+	t.nextTry = t.next + int64(math.Max(0.012, math.Min(0.6*window, 0.085))*t.fs)
+	if t.lock(math.Min(window, acquireS)) {
+		return
+	}
+	if t.age() > backgroundS && t.tries > 4 {
+		t.levels.settle()
+		t.state = waiting
+	}
+}
+
+// lock tries to find a pitch in the latest window seconds and to begin tracking.
+func (t *Tracker) lock(window float64) bool {
+	x := t.past.from(t.next-int64(window*t.fs), t.next)
+	f1, sigma, ok := t.guess(x, window)
+	if !ok || t.hum(f1) {
+		return false
+	}
+	start := max(t.body(), t.past.begin)
+	all := t.past.from(start, t.next)
+	t.note.bank.n = 0
+	if !t.note.load(all, start, f1, sigma) {
+		return false
+	}
+	r := Reading{At: t.next, Partials: t.parts[:0]}
+	ok = t.note.whole(0, t.note.bank.n, still, 0, &r)
+	t.parts = r.Partials
+	if !ok || !t.note.evident(&r) {
+		return false
+	}
+	t.base = r
+	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
+	t.attack, t.span = 0, 0
+	t.goodAt, t.nextFit = t.next, t.next
+	return true
+}
+
+// guess returns a first pitch for x: one that is expected, if it is there, or else what yin finds.
+func (t *Tracker) guess(x []float64, window float64) (f1, sigma float64, ok bool) {
+	minHz := math.Max(t.cfg.MinHz, 3.2/window)
+	if minHz*1.1 > t.cfg.MaxHz {
+		return 0, 0, false
+	}
+	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
+	if !ok || p.aperiodicity > 0.3 {
+		return 0, 0, false
+	}
+	// A short window cannot tell a low note from its own second partial: only a clean period
+	// is believed before the longest window is full.
+	if window < 0.9*acquireS && p.aperiodicity > 0.12 {
+		return 0, 0, false
+	}
+	if t.explains(x, p.hz) {
+		return p.hz, guessSigma, true
+	}
+	if math.Abs(cents(p.hz, p.deepestHz)) > 50 && t.explains(x, p.deepestHz) {
+		return p.deepestHz, guessSigma, true
+	}
+	return 0, 0, false
+}
+
+// explains reports whether a note near f1 explains what sounds in x.
+func (t *Tracker) explains(x []float64, f1 float64) bool {
+	if !t.probe.load(x, 0, f1, guessSigma) {
+		return false
+	}
+	r := Reading{Partials: t.spare[:0]}
+	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
+	t.spare = r.Partials
+	return ok && t.probe.evident(&r)
+}
+
+// hum reports whether f1 is that of mains hum: within 10 cents of 50 or 60 Hz or of a low
+// multiple, in a sound that began with no onset and does not decay.
+func (t *Tracker) hum(f1 float64) bool {
+	if t.plucked {
+		return false
+	}
+	for _, mains := range [...]float64{50, 60} {
+		k := math.Round(f1 / mains)
+		if k >= 1 && k <= 6 && math.Abs(cents(f1, k*mains)) < 10 {
+			return t.levels.power > 0.5*t.peak
+		}
+	}
+	return false
+}
