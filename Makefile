@@ -28,8 +28,12 @@ test: need-test ## run all tests, also those that listen to a virtual microphone
 	go test ./...
 	@$(MAKE) --no-print-directory virtual-mic
 
-virtual-mic:
-	scripts/virtual-mic-tests.sh
+# A server for each package: one of the tests takes the microphone away.
+virtual-mic: need-test ## only the tests that listen to a virtual microphone
+	@set -e; for package in $$(grep -rl --include='*_test.go' '^//go:build virtualmic' internal | xargs -n 1 dirname | sort -u); do \
+		echo scripts/virtual-mic.sh -r 48000 -- go test -v -tags virtualmic -run VirtualMic ./$$package; \
+		scripts/virtual-mic.sh -r 48000 -- go test -count=1 -v -tags virtualmic -run VirtualMic ./$$package; \
+	done
 
 race: need-test ## run the tests of everything concurrent under the race detector
 	go test -race ./internal/capture/... ./internal/engine/... ./internal/display/... ./internal/command/...
