@@ -83,9 +83,11 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
 
 // evident reports whether the reading is of a note rather than of something in the noise: either
-// it explains the sound well, or several partials keep to the law.
+// it explains the sound well, or several partials keep to the law, or one is sharp although much
+// else (thump, rumble) sounds with it.
 func (f *fitter) evident(r *Reading) bool {
-	return r.SNRdB > 3 || len(r.Partials) >= 4 && r.SigmaCents < 5
+	return r.SNRdB > 3 || len(r.Partials) >= 4 && r.SigmaCents < 5 ||
+		r.SNRdB > -4 && len(r.Partials) > 0 && r.SigmaCents < 1
 }
 
 // lengthen fits ever longer windows that begin at from, up to to.
@@ -101,8 +103,9 @@ func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
 		if n < 6 {
 			return false
 		}
+		// A glide found early helps the longer windows; a drift would be carried on too far.
 		move := still
-		if n == to-from {
+		if n == to-from || m == settles {
 			move = m
 		}
 		if !f.follow(from, from+n, k, move, onset) {

@@ -36,8 +36,9 @@ type fitter struct {
 	start       known // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
 
-	hz    float64 // the pitch asked for
-	sigma float64 // [cents] its standard uncertainty
+	hz     float64 // the pitch asked for
+	sigma  float64 // [cents] its standard uncertainty
+	fitted bool    // the last fit succeeded, and all of joint belongs to it
 }
 
 // tune points the bank at the partials of f1 and B, beginning at sample index first.
@@ -82,7 +83,11 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *fitter) fit(from, to int, k known, w warp) bool {
 	f.warp = w
-	f.series.gather(f.bank, from, to, f.joined(to-from), f.fs, w)
+	f.omega = f.omega[:0]
+	for r := range f.bank.omega {
+		f.omega = append(f.omega, 2*math.Pi*partialHz(k.f1, k.b, r+1)/f.fs)
+	}
+	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from), f.fs, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }
@@ -98,6 +103,7 @@ func (f *fitter) joined(n int) int {
 // from k and the warp found so far. It sets hz and sigma.
 func (f *fitter) follow(from, to int, k known, m motion, onset float64) bool {
 	w := f.warp
+	f.fitted = false
 	if m == still {
 		w = warp{}
 	}
@@ -105,7 +111,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64) bool {
 		if !f.fit(from, to, k, w) {
 			return false
 		}
-		f.hz, f.sigma = f.joint.f1, f.joint.sigma
+		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
 		if m == still {
 			return true
 		}

@@ -43,17 +43,13 @@ func (t *Tracker) recheck() bool {
 	if !ok || math.Abs(cents(f1, t.base.F1Hz)) < guessLimit {
 		return false
 	}
-	start := max(t.body(), t.past.begin)
-	if !t.note.load(t.past.from(start, t.next), start, f1, sigma) {
+	r := Reading{At: t.next, Partials: t.parts[:0]}
+	if !t.take(max(t.body(), t.past.begin), f1, sigma, &r) && !t.take(t.next-int64(acquireS*t.fs), f1, sigma, &r) {
 		return false
 	}
-	r := Reading{At: t.next, Partials: t.parts[:0]}
-	ok = t.note.whole(0, t.note.bank.n, still, 0, &r)
 	t.parts = r.Partials
-	if ok {
-		t.base, t.goodAt, t.span = r, t.next, 0
-	}
-	return ok
+	t.base, t.goodAt, t.span = r, t.next, 0
+	return true
 }
 
 // refit fits the live note again and plans the next fit: often at first, when each adds much.
@@ -115,6 +111,9 @@ func (t *Tracker) slide(perS float64, r *Reading) bool {
 // third of a cent from its mean, beyond doubt.
 func (t *Tracker) moving() bool {
 	f := &t.note
+	if !f.fitted {
+		return true
+	}
 	f.track()
 	s := &f.series
 	for i, u := range s.t {
@@ -258,6 +257,7 @@ func (t *Tracker) finish(at int64) {
 	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
 	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
 	t.spare = n.Partials
+	trace("finish %v from %d to %d start %.2f hz %.2f sigma %.2f snr %.1f", ok, from, to, f.start.f1, n.F1Hz, n.SigmaCents, n.SNRdB)
 	if !ok || !f.evident(&n.Reading) {
 		return
 	}

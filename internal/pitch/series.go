@@ -76,14 +76,16 @@ func (w warp) rate(at, fs float64) float64 {
 func (w warp) steady() bool { return w.depth == 0 && w.quad == 0 && w.cubic == 0 }
 
 // gather fills s with the sub-blocks [from, to) of b, joined q by q; what is left over at the
-// front is not used. number[r] is the partial number of row r of the bank.
-func (s *series) gather(b *bank, from, to, q int, fs float64, w warp) {
-	rows := len(b.omega)
+// front is not used. omega (rad/sample) is the frequency at which each row is looked at: near that
+// of the bank, but the bank may have been tuned to a pitch some cents away, which matters for a
+// long block where it does not for a sub-block.
+func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w warp) {
+	rows := len(omega)
 	n := (to - from) / q
 	from = to - n*q
 	s.rows, s.n, s.length, s.fs = rows, n, q*b.m, fs
 	s.start = b.first + int64(from)*int64(b.m)
-	s.omega = append(s.omega[:0], b.omega...)
+	s.omega = append(s.omega[:0], omega...)
 	s.z = grow(s.z, rows*n)
 	s.t, s.psi = grow(s.t, n), grow(s.psi, n)
 	s.half = float64(n*s.length) / fs / 2

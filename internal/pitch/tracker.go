@@ -27,7 +27,7 @@ type Config struct {
 const (
 	attackS     = 0.02 // the attack itself, which is not measured
 	attackEndS  = 0.15 // what AttackF1Hz covers, from attackS
-	noteS       = 4.0  // of a note that a settled pitch is taken from
+	noteS       = 2.0  // of a note that a settled pitch is taken from
 	maxWindowS  = 60.0 // furthest end of a Config.Window
 	liveS       = 1.5  // longest span of a live reading
 	glideS      = 0.8  // of a live note in which a glide is looked for
@@ -250,22 +250,29 @@ func (t *Tracker) lock(window float64) bool {
 	if !ok || t.hum(f1) {
 		return false
 	}
-	start := max(t.body(), t.past.begin)
-	all := t.past.from(start, t.next)
-	t.note.bank.n = 0
-	if !t.note.load(all, start, f1, sigma) {
-		return false
-	}
 	r := Reading{At: t.next, Partials: t.parts[:0]}
-	ok = t.note.whole(0, t.note.bank.n, still, 0, &r)
-	t.parts = r.Partials
-	if !ok || !t.note.evident(&r) {
+	start := max(t.body(), t.past.begin)
+	if !t.take(start, f1, sigma, &r) && !t.take(t.next-int64(window*t.fs), f1, sigma, &r) {
 		return false
 	}
+	t.parts = r.Partials
 	t.base = r
 	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
 	t.attack, t.span = 0, 0
 	t.goodAt, t.nextFit = t.next, t.next
+	return true
+}
+
+// take begins the bank of a note at sample start, for a pitch near f1, and reads it.
+func (t *Tracker) take(start int64, f1, sigma float64, r *Reading) bool {
+	f := &t.note
+	if !f.load(t.past.from(start, t.next), start, f1, sigma) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
+		return false
+	}
+	// Later fits begin from here, not from the first instant, which may still have been sliding.
+	prior := f.start.prior
+	f.start = f.learned(prior)
+	f.start.f1, f.start.sigmaCents = f.hz, 5
 	return true
 }
 
@@ -276,6 +283,7 @@ func (t *Tracker) guess(x []float64, window float64) (f1, sigma float64, ok bool
 		return 0, 0, false
 	}
 	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
+	trace("yin %v window %.3f %+v", ok, window, p)
 	if !ok || p.aperiodicity > 0.3 {
 		return 0, 0, false
 	}
@@ -300,6 +308,7 @@ func (t *Tracker) explains(x []float64, f1 float64) bool {
 	}
 	r := Reading{Partials: t.spare[:0]}
 	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
+	trace("probe %v hz %.2f snr %.1f np %d sigma %.2f", ok, r.F1Hz, r.SNRdB, len(r.Partials), r.SigmaCents)
 	t.spare = r.Partials
 	return ok && t.probe.evident(&r)
 }
@@ -317,4 +326,12 @@ func (t *Tracker) hum(f1 float64) bool {
 		}
 	}
 	return false
+}
+
+var tracer func(string, ...any)
+
+func trace(f string, a ...any) {
+	if tracer != nil {
+		tracer(f, a...)
+	}
 }
