@@ -21,7 +21,8 @@ func Decimals(sigma float64, unknown, most int) int {
 }
 
 // Cents writes a deviation with its sign and the digits that sigma, its standard uncertainty in
-// cents, allows: "+1.2" for 1.2374 ± 0.3. What rounds to nothing has no sign.
+// cents, allows: "+1.2" for 1.2374 ± 0.3. What rounds to nothing has no sign. What is not finite is "?",
+// here and in the functions below.
 func Cents(cents, sigma float64) string {
 	return signed(cents, Decimals(sigma, 1, 3))
 }
@@ -39,6 +40,9 @@ func Sigma(sigma float64) string {
 // Hz writes a frequency with the digits that sigmaCents, its standard uncertainty in cents,
 // allows, but never fewer than one decimal nor more than four.
 func Hz(hz, sigmaCents float64) string {
+	if !finite(hz) {
+		return "?"
+	}
 	return strconv.FormatFloat(hz, 'f', max(Decimals(hzSigma(hz, sigmaCents), 2, 4), 1), 64)
 }
 
@@ -54,7 +58,12 @@ func hzSigma(hz, sigmaCents float64) float64 { return hz * math.Ln2 / 1200 * sig
 
 func known(sigma float64) bool { return sigma > 0 && !math.IsInf(sigma, 1) }
 
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
 func signed(x float64, digits int) string {
+	if !finite(x) {
+		return "?"
+	}
 	s := strconv.FormatFloat(x, 'f', digits, 64)
 	if v, err := strconv.ParseFloat(s, 64); err != nil || v == 0 {
 		return strconv.FormatFloat(0, 'f', digits, 64)

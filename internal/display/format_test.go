@@ -27,6 +27,8 @@ func TestDigitsFollowUncertainty(t *testing.T) {
 		{1.2374, 0, "+1.2", "?"},
 		{1.2374, math.NaN(), "+1.2", "?"},
 		{1.2374, math.Inf(1), "+1.2", "?"},
+		{math.NaN(), 0.3, "?", "0.3"},
+		{math.Inf(-1), 0.3, "?", "0.3"},
 	} {
 		if got := Cents(c.cents, c.sigma); got != c.want {
 			t.Errorf("Cents(%g, %g) = %q, want %q", c.cents, c.sigma, got, c.want)
@@ -47,6 +49,7 @@ func TestHzDigits(t *testing.T) {
 		{Hz(82.40689, 0.001), "82.4069"},
 		{BeatHz(-0.254, 440, 0.3), "-0.25"},
 		{BeatHz(0.0001, 440, 0.3), "0.00"},
+		{Hz(math.NaN(), 0.3), "?"},
 		{BeatHz(5.16, 440, 0), "+5.16"},
 	} {
 		if c.got != c.want {

@@ -1,0 +1,138 @@
+package text
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"math"
+
+	"tunerd/internal/display"
+)
+
+// A number is a float64 that JSON can carry: NaN and the infinities are null.
+type number float64
+
+func (n number) MarshalJSON() ([]byte, error) {
+	if !finite(float64(n)) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(float64(n))
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// positive is for frequencies that are 0 when not known.
+func positive(hz float64) number {
+	if !(hz > 0) {
+		return number(math.NaN())
+	}
+	return number(hz)
+}
+
+// pitchFields are the fields that a note and a reading share, first part.
+type pitchFields struct {
+	F1Hz          number `json:"f1_hz"`
+	F1SigmaCents  number `json:"f1_sigma_cents"`
+	AttackF1Hz    number `json:"attack_f1_hz"`
+	Partial1Hz    number `json:"partial1_hz"`
+	Inharmonicity number `json:"inharmonicity"`
+	SNRdB         number `json:"snr_db"`
+}
+
+// targetFields are the fields that a note and a reading share, second part.
+type targetFields struct {
+	Target     *targetObject   `json:"target"`
+	Cents      number          `json:"cents"`
+	CentsSigma number          `json:"cents_sigma"`
+	BeatHz     number          `json:"beat_hz"`
+	State      *string         `json:"state"`
+	Partials   []partialObject `json:"partials,omitempty"`
+}
+
+// A targetObject is a display.Target whose frequency is safe for JSON.
+type targetObject struct {
+	Label  string `json:"label"`
+	Hz     number `json:"hz"`
+	Step   int    `json:"step"`
+	String int    `json:"string,omitempty"`
+	Fret   int    `json:"fret"`
+}
+
+type partialObject struct {
+	Number     int    `json:"number"`
+	Hz         number `json:"hz"`
+	OffCents   number `json:"off_cents"`
+	SigmaCents number `json:"sigma_cents"`
+	LevelDB    number `json:"level_db"`
+}
+
+type noteLine struct {
+	Type    string `json:"type"`
+	File    string `json:"file"`
+	Channel int    `json:"channel"`
+	StartS  number `json:"start_s"`
+	EndS    number `json:"end_s"`
+	pitchFields
+	targetFields
+}
+
+// targetOf returns the second part for a pitch against a target, which may be nil.
+func targetOf(t *display.Target, cents, sigma, beatHz float64, state string) targetFields {
+	if t == nil {
+		unknown := number(math.NaN())
+		return targetFields{Cents: unknown, CentsSigma: unknown, BeatHz: unknown}
+	}
+	return targetFields{
+		Target: &targetObject{t.Label, number(t.Hz), t.Step, t.String, t.Fret},
+		Cents:  number(cents), CentsSigma: number(sigma), BeatHz: number(beatHz), State: &state,
+	}
+}
+
+// lineWriter writes a value as one line with a single call of Write, so that a reader at the
+// other end of a pipe never sees half a line for long.
+type lineWriter struct {
+	w   io.Writer
+	buf bytes.Buffer
+	enc *json.Encoder
+}
+
+func newLineWriter(w io.Writer) *lineWriter {
+	l := &lineWriter{w: w}
+	l.enc = json.NewEncoder(&l.buf)
+	l.enc.SetEscapeHTML(false)
+	return l
+}
+
+func (l *lineWriter) write(v any) error {
+	l.buf.Reset()
+	if err := l.enc.Encode(v); err != nil {
+		return err
+	}
+	_, err := l.w.Write(l.buf.Bytes())
+	return err
+}
+
+// NewNoteJSON returns a writer of notes as JSON Lines. Each note is written at once.
+func NewNoteJSON(w io.Writer) NoteWriter { return &noteJSON{newLineWriter(w)} }
+
+type noteJSON struct{ lines *lineWriter }
+
+func (j *noteJSON) Flush() error { return nil }
+
+func (j *noteJSON) WriteNote(n *Note) error {
+	line := noteLine{
+		Type: "note", File: n.File, Channel: n.Channel, StartS: number(n.StartS), EndS: number(n.EndS),
+		pitchFields: pitchFields{
+			F1Hz: number(n.F1Hz), F1SigmaCents: number(n.F1SigmaCents),
+			AttackF1Hz: positive(n.AttackF1Hz), Partial1Hz: positive(n.Partial1Hz),
+			Inharmonicity: number(n.Inharmonicity), SNRdB: number(n.SNRdB),
+		},
+		targetFields: targetOf(n.Target, n.Cents, n.CentsSigma, n.BeatHz, n.State),
+	}
+	for _, p := range n.Partials {
+		line.Partials = append(line.Partials, partialObject{
+			p.Number, number(p.Hz), number(p.OffCents), number(p.SigmaCents), number(p.LevelDB),
+		})
+	}
+	return j.lines.write(&line)
+}

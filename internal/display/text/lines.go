@@ -1,0 +1,127 @@
+package text
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"tunerd/internal/display"
+)
+
+// When Lines prints a reading.
+const (
+	settledS    = 0.5 // s after the onset at which a note is printed first
+	pauseS      = 0.5 // s at least from one line to the next of the same note
+	changeCents = 0.5 // a change worth a line, if it is also certain
+)
+
+// Lines writes live frames as lines for people who look on without a terminal: a line for every
+// note once it has settled, another when the reading has changed, and one for everything that
+// happens to the input.
+type Lines struct {
+	w       io.Writer
+	watch   watch
+	current reading // the newest
+	printed reading // the one on the last line
+}
+
+// A reading is what Lines remembers of a frame.
+type reading struct {
+	known         bool
+	timeS, onsetS float64
+	f1, sigma     float64
+	cents, beat   float64
+	target        display.Target
+	verdict       string
+}
+
+// NewLines returns a writer of lines to w.
+func NewLines(w io.Writer) *Lines { return &Lines{w: w} }
+
+// Show writes what is worth a line in f and keeps nothing of it.
+func (l *Lines) Show(f *display.Frame) error {
+	if l.current.known && (f.State != display.Sounding || f.OnsetS != l.current.onsetS) {
+		if err := l.finish(); err != nil {
+			return err
+		}
+	}
+	if err := l.tell(f); err != nil {
+		return err
+	}
+	if f.State != display.Sounding {
+		return nil
+	}
+	l.current = reading{true, f.TimeS, f.OnsetS, f.F1Hz, f.SigmaCents, f.Cents, f.BeatHz, f.Target, f.Verdict}
+	if f.TimeS-f.OnsetS < settledS || !l.changed() {
+		return nil
+	}
+	return l.print()
+}
+
+// finish prints a note that has ended before it was printed.
+func (l *Lines) finish() error {
+	defer func() { l.current.known = false }()
+	if l.printed.known && l.printed.onsetS == l.current.onsetS {
+		return nil
+	}
+	return l.print()
+}
+
+// changed reports whether the current reading says something that the last line does not.
+func (l *Lines) changed() bool {
+	now, last := &l.current, &l.printed
+	switch {
+	case !last.known || now.onsetS != last.onsetS:
+		return true
+	case now.timeS-last.timeS < pauseS:
+		return false
+	}
+	certain := 3 * math.Max(now.sigma, last.sigma)
+	return now.target != last.target || now.verdict != last.verdict ||
+		math.Abs(now.cents-last.cents) > math.Max(changeCents, certain)
+}
+
+func (l *Lines) print() error {
+	r := &l.current
+	l.printed = *r
+	at := ""
+	if r.target.String > 0 {
+		at = fmt.Sprintf("  string %d", r.target.String)
+		if r.target.Fret > 0 {
+			at += fmt.Sprintf(" fret %d", r.target.Fret)
+		}
+	}
+	_, err := fmt.Fprintf(l.w, "%9.2f s  %s %7s ± %s  %s  %s  beat %s Hz%s\n",
+		r.timeS, pad(clean(r.target.Label), 6), display.Cents(r.cents, r.sigma), pad(display.Sigma(r.sigma)+" cents", 11),
+		pad(r.verdict, 7), pad(display.Hz(r.f1, r.sigma)+" Hz", 12), display.BeatHz(r.beat, r.f1, r.sigma), at)
+	return err
+}
+
+// tell writes a line for every event but silence, and for a message that comes without one.
+func (l *Lines) tell(f *display.Frame) error {
+	message := f.Message
+	for _, event := range l.watch.events(f) {
+		if event == "silence" {
+			continue
+		}
+		if event == "end" {
+			event = "end of the input"
+		}
+		if message != "" {
+			event += ": " + message
+			message = ""
+		}
+		if err := l.remark(f.TimeS, event); err != nil {
+			return err
+		}
+	}
+	if message == "" {
+		return nil
+	}
+	return l.remark(f.TimeS, message)
+}
+
+func (l *Lines) remark(timeS float64, s string) error {
+	_, err := fmt.Fprintf(l.w, "%9.2f s  -- %s\n", timeS, clean(s))
+	return err
+}

@@ -1,0 +1,115 @@
+package text
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"reflect"
+	"strings"
+	"testing"
+
+	"tunerd/internal/display"
+)
+
+// frame is a live frame of an invented A2, cents off, t seconds into the stream.
+func frame(t, onset, cents float64) *display.Frame {
+	f := &display.Frame{
+		TimeS: t, State: display.Sounding, OnsetS: onset, SigmaCents: 0.1, SNRdB: 40, LevelDB: -20,
+		Target: display.Target{Label: "A2", Hz: 110, String: 5}, Cents: cents, Verdict: "sharp",
+		Bands: []display.Band{{Partial: 1, DriftHz: 0.25, LevelDB: -21, Clear: true}, {Partial: 2}},
+	}
+	f.F1Hz = 110 * math.Exp2(cents/1200)
+	f.BeatHz = f.F1Hz - 110
+	return f
+}
+
+func state(t float64, s display.State) *display.Frame { return &display.Frame{TimeS: t, State: s} }
+
+func show(t *testing.T, sink interface{ Show(*display.Frame) error }, frames ...*display.Frame) {
+	t.Helper()
+	for _, f := range frames {
+		if err := sink.Show(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestReadingLine(t *testing.T) {
+	var out bytes.Buffer
+	f := frame(1.25, 0.5, 0)
+	f.F1Hz, f.BeatHz, f.Cents = 110.25, 0.25, 3.93
+	show(t, NewReadings(&out, true), f)
+	const want = `{"type":"reading","t_s":1.25,"start_s":0.5,` +
+		`"f1_hz":110.25,"f1_sigma_cents":0.1,"attack_f1_hz":null,"partial1_hz":null,"inharmonicity":0,"snr_db":40,"level_db":-20,` +
+		`"target":{"label":"A2","hz":110,"step":0,"string":5,"fret":0},` +
+		`"cents":3.93,"cents_sigma":0.1,"beat_hz":0.25,"state":"sharp",` +
+		`"partials":[{"number":1,"hz":110.25,"off_cents":null,"sigma_cents":null,"level_db":-21}]}` + "\n"
+	if out.String() != want {
+		t.Errorf("got\n%swant\n%s", out.String(), want)
+	}
+}
+
+func TestEvents(t *testing.T) {
+	var out bytes.Buffer
+	gap := frame(3, 3, 1)
+	gap.AfterGap, gap.Gaps, gap.Message = true, 1, "0.1 s of sound lost"
+	show(t, NewReadings(&out, false), state(0, display.Silent), state(0.1, display.Silent), state(0.2, display.Unsure),
+		frame(0.3, 0.2, 1), state(1, display.Silent), state(2, display.Lost), state(2.5, display.Lost),
+		gap, state(4, display.Unsure), state(5, display.Ended), state(5, display.Ended))
+	var got []string
+	for line := range strings.Lines(out.String()) {
+		var l struct {
+			Type, Event, State, Message string
+			Gaps                        int
+		}
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			t.Fatalf("%v: %s", err, line)
+		}
+		got = append(got, strings.TrimSpace(l.Type+" "+l.Event+" "+l.Message))
+	}
+	want := []string{"event silence", "reading", "event silence", "event input lost",
+		"event input back 0.1 s of sound lost", "event gap 0.1 s of sound lost", "reading", "event end"}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("lines\n%q, want\n%q", got, want)
+	}
+}
+
+// One line a settled note, another for a real change, none for noise or a state that goes on.
+func TestLines(t *testing.T) {
+	var out bytes.Buffer
+	l := NewLines(&out)
+	feed := func(from, to, onset float64, cents func(t float64) float64) {
+		for i := math.Round(from * 100); i < to*100; i++ {
+			show(t, l, frame(i/100, onset, cents(i/100)))
+		}
+	}
+	show(t, l, state(0, display.Silent))
+	feed(1, 4, 1, func(t float64) float64 { return 2 + 0.1*math.Sin(40*t) }) // steady: one line
+	show(t, l, state(4, display.Silent))
+	feed(5, 8, 5, func(t float64) float64 { // turned up by 3 cents at 7 s: two lines
+		if t < 7 {
+			return 1
+		}
+		return 4
+	})
+	feed(8, 8.2, 8, func(float64) float64 { return 9 })      // too short to settle, cut off by a new note: one line
+	feed(8.2, 8.4, 8.2, func(float64) float64 { return -3 }) // the same, cut off by silence
+	show(t, l, state(8.4, display.Silent), state(9, display.Lost), state(12, display.Silent))
+	late := state(12.5, display.Silent)
+	late.Message = "next scene:\x1b[2J a chord"
+	show(t, l, late, state(13, display.Ended))
+
+	const want = `     1.50 s  A2        +2.0 ± 0.1 cents    sharp    110.125 Hz    beat +0.125 Hz  string 5
+     5.50 s  A2        +1.0 ± 0.1 cents    sharp    110.064 Hz    beat +0.064 Hz  string 5
+     7.00 s  A2        +4.0 ± 0.1 cents    sharp    110.254 Hz    beat +0.254 Hz  string 5
+     8.19 s  A2        +9.0 ± 0.1 cents    sharp    110.573 Hz    beat +0.573 Hz  string 5
+     8.39 s  A2        -3.0 ± 0.1 cents    sharp    109.810 Hz    beat -0.190 Hz  string 5
+     9.00 s  -- input lost
+    12.00 s  -- input back
+    12.50 s  -- next scene:·[2J a chord
+    13.00 s  -- end of the input
+`
+	if got := out.String(); got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}

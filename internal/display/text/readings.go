@@ -1,0 +1,104 @@
+package text
+
+import (
+	"io"
+	"math"
+
+	"tunerd/internal/display"
+)
+
+type readingLine struct {
+	Type   string `json:"type"`
+	TimeS  number `json:"t_s"`
+	StartS number `json:"start_s"`
+	pitchFields
+	LevelDB number `json:"level_db"`
+	targetFields
+}
+
+type eventLine struct {
+	Type    string `json:"type"`
+	TimeS   number `json:"t_s"`
+	Event   string `json:"event"`
+	State   string `json:"state"`
+	Gaps    int    `json:"gaps"`
+	Message string `json:"message"`
+}
+
+// Readings writes live frames as JSON Lines: a reading for every frame with a pitch, and events.
+type Readings struct {
+	lines    *lineWriter
+	partials bool
+	watch    watch
+}
+
+// NewReadings returns a writer of live frames to w, with the partials of the strobe if wanted.
+func NewReadings(w io.Writer, partials bool) *Readings {
+	return &Readings{lines: newLineWriter(w), partials: partials}
+}
+
+// Show writes what is new in f and keeps nothing of it.
+func (r *Readings) Show(f *display.Frame) error {
+	for _, event := range r.watch.events(f) {
+		line := eventLine{"event", number(f.TimeS), event, string(f.State), f.Gaps, f.Message}
+		if err := r.lines.write(&line); err != nil {
+			return err
+		}
+	}
+	if f.State != display.Sounding {
+		return nil
+	}
+	return r.lines.write(r.reading(f))
+}
+
+func (r *Readings) reading(f *display.Frame) *readingLine {
+	line := &readingLine{
+		Type: "reading", TimeS: number(f.TimeS), StartS: number(f.OnsetS),
+		pitchFields: pitchFields{
+			F1Hz: number(f.F1Hz), F1SigmaCents: number(f.SigmaCents),
+			AttackF1Hz: positive(f.AttackF1Hz), Partial1Hz: positive(f.Partial1Hz),
+			Inharmonicity: number(f.Inharmonicity), SNRdB: number(f.SNRdB),
+		},
+		LevelDB:      number(f.LevelDB),
+		targetFields: targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict),
+	}
+	for i := range f.Bands {
+		if b := &f.Bands[i]; r.partials && b.Clear {
+			unknown := number(math.NaN())
+			hz := float64(b.Partial)*f.Target.Hz + b.DriftHz
+			line.Partials = append(line.Partials, partialObject{b.Partial, number(hz), unknown, unknown, number(b.LevelDB)})
+		}
+	}
+	return line
+}
+
+// A watch finds the events in a sequence of frames.
+type watch struct {
+	begun bool
+	state display.State
+	gaps  int
+	found [3]string // what events returns, reused
+}
+
+// events returns what has happened from the frame before to f.
+func (w *watch) events(f *display.Frame) []string {
+	found := w.found[:0]
+	entered := !w.begun || f.State != w.state
+	if w.begun && w.state == display.Lost && entered {
+		found = append(found, "input back")
+	}
+	if f.AfterGap || f.Gaps > w.gaps {
+		found = append(found, "gap")
+	}
+	switch {
+	case !entered:
+	case f.State == display.Lost:
+		found = append(found, "input lost")
+	case f.State == display.Ended:
+		found = append(found, "end")
+	case f.State == display.Silent:
+		found = append(found, "silence")
+	}
+	w.begun, w.state, w.gaps = true, f.State, f.Gaps
+	return found
+}
