@@ -16,6 +16,7 @@ const maxChannels = 64
 type frameReader interface {
 	channels() int
 	sampleRate() int // Hz
+	length() int64   // frames, as announced; 0: not known
 
 	// readFrames fills the front of dst with whole frames, channel after channel, full scale
 	// at 1, and returns how many: at least one, or 0 with an error. dst holds at least one
