@@ -232,6 +232,33 @@ func TestHoldAndClear(t *testing.T) {
 	})
 }
 
+func TestGreetingComesWithTheFirstFrame(t *testing.T) {
+	src := &script{name: "demo", rate: 48000, steps: blocks(3, 512)}
+	all := &roll{}
+	s := NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}, Sinks: []Sink{all}, Greeting: "welcome"})
+	if err := s.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if all.frames[0].Message != "welcome" || all.frames[1].Message != "" {
+		t.Errorf("messages %q, %q; want the greeting once, at first", all.frames[0].Message, all.frames[1].Message)
+	}
+}
+
+// A panic goes on, but not before the terminal is put in order.
+func TestCrashIsToldOfAPanic(t *testing.T) {
+	told := false
+	s := NewSession(Config{Source: &script{rate: 48000}, Resolver: &guitar{}, Crash: func() { told = true }})
+	var got any
+	func() {
+		defer func() { got = recover() }()
+		defer s.crash()
+		panic("slip")
+	}()
+	if !told || got != "slip" {
+		t.Errorf("told %v, panic went on as %v", told, got)
+	}
+}
+
 func TestFrettedNoteLeavesTheOpenReading(t *testing.T) {
 	src := &script{name: "a.wav", rate: 48000, steps: blocks(1, 512)}
 	all := &roll{}

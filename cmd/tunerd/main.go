@@ -1,0 +1,33 @@
+// Command tunerd is a strobe tuner for instruments in any just or equal tuning.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"golang.org/x/term"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/command"
+	screen "tunerd/internal/display/term"
+)
+
+func main() { os.Exit(run()) }
+
+func run() int {
+	// A reader that has gone, as in "tunerd ... | head", is told by an error of the write.
+	signal.Ignore(syscall.SIGPIPE)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	root := command.NewRoot(command.Deps{
+		Open:          capture.Open,
+		Devices:       capture.Devices,
+		HasMicrophone: capture.HasMicrophone,
+		ScreenUsable:  screen.Usable,
+		ErrTerminal:   func() bool { return term.IsTerminal(int(os.Stderr.Fd())) },
+	})
+	return command.Report(os.Stderr, root.ExecuteContext(ctx))
+}

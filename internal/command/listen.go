@@ -1,0 +1,186 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display/term"
+	"tunerd/internal/display/text"
+	"tunerd/internal/engine"
+	"tunerd/internal/pitch"
+)
+
+// demoInstrument is what the built-in demo signal plays.
+const demoInstrument = "dulcimer-22edo"
+
+type listenOptions struct {
+	input    string
+	source   sourceOptions
+	tuning   tuningOptions
+	json     bool
+	partials bool
+	minHz    float64
+	maxHz    float64
+}
+
+func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
+	fs.StringVarP(&o.input, "input", "i", "", "where the sound comes from: mic, mic:NAME, demo, - (standard input) or\na recording in WAV or FLAC (default: mic, or demo if there is none)")
+	o.source.addFlags(fs)
+	o.tuning.addFlags(fs)
+	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
+	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
+	addRangeFlags(fs, &o.minHz, &o.maxHz)
+}
+
+func newListenCommand(d Deps) *cobra.Command {
+	var o listenOptions
+	cmd := &cobra.Command{
+		Use:   "listen",
+		Short: "Show the strobe for a live input",
+		Long: `Show the strobe for a live input: one band of stripes for each partial, drifting right when
+sharp, left when flat, standing still in tune. Where there is no terminal, plain lines are
+printed instead; with --json, one JSON object a reading.
+
+A recording is played at its own speed; with --json it is read at full speed.`,
+		Example: `  tunerd listen --tuning 31edo
+  tunerd listen --tuning 4:5:6:7 --reference C4=264
+  tunerd listen --instrument guitar --string 6
+  tunerd listen --input take.wav --json`,
+		Args: usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runListen(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
+		},
+	}
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions) error {
+	greeting := o.chooseInput(d)
+	plan, err := o.tuning.plan()
+	if err != nil {
+		return err
+	}
+	onScreen := !o.json && d.ScreenUsable()
+	if !onScreen && greeting != "" {
+		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
+	}
+	var log *slog.Logger
+	if !onScreen {
+		log = chatLogger(chat)
+	}
+	source, err := d.Open(ctx, o.input, o.source.options(o.paced(), log))
+	if err != nil {
+		return inputError(err, o.input)
+	}
+	defer source.Close()
+	cfg, err := o.sessionConfig(source, plan)
+	if err != nil {
+		return err
+	}
+	if onScreen {
+		cfg.Greeting = greeting
+		return runScreen(ctx, cfg, o.tuning.held)
+	}
+	cfg.Sinks = []engine.Sink{o.sink(out)}
+	return runSession(ctx, engine.NewSession(cfg), o.tuning.held)
+}
+
+// chooseInput settles what --input leaves open, and returns what the user should be told of it.
+func (o *listenOptions) chooseInput(d Deps) (greeting string) {
+	if o.input == "" {
+		o.input = "mic"
+		if !d.HasMicrophone() {
+			o.input = "demo"
+			greeting = "no microphone found: this is the built-in demo (--input names another source)"
+		}
+	}
+	if o.input == "demo" && o.tuning.instrument == "" && o.tuning.tuning == "" {
+		o.tuning.instrument = demoInstrument
+	}
+	return greeting
+}
+
+// paced tells whether the input is to come at the speed of its sound. Standard input comes as
+// fast as whoever writes it wants; a recording turned into JSON has nobody who watches.
+func (o *listenOptions) paced() bool {
+	return o.input == "demo" || o.input != "-" && !o.json
+}
+
+func (o *listenOptions) sink(out io.Writer) engine.Sink {
+	if o.json {
+		return text.NewReadings(out, o.partials)
+	}
+	return text.NewLines(out)
+}
+
+func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine.Config, error) {
+	tracker, err := pitch.NewTracker(pitch.Config{
+		SampleRate: float64(source.SampleRate()), MinHz: o.minHz, MaxHz: o.maxHz, Live: true,
+	})
+	if err != nil {
+		return engine.Config{}, usageError{err}
+	}
+	resolver, err := plan.resolver()
+	if err != nil {
+		return engine.Config{}, err
+	}
+	return engine.Config{
+		Source: source, Tracker: tracker, Resolver: resolver, Labels: plan.labels,
+		Bands: engine.RatioBands(plan.tuning),
+	}, nil
+}
+
+// runSession runs a session without a screen.
+func runSession(ctx context.Context, session *engine.Session, held int) error {
+	if held != 0 {
+		if err := session.Hold(held); err != nil {
+			return usageError{err}
+		}
+	}
+	return session.Run(ctx)
+}
+
+// runScreen runs a session behind the strobe until the user quits.
+func runScreen(ctx context.Context, cfg engine.Config, held int) error {
+	var session *engine.Session
+	screen := term.New(term.Options{Act: func(a term.Action) { act(session, a) }})
+	cfg.Sinks, cfg.Crash = []engine.Sink{screen}, screen.Close
+	session = engine.NewSession(cfg)
+	ctx, quit := context.WithCancel(ctx)
+	defer quit()
+	ended := make(chan error, 1)
+	go func() {
+		err := runSession(ctx, session, held)
+		if err != nil {
+			quit()
+		}
+		ended <- err
+	}()
+	err := screen.Run(ctx)
+	quit()
+	if sessionErr := <-ended; sessionErr != nil && !errors.Is(sessionErr, term.ErrClosed) {
+		return sessionErr
+	}
+	return err
+}
+
+// act carries out what a key asks for. The screen offers only strings that there are, so that
+// Hold cannot fail.
+func act(session *engine.Session, a term.Action) {
+	switch a.Order {
+	case term.Hold:
+		_ = session.Hold(a.String)
+	case term.LetGo:
+		_ = session.Hold(0)
+	case term.Clear:
+		session.Clear()
+	}
+}

@@ -1,0 +1,211 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display"
+	"tunerd/internal/display/text"
+	"tunerd/internal/engine"
+	"tunerd/internal/pitch"
+)
+
+type measureOptions struct {
+	source   sourceOptions
+	tuning   tuningOptions
+	json     bool
+	csv      bool
+	partials bool
+	window   windowFlag
+	jobs     int
+	minHz    float64
+	maxHz    float64
+}
+
+func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
+	o.source.addFlags(fs)
+	o.tuning.addFlags(fs)
+	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
+	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")
+	fs.BoolVar(&o.partials, "partials", false, "every tracked partial of each note too")
+	fs.Var(&o.window, "window", "take the pitch over `A..B` seconds after each onset, at its centre\n(default: the whole note, settled)")
+	fs.IntVar(&o.jobs, "jobs", 0, "read `N` files at a time (default: one per core)")
+	addRangeFlags(fs, &o.minHz, &o.maxHz)
+}
+
+func newMeasureCommand(d Deps) *cobra.Command {
+	var o measureOptions
+	cmd := &cobra.Command{
+		Use:   "measure FILE...",
+		Short: "Measure the notes in recordings",
+		Long: `Measure every note in recordings (WAV or FLAC; - is standard input): its pitch with the
+uncertainty, and how far it is from its target. Files are read in parallel and printed in the
+order given. A recording in which nothing sounds prints nothing. A file that cannot be read is
+reported, the others are still measured, and the exit status is 1.`,
+		Example: `  tunerd measure take.wav
+  tunerd measure --tuning 31edo --json *.flac
+  tunerd measure --instrument guitar-12edo --window 0.3..2 take.wav`,
+		Args: usageArgs(cobra.MinimumNArgs(1)),
+		RunE: func(cmd *cobra.Command, files []string) error {
+			return runMeasure(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), files, o)
+		},
+	}
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string, o measureOptions) error {
+	plan, err := o.check(files)
+	if err != nil {
+		return err
+	}
+	progress := &engine.Progress{}
+	if d.ErrTerminal() {
+		bar := startProgress(chat, progress.Fraction)
+		defer bar.end()
+		out, chat = bar.over(out), bar.over(chat)
+	}
+	notes := o.writer(out)
+	failed := false
+	err = engine.Measure(ctx, files, engine.MeasureConfig{
+		Jobs: o.jobs,
+		Open: func(ctx context.Context, file string) (capture.Source, error) {
+			return d.Open(ctx, file, o.source.options(false, chatLogger(chat)))
+		},
+		NewTracker:  o.newTracker,
+		NewResolver: plan.resolver,
+		Note:        func(n *engine.Note) error { return notes.WriteNote(o.textNote(n)) },
+		Done: func(s engine.Summary) {
+			failed = tellSummary(chat, s) || failed
+		},
+		Progress: progress,
+	})
+	if err = errors.Join(err, notes.Flush()); err != nil {
+		return err
+	}
+	if failed {
+		return errReported
+	}
+	return nil
+}
+
+// check tells of wrong usage before any file is opened.
+func (o *measureOptions) check(files []string) (*plan, error) {
+	if err := checkFiles(files); err != nil {
+		return nil, err
+	}
+	switch {
+	case o.json && o.csv:
+		return nil, usagef("--json and --csv exclude each other")
+	case o.jobs < 0:
+		return nil, usagef("--jobs %d is below 1", o.jobs)
+	}
+	if _, err := o.newTracker(usualRate, nil); err != nil {
+		return nil, usageError{err}
+	}
+	return o.tuning.plan()
+}
+
+// checkFiles refuses what does not end, and what cannot be read twice.
+func checkFiles(files []string) error {
+	stdin := 0
+	for _, file := range files {
+		switch {
+		case file == "demo" || file == "mic" || strings.HasPrefix(file, "mic:"):
+			return usagef("%s has no end; measure reads recordings (write ./%s for a file of that name)", file, file)
+		case file == "-":
+			stdin++
+		}
+	}
+	if stdin > 1 {
+		return usagef("standard input (-) can be read only once")
+	}
+	return nil
+}
+
+// usualRate is a sample rate at which the flags of pitch are tried, in Hz.
+const usualRate = 48000
+
+func (o *measureOptions) newTracker(sampleRate int, onNote func(*pitch.Note)) (engine.Tracker, error) {
+	return pitch.NewTracker(pitch.Config{
+		SampleRate: float64(sampleRate), MinHz: o.minHz, MaxHz: o.maxHz,
+		Window: o.window.seconds, OnNote: onNote,
+	})
+}
+
+func (o *measureOptions) writer(out io.Writer) text.NoteWriter {
+	switch {
+	case o.json:
+		return text.NewNoteJSON(out)
+	case o.csv:
+		return text.NewNoteCSV(out)
+	}
+	return text.NewNoteTable(out)
+}
+
+// textNote puts n into the form that is written.
+func (o *measureOptions) textNote(n *engine.Note) *text.Note {
+	target := display.Target(n.Match.Target)
+	out := &text.Note{
+		File: n.File, Channel: o.source.channel, StartS: n.StartS(), EndS: n.EndS(),
+		F1Hz: n.F1Hz, F1SigmaCents: n.SigmaCents, AttackF1Hz: n.AttackF1Hz, Partial1Hz: n.Partial1Hz,
+		Inharmonicity: n.B, SNRdB: n.SNRdB,
+		Target: &target, Cents: n.Match.Cents, CentsSigma: n.SigmaCents, BeatHz: n.Match.BeatHz, State: n.Match.Verdict,
+	}
+	if o.partials {
+		for _, p := range n.Partials {
+			out.Partials = append(out.Partials, text.Partial{
+				Number: p.N, Hz: p.Hz, OffCents: p.OffCents, SigmaCents: p.SigmaCents, LevelDB: p.LevelDB,
+			})
+		}
+	}
+	return out
+}
+
+// tellSummary says what is worth saying of a file on chat, and whether it failed.
+func tellSummary(chat io.Writer, s engine.Summary) bool {
+	switch {
+	case s.Err != nil:
+		Report(chat, s.Err)
+		return true
+	case s.Notes == 0:
+		fmt.Fprintf(chat, "tunerd: %s: nothing sounds in it\n", s.File)
+	}
+	return false
+}
+
+// A windowFlag reads A..B in seconds.
+type windowFlag struct {
+	seconds [2]float64
+}
+
+func (w *windowFlag) Type() string { return "A..B" }
+
+func (w *windowFlag) String() string {
+	if w.seconds == [2]float64{} {
+		return ""
+	}
+	return fmt.Sprintf("%g..%g", w.seconds[0], w.seconds[1])
+}
+
+func (w *windowFlag) Set(text string) error {
+	from, to, ok := strings.Cut(text, "..")
+	a, errA := strconv.ParseFloat(strings.TrimSpace(from), 64)
+	b, errB := strconv.ParseFloat(strings.TrimSpace(to), 64)
+	if !ok || errA != nil || errB != nil || !(0 <= a && a < b && b < maxWindow) {
+		return errors.New("write two times in seconds, the first before the second, such as 0.3..2")
+	}
+	w.seconds = [2]float64{a, b}
+	return nil
+}
+
+// maxWindow is more than any note sounds, in seconds.
+const maxWindow = 3600

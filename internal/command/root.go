@@ -1,0 +1,43 @@
+// Package command is the command tree of tunerd: one file for each command, with its options,
+// their flags, its constructor and a plain function that runs it. It parses, opens, wires and
+// prints; what there is to compute is computed elsewhere.
+//
+// Results go to standard output, everything else to standard error. Start with [NewRoot], and
+// hand the error of its execution to [Report].
+package command
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"tunerd/internal/capture"
+)
+
+// Deps is what the commands take from the world outside, so that tests can give them another.
+type Deps struct {
+	Open          func(ctx context.Context, spec string, o capture.Options) (capture.Source, error)
+	Devices       func() ([]capture.Device, error)
+	HasMicrophone func() bool
+	ScreenUsable  func() bool // standard input and output are a terminal that can show the strobe
+	ErrTerminal   func() bool // standard error is a terminal
+}
+
+// NewRoot returns the command tree. Without a command it listens.
+func NewRoot(d Deps) *cobra.Command {
+	root := newListenCommand(d)
+	root.Use = "tunerd"
+	root.Short = "Strobe tuner for instruments in any just or equal tuning"
+	root.Long = `tunerd is a strobe tuner for instruments in any just or equal tuning, and the bench tool
+around it. Without a command it listens, as "tunerd listen" does.
+
+Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usage.`
+	root.Version = version()
+	root.SetVersionTemplate("tunerd {{.Version}}\n")
+	root.SilenceUsage, root.SilenceErrors = true, true
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return hintf(usageError{err}, `"%s --help" lists the flags`, cmd.CommandPath())
+	})
+	root.AddCommand(newListenCommand(d), newMeasureCommand(d), newDevicesCommand(d), newVersionCommand())
+	return root
+}

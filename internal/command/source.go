@@ -1,0 +1,82 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"strings"
+	"sync"
+
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/capture"
+)
+
+// sourceOptions say how an input is read.
+type sourceOptions struct {
+	channel  int
+	rate     int
+	raw      string
+	channels int
+}
+
+func (o *sourceOptions) addFlags(fs *pflag.FlagSet) {
+	fs.IntVar(&o.channel, "channel", 0, "take channel `N` (from 1) instead of the mean of all")
+	fs.IntVar(&o.rate, "rate", 0, "sample rate in `HZ` of the device, or of --raw input (default: the device's own, 48000)")
+	fs.StringVar(&o.raw, "raw", "", "standard input is bare samples of this `FORMAT`: s16le, s24le, s32le or f32le")
+	fs.IntVar(&o.channels, "raw-channels", 0, "channels of --raw input (default 1)")
+}
+
+func (o *sourceOptions) options(paced bool, log *slog.Logger) capture.Options {
+	return capture.Options{
+		Channel: o.channel, SampleRate: o.rate, Raw: o.raw, Channels: o.channels, Paced: paced, Log: log,
+	}
+}
+
+// addRangeFlags adds the flags for the range of pitches that are looked for.
+func addRangeFlags(fs *pflag.FlagSet, minHz, maxHz *float64) {
+	fs.Float64Var(minHz, "min-hz", 0, "lowest pitch to look for, in `HZ` (default 25)")
+	fs.Float64Var(maxHz, "max-hz", 0, "highest pitch to look for, in `HZ` (default 5000)")
+}
+
+// inputError adds to the error of opening an input what may help.
+func inputError(err error, input string) error {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return err
+	case input == "mic" || strings.HasPrefix(input, "mic:"):
+		return hintf(err, `"tunerd devices" lists the microphones; --input demo needs none`)
+	}
+	return err
+}
+
+// chatLogger writes the remarks of other packages as lines of chatter.
+func chatLogger(w io.Writer) *slog.Logger {
+	return slog.New(&chatHandler{w: w})
+}
+
+// A chatHandler writes "tunerd: message" and leaves out time and level.
+type chatHandler struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (h *chatHandler) Enabled(_ context.Context, level slog.Level) bool {
+	return level >= slog.LevelInfo
+}
+
+func (h *chatHandler) Handle(_ context.Context, r slog.Record) error {
+	line := "tunerd: " + r.Message
+	r.Attrs(func(a slog.Attr) bool {
+		line += " " + a.String()
+		return true
+	})
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	_, err := io.WriteString(h.w, line+"\n")
+	return err
+}
+
+func (h *chatHandler) WithAttrs([]slog.Attr) slog.Handler { return h }
+func (h *chatHandler) WithGroup(string) slog.Handler      { return h }

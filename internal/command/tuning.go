@@ -1,0 +1,120 @@
+package command
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/engine"
+	"tunerd/internal/targets"
+)
+
+// defaultTuning is that of a tuner that is told nothing.
+const defaultTuning = "12edo"
+
+// tuningOptions say what should sound.
+type tuningOptions struct {
+	tuning     string
+	instrument string
+	reference  string
+	held       int
+	frets      bool
+	tolerance  float64
+}
+
+func (o *tuningOptions) addFlags(fs *pflag.FlagSet) {
+	fs.StringVarP(&o.tuning, "tuning", "t", "", "tuning `SPEC`: 31edo, 13ed3, 4:5:6:7, \"1/1 9/8 5/4 4/3 3/2 5/3 15/8\",\nwerckmeister-3 … (default: the instrument's, or 12edo)")
+	fs.StringVar(&o.instrument, "instrument", "", "`NAME` of a built-in instrument, or a TOML file: its strings are the targets")
+	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440 (default: the instrument's, or A4=440)")
+	fs.IntVar(&o.held, "string", 0, "compare with string `N` of the instrument only")
+	fs.BoolVar(&o.frets, "frets", false, "fretted notes of the instrument are targets too, not only open strings")
+	fs.Float64Var(&o.tolerance, "tolerance", 0.5, "`CENTS` within which a note is called in tune")
+}
+
+// A plan is what tuningOptions come to.
+type plan struct {
+	config targets.ResolverConfig
+	labels engine.Labels
+	tuning *targets.Tuning
+}
+
+// plan reads the specs. All that is wrong with them is wrong usage.
+func (o *tuningOptions) plan() (*plan, error) {
+	p := &plan{config: targets.ResolverConfig{String: o.held, Frets: o.frets, ToleranceCents: o.tolerance}}
+	if err := o.read(p); err != nil {
+		return nil, usageError{err}
+	}
+	if _, err := p.resolver(); err != nil { // tells of the rest before any input is opened
+		return nil, err
+	}
+	p.labels.Tuning = p.tuning.String()
+	p.labels.Reference = p.tuning.Reference().String()
+	return p, nil
+}
+
+func (o *tuningOptions) read(p *plan) error {
+	if o.tolerance <= 0 {
+		return fmt.Errorf("tolerance %g cents is not above 0", o.tolerance)
+	}
+	var reference *targets.Reference
+	if o.reference != "" {
+		r, err := targets.ParseReference(o.reference)
+		if err != nil {
+			return err
+		}
+		reference = &r
+	}
+	var tuning *targets.Tuning
+	if o.tuning != "" {
+		t, err := targets.ParseTuning(o.tuning)
+		if err != nil {
+			return err
+		}
+		tuning = t
+	}
+	if o.instrument != "" {
+		return p.useInstrument(o.instrument, tuning, reference)
+	}
+	if o.frets {
+		return errors.New("--frets needs the frets of an instrument; name one with --instrument")
+	}
+	return p.useTuning(tuning, reference)
+}
+
+func (p *plan) useInstrument(name string, tuning *targets.Tuning, reference *targets.Reference) error {
+	instrument, err := targets.LoadInstrument(name)
+	if err != nil {
+		return err
+	}
+	if instrument, err = instrument.With(tuning, reference); err != nil {
+		return err
+	}
+	p.config.Instrument, p.tuning = instrument, instrument.Tuning
+	p.labels.Instrument = instrument.Name
+	return nil
+}
+
+func (p *plan) useTuning(tuning *targets.Tuning, reference *targets.Reference) (err error) {
+	if tuning == nil {
+		if tuning, err = targets.ParseTuning(defaultTuning); err != nil {
+			return err
+		}
+	}
+	if reference != nil {
+		if tuning, err = tuning.WithReference(*reference); err != nil {
+			return err
+		}
+	}
+	p.config.Tuning, p.tuning = tuning, tuning
+	return nil
+}
+
+// resolver returns a new resolver for one input.
+func (p *plan) resolver() (engine.Resolver, error) {
+	r, err := targets.NewResolver(p.config)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return r, nil
+}

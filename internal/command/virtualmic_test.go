@@ -1,0 +1,145 @@
+//go:build virtualmic
+
+package command_test
+
+import (
+	"bufio"
+	"encoding/csv"
+	"encoding/json"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"syscall"
+	"testing"
+)
+
+// TestListenHearsTheVirtualMicrophone plays recordings into the microphone of
+// scripts/virtual-mic.sh while the program listens to it.
+//
+// The reference pitch of the manifest was read from 0.3 to 2.0 s after the attack; the reading
+// taken here is the last one within 2 s of the onset. The recordings are those whose pitch moves
+// least (drift_cents); PulseAudio's resampler, where the rates differ, keeps the pitch.
+func TestListenHearsTheVirtualMicrophone(t *testing.T) {
+	needVirtualMic(t)
+	bin := buildProgram(t)
+	for _, c := range []struct{ file, label string }{
+		{"strat-B-Gs4.flac", "G#4"},
+		{"acoustic-guitar-G2.flac", "G2"},
+		{"cello-C2.flac", "C2"},
+	} {
+		t.Run(c.file, func(t *testing.T) {
+			path := filepath.Join("..", "..", "testdata", "wav", c.file)
+			got := listenTo(t, bin, path)
+			ref := referencePitch(t, c.file)
+			want := 1200 * math.Log2(ref/got.Target.Hz)
+			if got.Target.Label != c.label {
+				t.Errorf("heard %s, want %s", got.Target.Label, c.label)
+			}
+			if math.Abs(got.Cents-want) > 3 {
+				t.Errorf("heard %+.2f cents ±%.2f, the reference says %+.2f", got.Cents, got.CentsSigma, want)
+			}
+		})
+	}
+}
+
+// A jsonReading is what is looked at of a line of listen --json.
+type jsonReading struct {
+	Type       string
+	TS         float64 `json:"t_s"`
+	OnsetS     float64 `json:"start_s"`
+	Cents      float64
+	CentsSigma float64 `json:"cents_sigma"`
+	Target     struct {
+		Label string
+		Hz    float64
+	}
+}
+
+// listenTo starts the program, plays the file once readings come, and returns the last reading
+// within two seconds of the longest note's onset.
+func listenTo(t *testing.T, bin, path string) jsonReading {
+	t.Helper()
+	listen := exec.Command(bin, "listen", "--input", "mic", "--json")
+	listen.Stderr = os.Stderr
+	out, err := listen.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := listen.Start(); err != nil {
+		t.Fatal(err)
+	}
+	var playing bool
+	var best jsonReading
+	lines := bufio.NewScanner(out)
+	for lines.Scan() {
+		if !playing {
+			playing = true
+			go play(t, path, listen.Process)
+		}
+		var r jsonReading
+		if err := json.Unmarshal(lines.Bytes(), &r); err != nil {
+			t.Errorf("%q: %v", lines.Text(), err)
+		}
+		if r.Target.Label != "" && r.TS <= r.OnsetS+2 && r.TS-r.OnsetS >= best.TS-best.OnsetS {
+			best = r
+		}
+	}
+	if err := listen.Wait(); err != nil {
+		t.Errorf("listen did not end cleanly when interrupted: %v", err)
+	}
+	if best.Target.Label == "" {
+		t.Fatal("no pitch heard")
+	}
+	return best
+}
+
+// play plays the file to its end, then asks the listener to end.
+func play(t *testing.T, path string, listener *os.Process) {
+	if out, err := exec.Command("paplay", "--latency-msec=30", "--device=mic", path).CombinedOutput(); err != nil {
+		t.Errorf("paplay: %v\n%s", err, out)
+	}
+	if err := listener.Signal(syscall.SIGINT); err != nil {
+		t.Error(err)
+	}
+}
+
+func needVirtualMic(t *testing.T) {
+	t.Helper()
+	if os.Getenv("VMIC_PULSE_PID") != "" {
+		return
+	}
+	const how = "run me by: scripts/virtual-mic.sh -- go test -tags virtualmic"
+	if os.Getenv("TUNERD_CI") != "" {
+		t.Fatal(how)
+	}
+	t.Skip(how)
+}
+
+// referencePitch returns ref_f1_hz of the manifest.
+func referencePitch(t *testing.T, file string) float64 {
+	t.Helper()
+	f, err := os.Open("../../testdata/wav/manifest.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := slices.Index(rows[0], "ref_f1_hz")
+	for _, row := range rows {
+		if row[0] == file {
+			hz, err := strconv.ParseFloat(row[column], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return hz
+		}
+	}
+	t.Fatalf("%s is not in the manifest", file)
+	return 0
+}
