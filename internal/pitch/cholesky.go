@@ -1,9 +1,6 @@
 package pitch
 
-import (
-	"math"
-	"math/cmplx"
-)
+import "math"
 
 // The systems of a joint fit are small (up to about 100 unknowns), Hermitian and positive, and
 // are solved many times a second without allocation; gonum has no complex Cholesky.
@@ -18,10 +15,11 @@ func factorHermitian(a []complex128, n int, ridge float64) {
 		for j := range i {
 			rj := a[j*n : j*n+j+1]
 			sum := ri[j]
-			for k, v := range rj[:j] {
-				sum -= ri[k] * cmplx.Conj(v)
+			head := ri[:j]
+			for k, v := range rj[:len(head)] {
+				sum -= head[k] * complex(real(v), -imag(v))
 			}
-			ri[j] = sum / rj[j]
+			ri[j] = sum * complex(1/real(rj[j]), 0)
 		}
 		d := before
 		for _, v := range ri[:i] {
@@ -38,42 +36,46 @@ func solveHermitian(l []complex128, n int, b []complex128) {
 		for k, v := range l[i*n : i*n+i] {
 			sum -= v * b[k]
 		}
-		b[i] = sum / l[i*n+i]
+		b[i] = sum * complex(1/real(l[i*n+i]), 0)
 	}
 	for i := n - 1; i >= 0; i-- {
-		sum := b[i]
-		for k := i + 1; k < n; k++ {
-			sum -= cmplx.Conj(l[k*n+i]) * b[k]
+		b[i] *= complex(1/real(l[i*n+i]), 0)
+		x := b[i]
+		for k, v := range l[i*n : i*n+i] {
+			b[k] -= complex(real(v), -imag(v)) * x
 		}
-		b[i] = sum / l[i*n+i]
 	}
 }
 
-// invertTail fills inv (m×m) with the lower right m×m block of the inverse of L·Lᴴ.
-func invertTail(l []complex128, n, m int, inv, col []complex128) {
+// invertTail fills inv (m×m) with the lower right m×m block of the inverse of L·Lᴴ; work holds
+// m×m values.
+func invertTail(l []complex128, n, m int, inv, work []complex128) {
 	off := n - m
-	for c := range m {
-		for i := range col[:m] {
-			col[i] = 0
-		}
-		col[c] = 1
-		for i := c; i < m; i++ {
-			sum := col[i]
-			row := l[(off+i)*n+off:]
-			for k := c; k < i; k++ {
-				sum -= row[k] * col[k]
+	// Rows of work: the inverse of the triangle, row by row, so that its columns meet in dot products.
+	for i := range m {
+		row := l[(off+i)*n+off : (off+i)*n+off+i]
+		d := complex(1/real(l[(off+i)*n+off+i]), 0)
+		wi := work[i*m : i*m+i+1]
+		clear(wi)
+		for k, v := range row {
+			for c, w := range work[k*m : k*m+k+1] {
+				wi[c] -= v * w
 			}
-			col[i] = sum / row[i]
 		}
-		for i := m - 1; i >= 0; i-- {
-			sum := col[i]
-			for k := i + 1; k < m; k++ {
-				sum -= cmplx.Conj(l[(off+k)*n+off+i]) * col[k]
+		for c := range i {
+			wi[c] *= d
+		}
+		wi[i] = d
+	}
+	for i := range m {
+		for j := range i + 1 {
+			var sum complex128
+			for k := i; k < m; k++ {
+				a, b := work[k*m+i], work[k*m+j]
+				sum += complex(real(a), -imag(a)) * b
 			}
-			col[i] = sum / l[(off+i)*n+off+i]
-		}
-		for i := range m {
-			inv[i*m+c] = col[i]
+			inv[i*m+j] = sum
+			inv[j*m+i] = complex(real(sum), -imag(sum))
 		}
 	}
 }

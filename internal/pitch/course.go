@@ -71,7 +71,7 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
 	if f.follow(from, to, f.learned(f.start.prior), m, onset) && f.near(f.start) {
 		f.read(r)
-		if r.SNRdB > trustedSNR {
+		if f.evident(r) {
 			return true
 		}
 	}

@@ -22,16 +22,17 @@ const (
 
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
-	fs     float64
-	bank   *bank
-	series series
-	joint  joint
-	omega  []float64
-	warp   warp
-	shift  []float64
-	weight []float64
-	total  []float64 // [s] whole warp of time found, by block
-	curve  [2][]float64
+	fs       float64
+	partials int // most partials in the model; 0: maxPartials
+	bank     *bank
+	series   series
+	joint    joint
+	omega    []float64
+	warp     warp
+	shift    []float64
+	weight   []float64
+	total    []float64 // [s] whole warp of time found, by block
+	curve    [2][]float64
 
 	start       known // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
@@ -44,7 +45,11 @@ type fitter struct {
 // tune points the bank at the partials of f1 and B, beginning at sample index first.
 func (f *fitter) tune(f1, b float64, first int64) {
 	f.omega = f.omega[:0]
-	for k := 1; k <= maxPartials; k++ {
+	limit := maxPartials
+	if f.partials > 0 {
+		limit = f.partials
+	}
+	for k := 1; k <= limit; k++ {
 		hz := partialHz(f1, b, k)
 		if hz > 0.46*f.fs && k > 1 {
 			break

@@ -55,7 +55,7 @@ func (t *Tracker) recheck() bool {
 // refit fits the live note again and plans the next fit: often at first, when each adds much.
 func (t *Tracker) refit() {
 	age := t.age()
-	every := math.Max(0.01, math.Min(0.066, 0.2*age))
+	every := math.Max(0.01, math.Min(0.12, 0.2*age))
 	t.nextFit = t.next + int64(every*t.fs)
 	f := &t.note
 	perS := t.fs / float64(t.m)

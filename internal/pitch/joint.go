@@ -270,13 +270,15 @@ func (j *joint) response() {
 		j.phasorsA[2*l], j.phasorsA[2*l+1] = cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)
 		j.phasorsB[2*l], j.phasorsB[2*l+1] = cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*length/2)
 	}
-	for k := range na {
-		for l := range na {
-			u := -j.alpha[j.active[l]] / j.s.fs / 2
-			a, al := j.phasorsA[2*l], j.phasorsA[2*l+1]
+	for l, r := range j.active {
+		u := -j.alpha[r] / j.s.fs / 2
+		sh, ch := math.Sinh(length*u)/length, math.Cosh(length*u)/length
+		a, al := j.phasorsA[2*l], j.phasorsA[2*l+1]
+		ac, alc := complex(real(a), -imag(a)), complex(real(al), -imag(al))
+		for k := range na {
 			b, bl := j.phasorsB[2*k], j.phasorsB[2*k+1]
-			j.kernel[k*na+l] = dirichlet(a*b, al*bl, u, length)
-			j.mirror[k*na+l] = dirichlet(cmplx.Conj(a)*b, cmplx.Conj(al)*bl, u, length)
+			j.kernel[k*na+l] = dirichlet(a*b, al*bl, u, sh, ch)
+			j.mirror[k*na+l] = dirichlet(ac*b, alc*bl, u, sh, ch)
 		}
 	}
 }
@@ -289,15 +291,17 @@ func (j *joint) loudest(r int) float64 {
 	return -j.s.half
 }
 
-// dirichlet returns sinh(L·x)/(L·sinh x) for x = u + iv, given e^{iv} and e^{iLv}: the mean of
-// exp(2x·n) over a block of L samples centred on 0.
-func dirichlet(one, all complex128, u, length float64) complex128 {
-	den := complex(u*real(one), imag(one))
-	if math.Abs(real(den))+math.Abs(imag(den)) < 1e-12 {
+// dirichlet returns sinh(L·x)/(L·sinh x) for x = u + iv, given one = e^{iv}, all = e^{iLv},
+// sh = sinh(L·u)/L and ch = cosh(L·u)/L: the mean of exp(2x·n) over a block of L samples centred
+// on 0. u must be so small that sinh u is u.
+func dirichlet(one, all complex128, u, sh, ch float64) complex128 {
+	re, im := u*real(one), imag(one)
+	norm := re*re + im*im
+	if norm < 1e-24 {
 		return 1
 	}
-	lu := length * u
-	return complex(math.Sinh(lu)*real(all), math.Cosh(lu)*imag(all)) / (den * complex(length, 0))
+	a, b := sh*real(all), ch*imag(all)
+	return complex((a*re+b*im)/norm, (b*re-a*im)/norm)
 }
 
 // project fills matrix (lower triangle) and rhs: the normal equations of the free deviations.
@@ -312,7 +316,7 @@ func (j *joint) project() {
 		z := j.s.at(r)[:n]
 		var d0, d1 complex128
 		for i, e := range ek {
-			v := cmplx.Conj(e) * z[i]
+			v := conj(e) * z[i]
 			d0 += v
 			d1 += v * complex(j.s.t[i], 0)
 		}
@@ -327,6 +331,8 @@ func (j *joint) project() {
 		}
 	}
 }
+
+func conj(c complex128) complex128 { return complex(real(c), -imag(c)) }
 
 // products returns Σ t^p·ē·f for p = 0, 1, 2 and Σ t^p·ē·f̄ for p = 0, 1.
 func products(e, f []complex128, tau []float64) (s0, s1, s2, m0, m1 complex128) {
@@ -360,17 +366,17 @@ func (j *joint) place(k, l int, s0, s1, s2, m0, m1 complex128) {
 	tl := (s1 - cl*s0) / hl // Σ τ_l·ē·f
 	j.matrix[k*size+l] = d * s0
 	j.matrix[(na+k)*size+l] = d * tk
-	j.matrix[(na+l)*size+k] = d * cmplx.Conj(tl)
+	j.matrix[(na+l)*size+k] = d * conj(tl)
 	j.matrix[(na+k)*size+na+l] = d * (s2 - (ck+cl)*s1 + ck*cl*s0) / (hk * hl)
 
 	ak, al := 0.5*j.c[j.active[k]], 0.5*j.c[j.active[l]]
-	mk := j.mirror[k*na+l] * cmplx.Conj(al)
+	mk := j.mirror[k*na+l] * conj(al)
 	j.rhs[k] -= fkl*al*s0 + mk*m0
 	j.rhs[na+k] -= fkl*al*tk + mk*(m1-ck*m0)/hk
 	if k != l {
-		ml := j.mirror[l*na+k] * cmplx.Conj(ak)
-		j.rhs[l] -= flk*ak*cmplx.Conj(s0) + ml*m0
-		j.rhs[na+l] -= flk*ak*cmplx.Conj(tl) + ml*(m1-cl*m0)/hl
+		ml := j.mirror[l*na+k] * conj(ak)
+		j.rhs[l] -= flk*ak*conj(s0) + ml*m0
+		j.rhs[na+l] -= flk*ak*conj(tl) + ml*(m1-cl*m0)/hl
 	}
 }
 
@@ -388,11 +394,11 @@ func (j *joint) free() {
 	before := append(j.column[:0], j.rhs...)
 	solveHermitian(j.matrix, size, j.rhs)
 	for i, v := range before {
-		explained += real(cmplx.Conj(v)*j.rhs[i]) * float64(j.s.length)
+		explained += real(conj(v)*j.rhs[i]) * float64(j.s.length)
 	}
 	j.column = before
 	j.noise(explained)
-	j.inverse = grow(j.inverse, na*na)
+	j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na*na)
 	invertTail(j.matrix, size, na, j.inverse, j.column)
 	j.deviations()
 }
@@ -431,10 +437,10 @@ func (j *joint) explained() float64 {
 		z := j.s.at(r)
 		var d complex128
 		for i, e := range j.basis[k*n : (k+1)*n] {
-			d += cmplx.Conj(e) * z[i]
+			d += conj(e) * z[i]
 		}
 		// Energy is xᵀx − 2xᵀy + yᵀy; d is the product with x, rhs that with x − y.
-		sum += real(cmplx.Conj(j.c[r]) * (d + j.rhs[k]))
+		sum += real(conj(j.c[r]) * (d + j.rhs[k]))
 	}
 	return sum * float64(j.s.length)
 }
@@ -493,7 +499,7 @@ func (j *joint) update() {
 // covariance returns that of the free rates of partials k and l, in 1/s².
 func (j *joint) covariance(k, l int) float64 {
 	ck, cl := j.c[j.active[k]], j.c[j.active[l]]
-	v := j.inverse[k*len(j.active)+l] / (ck * cmplx.Conj(cl))
+	v := j.inverse[k*len(j.active)+l] / (ck * conj(cl))
 	return math.Sqrt(j.rho[k]*j.rho[l]) * real(v) / (j.width[k] * j.width[l])
 }
 

@@ -46,7 +46,7 @@ func (j *joint) law() bool {
 	j.signal = j.explained()
 	factorHermitian(j.matrix, 2*na, 1e-13)
 	solveHermitian(j.matrix, 2*na, j.rhs)
-	j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na)
+	j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na*na)
 	invertTail(j.matrix, 2*na, na, j.inverse, j.column)
 	j.deviations()
 	j.scatter = 0

@@ -37,6 +37,10 @@ const (
 	backgroundS = 0.6  // of sound without pitch after which it is background
 )
 
+// livePartials is how many partials are followed while a note sounds: enough that more would not
+// show, at half the work of all.
+const livePartials = 16
+
 // A Tracker follows one voice through a stream of samples: it finds the onset of each note,
 // acquires its pitch and tracks its partials until it ends.
 //
@@ -107,6 +111,10 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.levels = newLevels(t.fs, t.frame)
 	t.past = newHistory(int(0.6*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
+	if cfg.Live {
+		t.note.partials = livePartials
+	}
+	t.probe.partials = livePartials
 	t.note.room(t.m, int(t.bankS()*t.fs))
 	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
 	return t, nil
