@@ -180,18 +180,23 @@ func place(f *display.Frame, s *scene) string {
 }
 
 // bigCents returns the deviation for block letters of a scale with as many of its decimals as
-// fit into width cells; empty if none do.
+// fit into width cells, below 10 cents at least one; empty if not even those do.
 func bigCents(f *display.Frame, width, scale int) string {
-	return shortCents(f.Cents, f.SigmaCents, 2, func(s string) bool {
+	fewest := 0
+	if math.Abs(f.Cents) < 9.95 {
+		fewest = 1
+	}
+	return shortCents(f.Cents, f.SigmaCents, fewest, 2, func(s string) bool {
 		w, _ := bigWidth(s, scale)
 		return w <= width
 	})
 }
 
-// shortCents writes a deviation with fewer decimals, at most most, until it fits; empty if it
-// never does.
-func shortCents(cents, sigma float64, most int, fits func(string) bool) string {
-	for digits := display.Decimals(sigma, 1, most); digits >= 0; digits-- {
+// shortCents writes a deviation with the decimals that sigma allows, at most most, or with less
+// down to fewest until it fits; empty if it never does.
+func shortCents(cents, sigma float64, fewest, most int, fits func(string) bool) string {
+	digits := display.Decimals(sigma, 1, most)
+	for fewest = min(fewest, digits); digits >= fewest; digits-- {
 		if s := minus(display.Cents(cents, math.Pow10(-digits))); fits(s) {
 			return s
 		}

@@ -39,7 +39,7 @@ func arrange(w, h, strings int) layout {
 		l.header = rect{1, 0, w - 2, 1}
 		top = 1 + spare(h >= 22)
 	}
-	list := strings > 0 && w >= 100 && h >= 18
+	list := strings > 0 && w >= 112 && h >= 18
 	if strings > 0 && !list && h >= 14 {
 		l.placeTiles(w, h, bottom, strings)
 		bottom -= l.tiles.h

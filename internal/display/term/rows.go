@@ -145,7 +145,7 @@ func rowCents(row *display.StringRow, width int) string {
 	if !row.Read {
 		return "–"
 	}
-	return shortCents(row.Cents, row.Sigma, 3, func(s string) bool { return cellWidth(s) <= width })
+	return shortCents(row.Cents, row.Sigma, 0, 3, func(s string) bool { return cellWidth(s) <= width })
 }
 
 // rowAge returns how old the last reading of a string is.
