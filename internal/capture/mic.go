@@ -243,6 +243,7 @@ func (m *mic) wait(ctx context.Context) error {
 	case <-m.ctx.Done():
 	case <-alarm:
 		if m.ring.silence() >= silenceLimit {
+			m.ring.broken.Store(true) // whatever still comes of it
 			m.reopening.Store(true)
 			go m.reopen()
 			return ErrDeviceLost
