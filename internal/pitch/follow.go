@@ -257,8 +257,12 @@ func (t *Tracker) finish(at int64) {
 	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
 	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
 	t.spare = n.Partials
-	trace("finish %v from %d to %d start %.2f hz %.2f sigma %.2f snr %.1f", ok, from, to, f.start.f1, n.F1Hz, n.SigmaCents, n.SNRdB)
-	if !ok || !f.evident(&n.Reading) {
+	if ok = ok && f.evident(&n.Reading); !ok && t.cfg.Live {
+		// The end of a long note may be too faint; what was last read of it holds.
+		parts := append(n.Partials[:0], t.base.Partials...)
+		n.Reading = t.base
+		n.Reading.At, n.Reading.Onset, n.Reading.State, n.Reading.Partials = at, t.from, Sounding, parts
+	} else if !ok {
 		return
 	}
 	n.LevelDB = 10 * math.Log10(math.Max(t.peak, 1e-15))

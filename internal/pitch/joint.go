@@ -131,9 +131,6 @@ func (j *joint) converge() bool {
 		}
 		for range 8 {
 			step := j.step()
-			if debug != nil {
-				debug("T=%.3f active %d f1=%.4f B=%.3g sigma=%.4f sigmaB=%.3g step=%.4f white=%.3g", 2*j.s.half, len(j.active), j.f1, j.b, j.sigma, j.sigmaB, step, j.white)
-			}
 			if math.IsNaN(step) {
 				return false
 			}
@@ -547,5 +544,3 @@ func (j *joint) bind(final bool) (dc, db float64, ok bool) {
 	j.sigma, j.sigmaB = math.Sqrt(a22/det), math.Sqrt(a11/det)
 	return (a22*b1 - a12*b2) / det, (a11*b2 - a12*b1) / det, true
 }
-
-var debug func(string, ...any)

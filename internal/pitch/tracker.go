@@ -291,7 +291,6 @@ func (t *Tracker) guess(x []float64, window float64) (f1, sigma float64, ok bool
 		return 0, 0, false
 	}
 	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
-	trace("yin %v window %.3f %+v", ok, window, p)
 	if !ok || p.aperiodicity > 0.3 {
 		return 0, 0, false
 	}
@@ -316,7 +315,6 @@ func (t *Tracker) explains(x []float64, f1 float64) bool {
 	}
 	r := Reading{Partials: t.spare[:0]}
 	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
-	trace("probe %v hz %.2f snr %.1f np %d sigma %.2f", ok, r.F1Hz, r.SNRdB, len(r.Partials), r.SigmaCents)
 	t.spare = r.Partials
 	return ok && t.probe.evident(&r)
 }
@@ -334,12 +332,4 @@ func (t *Tracker) hum(f1 float64) bool {
 		}
 	}
 	return false
-}
-
-var tracer func(string, ...any)
-
-func trace(f string, a ...any) {
-	if tracer != nil {
-		tracer(f, a...)
-	}
 }
