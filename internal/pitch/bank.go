@@ -59,9 +59,6 @@ func (b *bank) tune(omega []float64, first int64) {
 	}
 }
 
-// end returns the sample index behind the last sub-block.
-func (b *bank) end() int64 { return b.first + int64(b.n)*int64(b.m) }
-
 // full reports whether no further sub-block fits.
 func (b *bank) full() bool { return b.n == len(b.energy) }
 

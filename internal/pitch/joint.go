@@ -25,7 +25,6 @@ type joint struct {
 
 	f1, b    float64
 	prior    stiffnessPrior
-	fixB     bool
 	c        []complex128 // amplitude, by row of s; see response
 	alpha    []float64    // [1/s] by row of s
 	off      []float64    // [cents] frequency of each row against the law, as taken so far
