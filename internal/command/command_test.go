@@ -169,6 +169,46 @@ func TestSourceFlagsReachTheSource(t *testing.T) {
 	}
 }
 
+// An endless source is silent until the user has had enough.
+type endless struct{ cancel func() }
+
+func (e *endless) Name() string    { return "endless" }
+func (e *endless) SampleRate() int { return 48000 }
+func (e *endless) Live() bool      { return true }
+func (e *endless) Close() error    { return nil }
+func (e *endless) Read(ctx context.Context, _ []float64) (capture.Block, error) {
+	e.cancel()
+	<-ctx.Done()
+	return capture.Block{}, ctx.Err()
+}
+
+// To end listen is its normal end; a measurement that is broken off is not done.
+func TestInterruption(t *testing.T) {
+	for _, c := range []struct {
+		args   []string
+		status int
+		said   string
+	}{
+		{[]string{"listen", "--input", "x"}, 0, ""},
+		{[]string{"measure", "x", "y"}, 1, "tunerd: error: interrupted; not all was measured\n"},
+	} {
+		ctx, cancel := context.WithCancel(t.Context())
+		d := quietDeps()
+		d.Open = func(context.Context, string, capture.Options) (capture.Source, error) {
+			return &endless{cancel}, nil
+		}
+		var out, chat bytes.Buffer
+		root := NewRoot(d)
+		root.SetArgs(c.args)
+		root.SetOut(&out)
+		root.SetErr(&chat)
+		status := Report(&chat, root.ExecuteContext(ctx))
+		if status != c.status || chat.String() != c.said || out.Len() > 0 {
+			t.Errorf("%v: status %d, stderr %q, stdout %q; want status %d, stderr %q", c.args, status, chat.String(), out.String(), c.status, c.said)
+		}
+	}
+}
+
 func TestWindowFlag(t *testing.T) {
 	for _, c := range []struct {
 		text string

@@ -88,10 +88,15 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 		},
 		Progress: progress,
 	})
-	if err = errors.Join(err, notes.Flush()); err != nil {
-		return err
+	if flushErr := notes.Flush(); err == nil {
+		err = flushErr
 	}
-	if failed {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return errors.New("interrupted; not all was measured")
+	case err != nil:
+		return err
+	case failed:
 		return errReported
 	}
 	return nil
