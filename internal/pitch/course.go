@@ -24,7 +24,7 @@ func (f *fitter) load(x []float64, at int64, f1, sigmaCents float64) bool {
 	}
 	f.tune(k.f1, k.b, at)
 	f.pushAll(x[:n*m])
-	if !f.follow(0, n, k, still, 0) {
+	if !f.follow(0, n, k, still, 0, 1) {
 		return false
 	}
 	f.start = f.learned(k.prior)
@@ -69,7 +69,7 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 // instead of a course of them, as long as that stays with the note.
 func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
-	if f.follow(from, to, f.learned(f.start.prior), m, onset) && f.near(f.start) {
+	if f.follow(from, to, f.learned(f.start.prior), m, onset, 2) && f.near(f.start) {
 		f.read(r)
 		if f.evident(r) {
 			return true
@@ -108,7 +108,7 @@ func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
 		if n == to-from || m == settles {
 			move = m
 		}
-		if !f.follow(from, from+n, k, move, onset) {
+		if !f.follow(from, from+n, k, move, onset, 4) {
 			return false
 		}
 		if n == to-from {
@@ -167,7 +167,7 @@ func (f *fitter) frames(from, to int, k known, r *Reading) bool {
 func (f *fitter) frame(from, n int, k known, r *Reading) bool {
 	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.sigma, false
 	k.b = math.Max(0, k.b)
-	if !f.follow(from, from+n, k, still, 0) || math.Abs(cents(f.hz, k.f1)) > 150 {
+	if !f.follow(from, from+n, k, still, 0, 1) || math.Abs(cents(f.hz, k.f1)) > 150 {
 		return false
 	}
 	f.read(r)

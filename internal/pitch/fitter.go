@@ -92,27 +92,21 @@ func (f *fitter) fit(from, to int, k known, w warp) bool {
 	for r := range f.bank.omega {
 		f.omega = append(f.omega, 2*math.Pi*partialHz(k.f1, k.b, r+1)/f.fs)
 	}
-	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from), f.fs, w)
+	f.series.gather(f.bank, f.omega, from, to, max(1, (to-from)/blocksInFit), f.fs, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }
 
-// joined returns how many sub-blocks go into one block of a fit over n of them: blocks shorter
-// than 25 ms follow the decay of fast partials, but a fit takes time with their number.
-func (f *fitter) joined(n int) int {
-	longest := int(0.025 * f.fs / float64(f.bank.m))
-	return max(1, n/blocksInFit, min(longest, n/(2*blocksInFit)))
-}
-
 // follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
 // from k and the warp found so far. It sets hz and sigma.
-func (f *fitter) follow(from, to int, k known, m motion, onset float64) bool {
+// It takes at most passes fits.
+func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes int) bool {
 	w := f.warp
 	f.fitted = false
 	if m == still {
 		w = warp{}
 	}
-	for pass := range 4 {
+	for pass := range passes {
 		if !f.fit(from, to, k, w) {
 			return false
 		}
@@ -128,7 +122,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64) bool {
 			next = f.slide()
 		}
 		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
-		if pass == 3 || f.change(w, next)*top < 0.05 {
+		if pass == passes-1 || f.change(w, next)*top < 0.05 {
 			return true
 		}
 		k = f.learned(k.prior)

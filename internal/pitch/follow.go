@@ -38,13 +38,12 @@ func (t *Tracker) end(at int64) {
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
-	x := t.past.from(t.next-int64(acquireS*t.fs), t.next)
-	f1, sigma, ok := t.guess(x, acquireS)
-	if !ok || math.Abs(cents(f1, t.base.F1Hz)) < guessLimit {
+	p, ok := t.period(acquireS)
+	if !ok || math.Abs(cents(p.hz, t.base.F1Hz)) < guessLimit || !t.explains(p.hz, acquireS) {
 		return false
 	}
 	r := Reading{At: t.next, Partials: t.parts[:0]}
-	if !t.take(max(t.body(), t.past.begin), f1, sigma, &r) && !t.take(t.next-int64(acquireS*t.fs), f1, sigma, &r) {
+	if !t.lockNear(p.hz, acquireS, &r) {
 		return false
 	}
 	t.parts = r.Partials
@@ -55,7 +54,7 @@ func (t *Tracker) recheck() bool {
 // refit fits the live note again and plans the next fit: often at first, when each adds much.
 func (t *Tracker) refit() {
 	age := t.age()
-	every := math.Max(0.01, math.Min(0.12, 0.2*age))
+	every := math.Max(0.01, math.Min(0.2, 0.2*age))
 	t.nextFit = t.next + int64(every*t.fs)
 	f := &t.note
 	perS := t.fs / float64(t.m)

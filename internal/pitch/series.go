@@ -17,6 +17,7 @@ type series struct {
 	z       []complex128 // rows × n
 	t       []float64    // [s] middle of each block, from the middle of the window
 	psi     []float64    // [s] warp of time at the middle of each block
+	bend    []float64    // [s] warp of time at each sub-block against that of its block
 	half    float64      // [s] half the window
 	energy  float64      // Σ x² over the window
 	start   int64        // sample index of the window's first sample
@@ -97,32 +98,48 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	for _, e := range b.energy[from:to] {
 		s.energy += e
 	}
+	s.bend = grow(s.bend, n*q)
+	clear(s.bend)
+	if !w.steady() {
+		for i := range s.bend {
+			at := float64(s.start) + (float64(i)+0.5)*float64(b.m)
+			s.bend[i] = w.psi(at, fs) - s.psi[i/q]
+		}
+	}
 	for r := range rows {
-		s.join(b, r, from, q, w)
+		s.join(b, r, from, q)
 	}
 }
 
 // join fills row r: each block is the sum of q sub-blocks turned back by the reference's phase.
-func (s *series) join(b *bank, r, from, q int, w warp) {
+func (s *series) join(b *bank, r, from, q int) {
 	dst := s.at(r)
-	scale := 1 / float64(s.length)
 	step := cmplx.Rect(1, -s.omega[r]*float64(b.m))
-	begin := cmplx.Rect(scale, s.omega[r]*float64(b.m)*float64(q-1)/2)
+	begin := cmplx.Rect(1/float64(s.length), s.omega[r]*float64(b.m)*float64(q-1)/2)
 	re, im := b.re[r][from:], b.im[r][from:]
+	speed := s.omega[r] * s.fs
 	for j := range dst {
 		var sum complex128
 		turn := begin
-		for i := range q {
-			z := complex(re[j*q+i], im[j*q+i])
-			if !w.steady() {
-				at := float64(s.start) + (float64(j*q+i)+0.5)*float64(b.m)
-				z *= cmplx.Rect(1, -s.omega[r]*s.fs*(w.psi(at, s.fs)-s.psi[j]))
+		bend := s.bend[j*q : j*q+q]
+		for i, x := range re[j*q : j*q+q] {
+			z := complex(x, im[j*q+i])
+			if d := bend[i]; d != 0 {
+				z *= unit(-speed * d)
 			}
 			sum += z * turn
 			turn *= step
 		}
 		dst[j] = sum
 	}
+}
+
+// unit returns exp(ix), by its series where that is as good.
+func unit(x float64) complex128 {
+	if x2 := x * x; x2 < 0.01 {
+		return complex(1-x2/2*(1-x2/12), x*(1-x2/6*(1-x2/20)))
+	}
+	return cmplx.Rect(1, x)
 }
 
 // grow returns a slice of length n, reusing s where it is large enough.

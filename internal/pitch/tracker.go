@@ -253,14 +253,13 @@ func (t *Tracker) acquire() {
 
 // lock tries to find a pitch in the latest window seconds and to begin tracking.
 func (t *Tracker) lock(window float64) bool {
-	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	f1, sigma, ok := t.guess(x, window)
-	if !ok || t.hum(f1) {
+	p, ok := t.period(window)
+	if !ok {
 		return false
 	}
 	r := Reading{At: t.next, Partials: t.parts[:0]}
-	start := max(t.body(), t.past.begin)
-	if !t.take(start, f1, sigma, &r) && !t.take(t.next-int64(window*t.fs), f1, sigma, &r) {
+	if !t.lockNear(p.hz, window, &r) &&
+		(math.Abs(cents(p.hz, p.deepestHz)) < 50 || !t.lockNear(p.deepestHz, window, &r)) {
 		return false
 	}
 	t.parts = r.Partials
@@ -271,10 +270,17 @@ func (t *Tracker) lock(window float64) bool {
 	return true
 }
 
+// lockNear begins a note near f1 with all of the present sound or, where its beginning does not
+// fit, with the latest window seconds.
+func (t *Tracker) lockNear(f1, window float64, r *Reading) bool {
+	return !t.hum(f1) && (t.take(max(t.body(), t.past.begin), f1, r) ||
+		t.take(t.next-int64(window*t.fs), f1, r))
+}
+
 // take begins the bank of a note at sample start, for a pitch near f1, and reads it.
-func (t *Tracker) take(start int64, f1, sigma float64, r *Reading) bool {
+func (t *Tracker) take(start int64, f1 float64, r *Reading) bool {
 	f := &t.note
-	if !f.load(t.past.from(start, t.next), start, f1, sigma) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
+	if !f.load(t.past.from(start, t.next), start, f1, guessSigma) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
 		return false
 	}
 	// Later fits begin from here, not from the first instant, which may still have been sliding.
@@ -284,33 +290,29 @@ func (t *Tracker) take(start int64, f1, sigma float64, r *Reading) bool {
 	return true
 }
 
-// guess returns a first pitch for x: one that is expected, if it is there, or else what yin finds.
-func (t *Tracker) guess(x []float64, window float64) (f1, sigma float64, ok bool) {
+// period returns the period of the latest window seconds, if it is clear enough to be tried.
+func (t *Tracker) period(window float64) (period, bool) {
+	x := t.past.from(t.next-int64(window*t.fs), t.next)
 	minHz := math.Max(t.cfg.MinHz, 3.2/window)
 	if minHz*1.1 > t.cfg.MaxHz {
-		return 0, 0, false
+		return period{}, false
 	}
 	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
 	if !ok || p.aperiodicity > 0.3 {
-		return 0, 0, false
+		return period{}, false
 	}
 	// A short window cannot tell a low note from its own second partial: only a clean period
 	// is believed before the longest window is full.
 	if window < 0.9*acquireS && p.aperiodicity > 0.12 {
-		return 0, 0, false
+		return period{}, false
 	}
-	if t.explains(x, p.hz) {
-		return p.hz, guessSigma, true
-	}
-	if math.Abs(cents(p.hz, p.deepestHz)) > 50 && t.explains(x, p.deepestHz) {
-		return p.deepestHz, guessSigma, true
-	}
-	return 0, 0, false
+	return p, true
 }
 
-// explains reports whether a note near f1 explains what sounds in x.
-func (t *Tracker) explains(x []float64, f1 float64) bool {
-	if !t.probe.load(x, 0, f1, guessSigma) {
+// explains reports whether a note near f1 explains the latest window seconds.
+func (t *Tracker) explains(f1, window float64) bool {
+	start := t.next - int64(window*t.fs)
+	if !t.probe.load(t.past.from(start, t.next), start, f1, guessSigma) {
 		return false
 	}
 	r := Reading{Partials: t.spare[:0]}
