@@ -32,6 +32,8 @@ if [ "$1" = test ]; then
 	want aubio-tools command -v aubiopitch
 	want libaubio-dev pkg-config --exists aubio
 	want tmux command -v tmux
+	want fluidsynth command -v fluidsynth
+	want fluid-soundfont-gm test -e /usr/share/sounds/sf2/FluidR3_GM.sf2
 fi
 [ -n "$missing" ] || exit 0
 
