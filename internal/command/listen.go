@@ -31,7 +31,7 @@ type listenOptions struct {
 }
 
 func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
-	fs.StringVarP(&o.input, "input", "i", "", "where the sound comes from: mic, mic:NAME, demo, - (standard input) or\na recording in WAV or FLAC (default: mic, or demo if there is none)")
+	fs.StringVarP(&o.input, "input", "i", "", "`SOURCE` of the sound: mic, mic:NAME, demo, - (standard input) or\na recording in WAV or FLAC (default: mic, or demo if there is none)")
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
@@ -51,7 +51,7 @@ printed instead; with --json, one JSON object a reading.
 A recording is played at its own speed; with --json it is read at full speed.`,
 		Example: `  tunerd listen --tuning 31edo
   tunerd listen --tuning 4:5:6:7 --reference C4=264
-  tunerd listen --instrument guitar --string 6
+  tunerd listen --instrument guitar-12edo --string 6
   tunerd listen --input take.wav --json`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {

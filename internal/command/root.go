@@ -32,6 +32,7 @@ func NewRoot(d Deps) *cobra.Command {
 around it. Without a command it listens, as "tunerd listen" does.
 
 Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usage.`
+	root.Args = knownCommand
 	root.Version = version()
 	root.SetVersionTemplate("tunerd {{.Version}}\n")
 	root.SilenceUsage, root.SilenceErrors = true, true
@@ -40,4 +41,13 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 	})
 	root.AddCommand(newListenCommand(d), newMeasureCommand(d), newDevicesCommand(d), newVersionCommand())
 	return root
+}
+
+// knownCommand refuses what cobra has found to be no command.
+func knownCommand(_ *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	return hintf(usagef("unknown command %q", args[0]),
+		`"tunerd --help" lists the commands; "tunerd measure FILE" reads a recording`)
 }

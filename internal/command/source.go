@@ -25,7 +25,7 @@ func (o *sourceOptions) addFlags(fs *pflag.FlagSet) {
 	fs.IntVar(&o.channel, "channel", 0, "take channel `N` (from 1) instead of the mean of all")
 	fs.IntVar(&o.rate, "rate", 0, "sample rate in `HZ` of the device, or of --raw input (default: the device's own, 48000)")
 	fs.StringVar(&o.raw, "raw", "", "standard input is bare samples of this `FORMAT`: s16le, s24le, s32le or f32le")
-	fs.IntVar(&o.channels, "raw-channels", 0, "channels of --raw input (default 1)")
+	fs.IntVar(&o.channels, "raw-channels", 0, "--raw input has `N` channels, one sample of each in turn (default 1)")
 }
 
 func (o *sourceOptions) options(paced bool, log *slog.Logger) capture.Options {
