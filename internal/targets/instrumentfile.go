@@ -1,12 +1,8 @@
 package targets
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
 	"reflect"
 	"strings"
 	"unicode"
@@ -17,7 +13,6 @@ import (
 
 // Limits of an instrument file.
 const (
-	maxFileBytes  = 1 << 20
 	maxStrings    = 64
 	maxTextRunes  = 400
 	minScaleMM    = 20
@@ -55,32 +50,11 @@ type stringFile struct {
 
 // readInstrumentFile reads and checks the file at path.
 func readInstrumentFile(path string) (*Instrument, error) {
-	info, err := os.Stat(path)
+	data, err := readSmallFile("instrument", path)
 	if err != nil {
-		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("instrument %s is not a file", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("instrument %s: %w", path, cause(err))
+		return nil, err
 	}
 	return ParseInstrument(path, data)
-}
-
-// cause strips the system call and the path from an error of package os.
-func cause(err error) error {
-	var e *fs.PathError
-	if errors.As(err, &e) {
-		return e.Err
-	}
-	return err
 }
 
 // ParseInstrument reads the TOML of an instrument. The id is its path or built-in name and
@@ -89,8 +63,8 @@ func ParseInstrument(id string, data []byte) (*Instrument, error) {
 	if len(data) > maxFileBytes {
 		return nil, fmt.Errorf("%s: an instrument file has at most %d bytes", id, maxFileBytes)
 	}
-	file, err := decodeInstrument(data)
-	if err != nil {
+	var file instrumentFile
+	if err := decodeStrict(data, &file, acceptedKeys); err != nil {
 		return nil, fmt.Errorf("%s:%w", id, err)
 	}
 	in, err := file.instrument()
@@ -99,82 +73,6 @@ func ParseInstrument(id string, data []byte) (*Instrument, error) {
 	}
 	in.ID = id
 	return in, nil
-}
-
-// decodeInstrument reads the TOML strictly. Its errors begin with line:column.
-func decodeInstrument(data []byte) (*instrumentFile, error) {
-	data = bytes.TrimPrefix(data, []byte("\ufeff")) // some editors write a byte order mark
-	var file instrumentFile
-	err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&file)
-	var unknown *toml.StrictMissingError
-	var wrong *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		e := &unknown.Errors[0]
-		row, col := e.Position()
-		return nil, fmt.Errorf("%d:%d: unknown key %s; %s", row, col, quote(lastKey(e.Key())), acceptedKeys(e.Key(), beforeColumn(data, row, col)))
-	case errors.As(err, &wrong):
-		row, col := wrong.Position()
-		return nil, fmt.Errorf("%d:%d: %s", row, col, decodeMessage(wrong))
-	case err != nil:
-		return nil, fmt.Errorf(" %s", oneLine(err.Error()))
-	}
-	return &file, nil
-}
-
-func lastKey(key toml.Key) string {
-	if len(key) == 0 {
-		return ""
-	}
-	return key[len(key)-1]
-}
-
-// beforeColumn returns the line with that number up to the column; both count from 1.
-func beforeColumn(data []byte, row, col int) string {
-	lines := bytes.SplitN(data, []byte("\n"), row+1)
-	if row < 1 || row > len(lines) {
-		return ""
-	}
-	line := lines[row-1]
-	return string(line[:min(max(col-1, 0), len(line))])
-}
-
-// decodeMessage says in the words of the file what the TOML library says in those of Go.
-func decodeMessage(e *toml.DecodeError) string {
-	message := strings.TrimPrefix(oneLine(e.Error()), "toml: ")
-	if _, goType, ok := strings.Cut(message, " of type "); ok {
-		message = "wants " + wanted(goType)
-	}
-	if key := e.Key(); len(key) > 0 {
-		return "key " + quote(lastKey(key)) + ": " + message
-	}
-	return message
-}
-
-// wanted names the TOML value that fills a field of a Go type.
-func wanted(goType string) string {
-	switch strings.TrimLeft(goType, "*") {
-	case "string":
-		return `text in quotes, like "12edo"`
-	case "float64":
-		return "a number"
-	case "int":
-		return "a whole number"
-	case "[]int":
-		return "a list of whole numbers, like [2, 4, 6]"
-	}
-	return "a table"
-}
-
-// oneLine cuts a message of the TOML library to one line without control characters.
-func oneLine(s string) string {
-	s, _, _ = strings.Cut(s, "\n")
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
-			return -1
-		}
-		return r
-	}, s)
 }
 
 // acceptedKeys lists the keys of the table that an unknown key stands in. The library leaves the
