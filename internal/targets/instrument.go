@@ -24,6 +24,12 @@ type Instrument struct {
 	Tuning      *Tuning // anchored by the instrument's reference
 	Strings     []InstrumentString
 
+	// PerpendicularFret is the fret that stands square to the neck where strings differ in scale
+	// length; 0 is the nut.
+	PerpendicularFret int
+	// NutSpreadMM and SaddleSpreadMM are the distances between the outer strings; 0: not known.
+	NutSpreadMM, SaddleSpreadMM float64
+
 	built *Tuning // as in the file; Tuning may have been replaced since
 }
 
@@ -42,8 +48,10 @@ type InstrumentString struct {
 
 // A Fret is one fret of a string.
 type Fret struct {
-	Step  int     // steps of the instrument's own tuning above the open string
-	Cents float64 // the same as an interval
+	Step  int     // steps of the instrument's own tuning above the open string; the nearest if free
+	Cents float64 // the interval above the open string
+
+	free bool // given by its interval, not by a step
 }
 
 // An openPitch says how the file gives the pitch of an open string.

@@ -265,8 +265,8 @@ func TestParseInstrumentRefuses(t *testing.T) {
 		{open + "frets = {steps = 3}", `wants a list`},
 		{"nam = 'x'", `x.toml:1:1: unknown key "nam"; an instrument has name, kind,`},
 		{open + "gauge = 3", `x.toml:5:1: unknown key "gauge"; a string has note, step, interval, hz,`},
-		{open + "frets = {cont = 3}", `x.toml:5:10: unknown key "cont"; frets have count, every, steps`},
-		{head + "[frets]\ncont = 3", `x.toml:4:1: unknown key "cont"; frets have count, every, steps`},
+		{open + "frets = {cont = 3}", `x.toml:5:10: unknown key "cont"; frets have count, every, steps, intervals`},
+		{head + "[frets]\ncont = 3", `x.toml:4:1: unknown key "cont"; frets have count, every, steps, intervals`},
 		{head + "a = [", "x.toml:3:"},
 		{"name = 'x'\nname = 'y'", "x.toml:2:1"},
 		{open + "scale_length_mm = nan", "scale_length_mm NaN is outside 20 to 5000"},
@@ -289,6 +289,16 @@ func TestParseInstrumentRefuses(t *testing.T) {
 		{open + "frets = {steps = [2, 2]}", "step 2 of fret 2"},
 		{open + "frets = {steps = [0]}", "step 0 of fret 1"},
 		{open + "frets = {steps = [1], count = 2}", "either count"},
+		{open + "frets = {intervals = [9]}", "wants text in quotes"},
+		{open + "frets = {intervals = 9}", "a list of intervals"},
+		{open + "frets = {intervals = ['9/8'], count = 2}", "either intervals"},
+		{open + "frets = {intervals = ['5/4', '9/8']}", `"9/8" of fret 2`},
+		{open + "frets = {intervals = ['1/1']}", `"1/1" of fret 1`},
+		{open + "frets = {intervals = ['33/1']}", "within 5 octaves"},
+		{open + "frets = {intervals = ['x']}", `"x" is no interval`},
+		{"perpendicular_fret = 1\n" + open, "perpendicular_fret 1 is not within 0 to 0"},
+		{"nut_spread_mm = 0\n" + open, "nut_spread_mm 0 is outside 1 to 1000"},
+		{"saddle_spread_mm = nan\n" + open, "saddle_spread_mm NaN is outside 1 to 1000"},
 		{strings.Replace(open, "12edo", "12edx", 1), `tuning "12edx"`},
 		{"reference = 'A4'\n" + open, "A4=440"},
 		{"kind = \"a\\u001b[2J\"\n" + open, "cannot be shown"},
@@ -351,4 +361,36 @@ func FuzzInstrument(f *testing.F) {
 			t.Error(err)
 		}
 	})
+}
+
+// Frets of a list of ratios differ from string to string and need not be notes of the tuning.
+func TestFretsOfRatios(t *testing.T) {
+	in, err := ParseInstrument("x.toml", []byte(`name = "x"
+tuning = "12edo"
+scale_length_mm = 600
+perpendicular_fret = 2
+nut_spread_mm = 36
+saddle_spread_mm = 52.5
+[[strings]]
+note = "A2"
+frets = { intervals = ["9/8", "5/4", "3/2", "2/1"] }
+[[strings]]
+note = "E2"
+frets = { intervals = ["7/6", "4/3"] }
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if in.PerpendicularFret != 2 || in.NutSpreadMM != 36 || in.SaddleSpreadMM != 52.5 {
+		t.Errorf("shape %d, %g, %g", in.PerpendicularFret, in.NutSpreadMM, in.SaddleSpreadMM)
+	}
+	near(t, "5/4 in cents", in.Strings[0].Frets[1].Cents, 386.313714, 1e-6) // published interval tables
+	if step := in.Strings[0].Frets[1].Step; step != 4 {
+		t.Errorf("5/4 is nearest to %d semitones", step)
+	}
+	pressed, err := in.Fretted(2, 2)
+	if err != nil || pressed.Label != "A2" {
+		t.Errorf("4/3 above E2 is %+v, %v", pressed, err)
+	}
+	near(t, "4/3 above E2", pressed.Hz, in.Strings[1].Open.Hz*4/3, 1e-9)
 }

@@ -20,6 +20,8 @@ const (
 	maxGaugeMM    = 20
 	maxUnitWeight = 1 // kg/m
 	maxInharmonic = 0.1
+	minSpreadMM   = 1
+	maxSpreadMM   = 1000
 )
 
 // instrumentFile is the TOML of an instrument.
@@ -30,6 +32,9 @@ type instrumentFile struct {
 	Tuning        string       `toml:"tuning"`
 	Reference     string       `toml:"reference"`
 	ScaleLengthMM *float64     `toml:"scale_length_mm"`
+	Perpendicular int          `toml:"perpendicular_fret"`
+	NutSpread     *float64     `toml:"nut_spread_mm"`
+	SaddleSpread  *float64     `toml:"saddle_spread_mm"`
 	Frets         *fretsFile   `toml:"frets"`
 	Strings       []stringFile `toml:"strings"`
 }
@@ -121,6 +126,9 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 		}
 		in.Strings = append(in.Strings, s)
 	}
+	if err := f.shape(in); err != nil {
+		return nil, err
+	}
 	if err := in.placeStrings(); err != nil {
 		return nil, err
 	}
@@ -130,6 +138,34 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 		}
 	}
 	return in, nil
+}
+
+// shape sets what the file says of the board as a whole.
+func (f *instrumentFile) shape(in *Instrument) error {
+	most := 0
+	for i := range in.Strings {
+		most = max(most, len(in.Strings[i].Frets))
+	}
+	if f.Perpendicular < 0 || f.Perpendicular > most {
+		return fmt.Errorf("perpendicular_fret %d is not within 0 to %d", f.Perpendicular, most)
+	}
+	in.PerpendicularFret = f.Perpendicular
+	if err := setMeasure(&in.NutSpreadMM, "nut_spread_mm", f.NutSpread, minSpreadMM, maxSpreadMM); err != nil {
+		return err
+	}
+	return setMeasure(&in.SaddleSpreadMM, "saddle_spread_mm", f.SaddleSpread, minSpreadMM, maxSpreadMM)
+}
+
+// setMeasure sets to a measure of the file that lies within its bounds; nil leaves it.
+func setMeasure(to *float64, key string, from *float64, lo, hi float64) error {
+	if from == nil {
+		return nil
+	}
+	if !(*from >= lo && *from <= hi) { // NaN is not
+		return fmt.Errorf("%s %g is outside %g to %g", key, *from, lo, hi)
+	}
+	*to = *from
+	return nil
 }
 
 func (f *instrumentFile) checkTexts() error {
@@ -195,13 +231,9 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 		{"unit_weight_kg_m", s.UnitWeight, &out.UnitWeight, 1e-6, maxUnitWeight},
 		{"inharmonicity", s.Inharmonicity, &out.Inharmonicity, 0, maxInharmonic},
 	} {
-		if m.from == nil {
-			continue
+		if err := setMeasure(m.to, m.key, m.from, m.lo, m.hi); err != nil {
+			return out, err
 		}
-		if !(*m.from >= m.lo && *m.from <= m.hi) { // NaN is not
-			return out, fmt.Errorf("%s %g is outside %g to %g", m.key, *m.from, m.lo, m.hi)
-		}
-		*m.to = *m.from
 	}
 	frets := s.Frets
 	if frets == nil {
