@@ -52,9 +52,11 @@ type joint struct {
 	sigmaB   float64
 	phasorsA []complex128
 	phasorsB []complex128
-	centre   []float64 // [s] centroid in time of each active partial's energy
-	width    []float64 // [s] standard deviation in time of that energy
-	before   []float64 // [Hz] frequency of each active partial before a step
+	ratio    []complex128 // by active partial: from one block to the next, along the chord of the warp
+	power    []complex128 // ratio to the number of blocks
+	centre   []float64    // [s] centroid in time of each active partial's energy
+	width    []float64    // [s] standard deviation in time of that energy
+	before   []float64    // [Hz] frequency of each active partial before a step
 }
 
 // decay prior: strings and pipes alike decay by some 1/s; a buried partial must not run away.
@@ -241,12 +243,22 @@ func (j *joint) response() {
 	j.centre, j.width, j.before = grow(j.centre, na), grow(j.width, na), grow(j.before, na)
 	length := float64(j.s.length)
 	dt := length / j.s.fs
+	j.ratio, j.power = grow(j.ratio, na), grow(j.power, na)
+	chord := 0.0
+	if n > 1 {
+		chord = (j.s.psi[n-1] - j.s.psi[0]) / (j.s.t[n-1] - j.s.t[0])
+	}
 	for l, r := range j.active {
 		j.before[l] = j.hz(l)
 		w := 2 * math.Pi * j.before[l]
 		rate := complex(-j.alpha[r], w)
 		e := cmplx.Exp(rate*complex(j.s.t[0], 0)) * complex(math.Exp(j.alpha[r]*j.loudest(r)), 0)
 		turn := cmplx.Exp(rate * complex(dt, 0))
+		j.ratio[l] = turn
+		if chord != 0 {
+			j.ratio[l] *= cmplx.Rect(1, w*chord*dt)
+		}
+		j.power[l] = cmplx.Exp(complex(-j.alpha[r]*dt*float64(n), math.Remainder(w*(1+chord)*dt*float64(n), 2*math.Pi)))
 		row := j.basis[l*n : (l+1)*n]
 		var m0, m1, m2 float64
 		for i := range row {
@@ -321,37 +333,89 @@ func (j *joint) project() {
 	}
 	for k := range na {
 		ek := j.basis[k*n : (k+1)*n]
-		for l := range k + 1 {
-			s0, s1, s2, m0, m1 := products(ek, j.basis[l*n:(l+1)*n], j.s.t)
-			j.place(k, l, s0, s1, s2, m0, m1)
+		for l := range k {
+			p, ok := j.crossed(k, l)
+			if !ok {
+				p = products(ek, j.basis[l*n:(l+1)*n], j.s.t)
+			}
+			j.place(k, l, p)
 		}
+		j.place(k, k, products(ek, ek, j.s.t))
 	}
+}
+
+// A pair holds the products of two basis functions e and f: s0, s1, s2 are Σ t^p·ē·f for p = 0, 1,
+// 2; m0 and m1 are Σ t^p·ē·f̄ for p = 0, 1.
+type pair struct{ s0, s1, s2, m0, m1 complex128 }
+
+// crossed returns the products of two different partials in closed form, as sums of geometric
+// series. A warp of time enters by its chord from end to end: such sums come from the ends of the
+// window alone, so that what lies between changes little of what is small already. It reports
+// false where the series is nearly constant and the closed form would lose its digits.
+func (j *joint) crossed(k, l int) (p pair, ok bool) {
+	n := j.s.n
+	ratio := conj(j.ratio[k]) * j.ratio[l]
+	mirrored := conj(j.ratio[k] * j.ratio[l])
+	if n < 4 || far(ratio)*float64(n) < 3 || far(mirrored)*float64(n) < 3 {
+		return pair{}, false
+	}
+	t0 := complex(j.s.t[0], 0)
+	dt := complex(j.s.t[1]-j.s.t[0], 0)
+	begin := conj(j.basis[k*n]) * j.basis[l*n]
+	g0, g1, g2 := geometric(ratio, conj(j.power[k])*j.power[l], float64(n))
+	p.s0 = begin * g0
+	p.s1 = begin * (t0*g0 + dt*g1)
+	p.s2 = begin * (t0*t0*g0 + 2*t0*dt*g1 + dt*dt*g2)
+	begin = conj(j.basis[k*n] * j.basis[l*n])
+	g0, g1, _ = geometric(mirrored, conj(j.power[k]*j.power[l]), float64(n))
+	p.m0 = begin * g0
+	p.m1 = begin * (t0*g0 + dt*g1)
+	return p, true
+}
+
+// far returns about how far r is from 1.
+func far(r complex128) float64 { return math.Abs(1-real(r)) + math.Abs(imag(r)) }
+
+// geometric returns Σ b^p·r^b over b = 0..n−1 for p = 0, 1, 2, given rn = r^n; r must not be near 1.
+func geometric(r, rn complex128, n float64) (g0, g1, g2 complex128) {
+	d := 1 - r
+	norm := real(d)*real(d) + imag(d)*imag(d)
+	q := complex(real(d)/norm, -imag(d)/norm) // 1/(1−r)
+	rq := r * q
+	nc := complex(n, 0)
+	g0 = (1 - rn) * q
+	g1 = rq*g0 - nc*rn*q
+	// Each sum is r·d/dr of the one before.
+	g2 = rq*(g0+g1+rq*g0) - nc*rn*q*(nc+rq)
+	return g0, g1, g2
 }
 
 func conj(c complex128) complex128 { return complex(real(c), -imag(c)) }
 
-// products returns Σ t^p·ē·f for p = 0, 1, 2 and Σ t^p·ē·f̄ for p = 0, 1.
-func products(e, f []complex128, tau []float64) (s0, s1, s2, m0, m1 complex128) {
-	f, tau = f[:len(e)], tau[:len(e)]
+// products returns the products of e and f by summing them.
+func products(e, f []complex128, times []float64) pair {
+	f, times = f[:len(e)], times[:len(e)]
+	var p pair
 	for i, a := range e {
 		// ē·f and ē·f̄ share their four real products.
 		rr, ii := real(a)*real(f[i]), imag(a)*imag(f[i])
 		ri, ir := real(a)*imag(f[i]), imag(a)*real(f[i])
-		t := tau[i]
+		t := times[i]
 		sr, si, mr, mi := rr+ii, ri-ir, rr-ii, -ri-ir
-		s0 += complex(sr, si)
-		m0 += complex(mr, mi)
+		p.s0 += complex(sr, si)
+		p.m0 += complex(mr, mi)
 		sr, si = sr*t, si*t
-		s1 += complex(sr, si)
-		m1 += complex(mr*t, mi*t)
-		s2 += complex(sr*t, si*t)
+		p.s1 += complex(sr, si)
+		p.m1 += complex(mr*t, mi*t)
+		p.s2 += complex(sr*t, si*t)
 	}
-	return s0, s1, s2, m0, m1
+	return p
 }
 
 // place enters the products of partials k ≥ l into matrix and takes what the present model
 // explains out of rhs.
-func (j *joint) place(k, l int, s0, s1, s2, m0, m1 complex128) {
+func (j *joint) place(k, l int, p pair) {
+	s0, s1, s2, m0, m1 := p.s0, p.s1, p.s2, p.m0, p.m1
 	na := len(j.active)
 	size := 2 * na
 	fkl, flk := j.kernel[k*na+l], j.kernel[l*na+k]
