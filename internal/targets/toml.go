@@ -109,6 +109,8 @@ func wanted(goType string) string {
 		return "a whole number"
 	case "[]int":
 		return "a list of whole numbers, like [2, 4, 6]"
+	case "[]string":
+		return `a list of intervals in quotes, like ["9/8", "5/4"]`
 	}
 	return "a table"
 }
