@@ -13,12 +13,11 @@ func (f *fitter) room(m, n int) {
 	}
 }
 
-// load demodulates x, whose first sample has index at, for a note near f1. A short first fit sets
-// the frequencies of the bank; it reports whether that succeeded.
-func (f *fitter) load(x []float64, at int64, f1, sigmaCents float64) bool {
+// load demodulates x, whose first sample has index at, for the note k. A short first fit sets the
+// frequencies of the bank; it reports whether that succeeded.
+func (f *fitter) load(x []float64, at int64, k known) bool {
 	m := f.bank.m
-	k := first(f1, sigmaCents)
-	n := min(len(x)/m, int(reach(f1, sigmaCents)*f.fs/float64(m)))
+	n := min(len(x)/m, int(k.reach()*f.fs/float64(m)))
 	if n < 6 {
 		return false
 	}
@@ -88,6 +87,14 @@ func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guess
 func (f *fitter) evident(r *Reading) bool {
 	return r.SNRdB > 3 || len(r.Partials) >= 4 && r.SigmaCents < 5 ||
 		r.SNRdB > -4 && len(r.Partials) > 0 && r.SigmaCents < 1
+}
+
+// better reports whether r explains a sound clearly better than other does: more of it or, with
+// much else sounding, many more partials that keep to a law, which chance does not do.
+func (r *Reading) better(other *Reading) bool {
+	more := len(r.Partials) - len(other.Partials)
+	gain := r.SNRdB - other.SNRdB
+	return gain > 12 || gain > 3 && more > -4 || gain > -15 && more >= 4
 }
 
 // lengthen fits ever longer windows that begin at from, up to to.

@@ -69,12 +69,13 @@ type known struct {
 	b, sigmaB      float64
 	prior          stiffnessPrior
 	carry          bool // single partials are known from the last fit
+	top            int  // a first fit should be short enough to hold the partials up to this one
 }
 
 // first returns what is known from a first guess of the pitch alone.
 func first(f1, sigmaCents float64) known {
 	p := priorB(f1)
-	return known{f1: f1, sigmaCents: sigmaCents, b: p.mean, sigmaB: p.sigma, prior: p}
+	return known{f1: f1, sigmaCents: sigmaCents, b: p.mean, sigmaB: p.sigma, prior: p, top: 3}
 }
 
 // learned returns what a fit has taught, with allowance for a longer window.
@@ -268,8 +269,9 @@ func (f *fitter) glide(onset float64) warp {
 	return warp{depth: lines[best].extra[0], tau: glideTaus[best-1], onset: onset}
 }
 
-// reach returns the length of window (s) in which partial 3 of a note known to sigma cents lies
-// safely within the main lobe, and at least three periods and a dozen sub-blocks.
-func reach(f1, sigma float64) float64 {
-	return math.Max(12*subBlockS, math.Max(3/f1, 0.2*centsPerNeper/(3*f1*(sigma+0.02))))
+// reach returns the length of window (s) in which the partials up to k.top lie safely within the
+// main lobe, and at least three periods and a dozen sub-blocks.
+func (k known) reach() float64 {
+	top := partialHz(k.f1, k.b, k.top)
+	return math.Max(12*subBlockS, math.Max(3/k.f1, 0.2*centsPerNeper/(top*(k.sigmaCents+0.02))))
 }

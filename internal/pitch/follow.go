@@ -11,8 +11,9 @@ func (t *Tracker) track(power float64) {
 		t.end(t.next)
 		return
 	}
-	if !t.checked && t.age() > attackS+acquireS {
-		t.checked = true
+	if !t.checked && t.next >= t.nextTry && t.age() > attackS+acquireS {
+		t.nextTry = t.next + int64(acquireS*t.fs)
+		t.checked = t.base.SNRdB > trustedSNR || t.age() > 0.7
 		if t.recheck() {
 			return
 		}
@@ -38,12 +39,18 @@ func (t *Tracker) end(at int64) {
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
+	var k known
 	p, ok := t.period(acquireS)
-	if !ok || math.Abs(cents(p.hz, t.base.F1Hz)) < guessLimit || !t.explains(p.hz, acquireS) {
+	if ok && math.Abs(cents(p.hz, t.base.F1Hz)) > guessLimit {
+		k = first(p.hz, guessSigma)
+	} else if ok = t.base.SNRdB < trustedSNR; ok {
+		k, ok = t.climb(t.base.F1Hz, acquireS)
+	}
+	if !ok || !t.explains(k, acquireS, &t.base) {
 		return false
 	}
 	r := Reading{At: t.next, Partials: t.parts[:0]}
-	if !t.lockNear(p.hz, acquireS, &r) {
+	if !t.lockNear(k, acquireS, &r) {
 		return false
 	}
 	t.parts = r.Partials
@@ -145,7 +152,7 @@ func (t *Tracker) retune(f1 float64) {
 	f := &t.note
 	start := max(f.bank.first, t.past.begin)
 	all := t.past.from(start, t.next)
-	if f.load(all, start, f1, guessSigma) {
+	if f.load(all, start, first(f1, guessSigma)) {
 		t.span = math.Min(t.span, float64(len(all))/t.fs)
 	}
 }

@@ -60,6 +60,7 @@ type Tracker struct {
 	gap      bool // samples were lost; the next reading says so
 
 	yin     yin
+	ladder  ladder
 	note    fitter // the note that sounds, its whole bank
 	probe   fitter // acquisitions
 	state   phase
@@ -114,7 +115,6 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if cfg.Live {
 		t.note.partials = livePartials
 	}
-	t.probe.partials = livePartials
 	t.note.room(t.m, int(t.bankS()*t.fs))
 	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
 	return t, nil
@@ -257,9 +257,17 @@ func (t *Tracker) lock(window float64) bool {
 	if !ok {
 		return false
 	}
-	r := Reading{At: t.next, Partials: t.parts[:0]}
-	if !t.lockNear(p.hz, window, &r) &&
-		(math.Abs(cents(p.hz, p.deepestHz)) < 50 || !t.lockNear(p.deepestHz, window, &r)) {
+	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
+	locked := t.lockNear(first(p.hz, guessSigma), window, &r)
+	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
+		locked = t.lockNear(first(p.deepestHz, guessSigma), window, &r)
+	}
+	if !locked || r.SNRdB < trustedSNR {
+		if k, ok := t.climb(p.hz, window); ok && t.explains(k, window, &r) {
+			locked = t.lockNear(k, window, &r)
+		}
+	}
+	if !locked {
 		return false
 	}
 	t.parts = r.Partials
@@ -272,15 +280,27 @@ func (t *Tracker) lock(window float64) bool {
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
 // fit, with the latest window seconds.
-func (t *Tracker) lockNear(f1, window float64, r *Reading) bool {
-	return !t.hum(f1) && (t.take(max(t.body(), t.past.begin), f1, r) ||
-		t.take(t.next-int64(window*t.fs), f1, r))
+func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
+	return !t.hum(k.f1) && (t.take(max(t.body(), t.past.begin), k, r) ||
+		t.take(t.next-int64(window*t.fs), k, r))
 }
 
-// take begins the bank of a note at sample start, for a pitch near f1, and reads it.
-func (t *Tracker) take(start int64, f1 float64, r *Reading) bool {
+// climb looks for a note in the spacing of the partials, other than one near f1, once the window
+// is long enough to tell them apart.
+func (t *Tracker) climb(f1, window float64) (known, bool) {
+	if window < 0.9*acquireS {
+		return known{}, false
+	}
+	x := t.past.from(t.next-int64(window*t.fs), t.next)
+	k, ok := t.ladder.find(x, t.fs, t.cfg.MinHz, t.cfg.MaxHz)
+	return k, ok && math.Abs(cents(k.f1, f1)) > guessLimit
+}
+
+// take begins the bank of the note k at sample start and reads it.
+func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	f := &t.note
-	if !f.load(t.past.from(start, t.next), start, f1, guessSigma) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
+	r.Partials = r.Partials[:0]
+	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
 		return false
 	}
 	// Later fits begin from here, not from the first instant, which may still have been sliding.
@@ -309,16 +329,16 @@ func (t *Tracker) period(window float64) (period, bool) {
 	return p, true
 }
 
-// explains reports whether a note near f1 explains the latest window seconds.
-func (t *Tracker) explains(f1, window float64) bool {
+// explains reports whether the note k explains the latest window seconds better than other does.
+func (t *Tracker) explains(k known, window float64, other *Reading) bool {
 	start := t.next - int64(window*t.fs)
-	if !t.probe.load(t.past.from(start, t.next), start, f1, guessSigma) {
+	if !t.probe.load(t.past.from(start, t.next), start, k) {
 		return false
 	}
 	r := Reading{Partials: t.spare[:0]}
 	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
 	t.spare = r.Partials
-	return ok && t.probe.evident(&r)
+	return ok && t.probe.evident(&r) && r.better(other)
 }
 
 // hum reports whether f1 is that of mains hum: within 10 cents of 50 or 60 Hz or of a low

@@ -25,6 +25,7 @@ func checkSampleRate(fs float64) error {
 type WindowEstimator struct {
 	fs          float64
 	yin         yin
+	ladder      ladder
 	once, again fitter
 	parts       [2][]Partial
 }
@@ -53,30 +54,38 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 	if !ok || p.aperiodicity > noPeriodDip {
 		return Reading{}, false
 	}
-	r, ok := e.around(0, x, p.hz, guessSigma)
-	if ok && r.SNRdB > trustedSNR || math.Abs(cents(p.hz, p.deepestHz)) < 50 {
+	r, ok := e.around(0, x, first(p.hz, guessSigma))
+	if ok && r.SNRdB > trustedSNR {
 		return r, ok
 	}
-	// A short period that explains the sound badly was not the period.
-	other, better := e.around(1, x, p.deepestHz, guessSigma)
-	if better && (!ok || other.SNRdB > r.SNRdB+3) {
-		return other, true
+	// A period that explains the sound badly was not the period.
+	if math.Abs(cents(p.hz, p.deepestHz)) > 50 {
+		other, better := e.around(1, x, first(p.deepestHz, guessSigma))
+		if better && (!ok || other.better(&r)) {
+			return other, true
+		}
+	}
+	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(cents(k.f1, p.hz)) > guessLimit {
+		other, better := e.around(1, x, k)
+		if better && (!ok || other.better(&r)) {
+			return other, true
+		}
 	}
 	return r, ok
 }
 
 // Around is Estimate for a pitch known beforehand to about sigmaCents (one standard deviation).
 func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, bool) {
-	return e.around(0, x, f1, sigmaCents)
+	return e.around(0, x, first(f1, sigmaCents))
 }
 
-func (e *WindowEstimator) around(slot int, x []float64, f1, sigmaCents float64) (Reading, bool) {
+func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool) {
 	f := &e.once
 	if slot == 1 {
 		f = &e.again
 	}
 	f.room(subBlockFor(e.fs, len(x)), len(x))
-	if !f.load(x, 0, f1, sigmaCents) {
+	if !f.load(x, 0, k) {
 		return Reading{}, false
 	}
 	r := Reading{At: int64(len(x)), State: Sounding, Partials: e.parts[slot][:0]}

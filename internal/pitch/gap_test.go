@@ -1,0 +1,117 @@
+package pitch
+
+import (
+	"math"
+	"testing"
+
+	"tunerd/internal/sound"
+)
+
+// A jump in the sample index: the note ends there, tracking begins afresh, and it is said once.
+func TestGapEndsTheNote(t *testing.T) {
+	bothModes(t, func(t *testing.T, live bool) {
+		for _, jump := range []int64{1, 100, 48000, -500, 1 << 40} {
+			s := newScene(3, testRate, -70, newRand(1))
+			s.pluck(sound.String(110), 0.5, -20, newRand(2))
+			var h hearing
+			tracker, err := NewTracker(Config{SampleRate: testRate, Live: live, OnNote: func(n *Note) { h.notes = append(h.notes, *n) }})
+			if err != nil {
+				t.Fatal(err)
+			}
+			const cut = 72000
+			tracker.Push(s.x[:cut], 0, h.keep)
+			before := len(h.readings)
+			tracker.Push(s.x[cut:], cut+jump, h.keep)
+			tracker.Flush()
+			for i, r := range h.readings {
+				if r.AfterGap != (i == before) {
+					t.Errorf("jump of %d: AfterGap %v in reading %d, the first behind the gap is %d", jump, r.AfterGap, i, before)
+				}
+				if i >= before && r.At <= cut+jump {
+					t.Errorf("jump of %d: reading at %d lies before the gap's end", jump, r.At)
+				}
+			}
+			if len(h.notes) == 0 || h.notes[0].End > cut {
+				t.Fatalf("jump of %d: notes %v, want one that ends by sample %d", jump, brief(h.notes), cut)
+			}
+			for _, n := range h.notes {
+				within(t, "beside a gap", n.Reading, 110, 0.3)
+			}
+		}
+	})
+}
+
+// A stream may begin at any index: nothing was lost.
+func TestStreamThatBeginsLate(t *testing.T) {
+	t.Parallel()
+	s := newScene(2, testRate, -70, newRand(1))
+	s.pluck(sound.String(110), 0.5, -20, newRand(2))
+	const begin = 123456789
+	var h hearing
+	tracker, err := NewTracker(Config{SampleRate: testRate, Live: true, OnNote: func(n *Note) { h.notes = append(h.notes, *n) }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tracker.Push(s.x, begin, h.keep)
+	tracker.Flush()
+	for _, r := range h.readings {
+		if r.AfterGap {
+			t.Fatal("the beginning counts as a gap")
+		}
+	}
+	n := onlyNote(t, h)
+	within(t, "late stream", n.Reading, 110, 0.05)
+	if off := float64(n.Start-begin)/testRate - 0.5; math.Abs(off) > 0.03 {
+		t.Errorf("onset %+.1f ms beside the pluck", 1000*off)
+	}
+}
+
+// Only the strings of an instrument may sound: others are not read, nor is one taken for another.
+func TestExpectedPitchesOnly(t *testing.T) {
+	bothModes(t, func(t *testing.T, live bool) {
+		for _, tc := range []struct {
+			expect []float64
+			notes  int
+		}{
+			{nil, 1},
+			{[]float64{82.407, 110, 146.83}, 1},
+			{[]float64{110 * math.Exp2(40.0/1200)}, 1}, // 40 cents beside it
+			{[]float64{110 * math.Exp2(90.0/1200)}, 0}, // too far
+			{[]float64{55, 220}, 0},                    // octaves are other pitches
+		} {
+			s := newScene(2.5, testRate, -70, newRand(1))
+			s.pluck(sound.String(110), 0.5, -20, newRand(2))
+			var h hearing
+			tracker, err := NewTracker(Config{SampleRate: testRate, Live: live, OnNote: func(n *Note) { h.notes = append(h.notes, *n) }})
+			if err != nil {
+				t.Fatal(err)
+			}
+			tracker.Expect(tc.expect)
+			tracker.Push(s.x, 0, h.keep)
+			tracker.Flush()
+			if len(h.notes) != tc.notes {
+				t.Errorf("110 Hz, expecting %v: notes %v, want %d", tc.expect, brief(h.notes), tc.notes)
+			}
+			if tc.notes == 0 && len(h.sounding()) > 0 {
+				t.Errorf("110 Hz, expecting %v: reads %.2f Hz", tc.expect, h.sounding()[0].F1Hz)
+			}
+		}
+	})
+}
+
+// The same readings, hop by hop: about 10.7 ms apart at any sample rate, each at the newest sample.
+func TestHopsAreRegular(t *testing.T) {
+	for _, fs := range []float64{8000, 44100, 48000, 192000} {
+		s := newScene(1, fs, -70, newRand(1))
+		h := listen(t, Config{SampleRate: fs, Live: true}, s.x, 333)
+		for i := 1; i < len(h.readings); i++ {
+			hop := float64(h.readings[i].At-h.readings[i-1].At) / fs
+			if math.Abs(hop-0.01067) > 0.001 {
+				t.Fatalf("%g Hz: %.2f ms between readings, want about 10.7", fs, 1000*hop)
+			}
+		}
+		if len(h.readings) < 90 {
+			t.Errorf("%g Hz: %d readings a second", fs, len(h.readings))
+		}
+	}
+}

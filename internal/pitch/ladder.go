@@ -1,0 +1,185 @@
+package pitch
+
+import (
+	"cmp"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// A ladder finds a note from the spacing of its partials. It serves where the waveform has no
+// clear period: a stiff string whose upper partials carry all the sound (plucked behind the
+// bridge, or picked at a node), the lowest missing and other things ringing along. Any two
+// neighbours among the strongest peaks of a spectrum suggest a numbering; the one wins whose
+// stiff-string law the most peaks keep, counting each by how unlikely it is to lie on a rung by
+// chance.
+type ladder struct {
+	size   int
+	plan   *fourier.FFT
+	window []float64
+	pad    []float64
+	spec   []complex128
+	peaks  []peak
+}
+
+type peak struct {
+	hz     float64
+	weight float64 // amplitude
+}
+
+const (
+	ladderPeaks  = 24
+	ladderCents  = 4.0  // a peak this near its rung lies on it
+	ladderMinHit = 7    // peaks on rungs
+	ladderScore  = 16.0 // nepers of unlikeliness, over all peaks
+)
+
+// find returns what the peaks of x suggest for a fundamental between minHz and maxHz.
+func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
+	l.spectrum(x)
+	l.pick(fs, len(x))
+	var best known
+	bestScore := ladderScore
+	for i := range l.peaks {
+		for j := i + 1; j < min(i+4, len(l.peaks)); j++ {
+			gap := l.peaks[j].hz - l.peaks[i].hz
+			k := int(l.peaks[i].hz/gap + 0.5)
+			for n := max(1, k-1); n <= k+1; n++ {
+				for _, b := range [...]float64{0, 3e-5, 6e-5, 1e-4, 1.5e-4, 2.5e-4, 5e-4} {
+					f := l.peaks[i].hz / partialHz(1, b, n)
+					if f < minHz || f > maxHz {
+						continue
+					}
+					if c, score := l.refined(f, b); score > bestScore && c.f1 > minHz && c.f1 < maxHz {
+						best, bestScore = c, score
+					}
+				}
+			}
+		}
+	}
+	return best, best.f1 > 0
+}
+
+// spectrum fills spec with that of x under a Hann window, padded to twice its length or more.
+func (l *ladder) spectrum(x []float64) {
+	size := 1
+	for size < 2*len(x) {
+		size *= 2
+	}
+	if size != l.size {
+		l.size, l.plan = size, fourier.NewFFT(size)
+		l.pad, l.spec = make([]float64, size), make([]complex128, size/2+1)
+	}
+	if len(l.window) != len(x) {
+		l.window = make([]float64, len(x))
+		for i := range l.window {
+			l.window[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(x)))
+		}
+	}
+	clear(l.pad)
+	for i, v := range x {
+		l.pad[i] = v * l.window[i]
+	}
+	l.plan.Coefficients(l.spec, l.pad)
+}
+
+// pick keeps the strongest peaks within 50 dB of the highest, in order of frequency.
+func (l *ladder) pick(fs float64, n int) {
+	l.peaks = l.peaks[:0]
+	apart := max(2, 2*l.size/n) // half the main lobe, bins
+	level := func(i int) float64 { return cmplx.Abs(l.spec[i]) }
+	for i := apart; i < len(l.spec)-apart; i++ {
+		a := level(i)
+		top := true
+		for j := i - apart; j <= i+apart && top; j++ {
+			top = j == i || level(j) < a
+		}
+		if !top {
+			continue
+		}
+		// Parabola through the logarithms of three bins.
+		p, q, r := math.Log(level(i-1)+1e-30), math.Log(a+1e-30), math.Log(level(i+1)+1e-30)
+		shift := 0.0
+		if bend := p - 2*q + r; bend < 0 {
+			shift = 0.5 * (p - r) / bend
+		}
+		l.peaks = append(l.peaks, peak{hz: (float64(i) + shift) * fs / float64(l.size), weight: a})
+	}
+	slices.SortFunc(l.peaks, func(a, b peak) int { return cmp.Compare(b.weight, a.weight) })
+	l.peaks = l.peaks[:min(len(l.peaks), ladderPeaks)]
+	for i := range l.peaks {
+		if l.peaks[i].weight < l.peaks[0].weight*3e-3 {
+			l.peaks = l.peaks[:i]
+			break
+		}
+	}
+	slices.SortFunc(l.peaks, func(a, b peak) int { return cmp.Compare(a.hz, b.hz) })
+}
+
+// refined fits the law to the peaks that lie near the rungs of f1 and B, and scores it.
+func (l *ladder) refined(f1, b float64) (known, float64) {
+	if _, score := l.judge(f1, b, 3*ladderCents); score < ladderScore/2 {
+		return known{}, 0
+	}
+	for _, reach := range [...]float64{3, 2, 1} {
+		// (f_k/k)² = f0²·(1 + B·k²): a straight line over k².
+		var w, x, y, xx, xy float64
+		for _, p := range l.peaks {
+			k, off := rung(p.hz, f1, b)
+			if k < 1 || math.Abs(off) > reach*ladderCents {
+				continue
+			}
+			kk := float64(k * k)
+			v := p.hz * p.hz / kk
+			w++
+			x += kk
+			y += v
+			xx += kk * kk
+			xy += kk * v
+		}
+		det := w*xx - x*x
+		u, s := (xx*y-x*xy)/det, (w*xy-x*y)/det
+		if !(det > 0 && u > 0) {
+			return known{}, 0
+		}
+		b = math.Max(0, math.Min(0.01, s/u))
+		f1 = math.Sqrt(u * (1 + b))
+	}
+	return l.judge(f1, b, ladderCents)
+}
+
+// judge scores the law f1, B by the peaks that lie within tolerance cents of a rung.
+func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
+	var score float64
+	hits, last := 0, 0
+	for _, p := range l.peaks {
+		k, off := rung(p.hz, f1, b)
+		if k < 1 || k > maxPartials+12 || k == last || math.Abs(off) > tolerance {
+			continue
+		}
+		last = k
+		hits++
+		chance := 2 * tolerance / centsPerNeper * p.hz / f1
+		score += math.Max(0, -math.Log(chance))
+	}
+	if hits < ladderMinHit {
+		return known{}, 0
+	}
+	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
+}
+
+// rung returns the number of the partial of f1 and B nearest to hz, and how far (cents) hz lies
+// from it.
+func rung(hz, f1, b float64) (int, float64) {
+	k := hz / f1
+	for range 4 {
+		k = hz / f1 / math.Sqrt((1+b*k*k)/(1+b))
+	}
+	n := int(math.Round(k))
+	if n < 1 {
+		return 0, 0
+	}
+	return n, cents(hz, partialHz(f1, b, n))
+}
