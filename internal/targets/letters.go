@@ -3,6 +3,7 @@ package targets
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // maxFifthError is how far the best fifth of a division may be from 3/2, in cents, for its notes
@@ -100,29 +101,41 @@ func (l *letters) index(n noteName) (int, error) {
 	return n.octave*l.division + l.at[n.letter] + n.sharps*l.sharp + n.steps, nil
 }
 
-// keys names the twelve notes of a temperament by its keys, each with one name.
+// keys names the twelve notes of a temperament by its keys, each with one name: twelve letters
+// that follow each other along the chain of fifths.
 type keys struct {
 	names    [12]noteName // from C; octave and steps are 0
 	circular bool         // sharps and flats of one key are the same note
+	first    int          // place of the chain's first letter, counted in fifths from F
 }
 
-// newKeys returns the keys named as in the chain of fifths from Eb to G#.
-func newKeys(circular bool) (*keys, error) {
-	k := &keys{circular: circular}
-	for _, name := range fifthsChain {
-		n, err := parseNoteName(name + "0")
-		if err != nil {
-			return nil, err
-		}
+// firstKey is the usual chain, from Eb to G#.
+const firstKey = -2
+
+// newKeys returns the keys named by the chain that begins so many fifths above F.
+func newKeys(circular bool, first int) *keys {
+	k := &keys{circular: circular, first: first}
+	for place := first; place < first+12; place++ {
+		n := noteName{letter: strings.IndexByte(noteLetters, "FCGDAEB"[floorMod(place, 7)]), sharps: floorDiv(place, 7)}
 		k.names[floorMod(semitones[n.letter]+n.sharps, 12)] = n
 	}
-	return k, nil
+	return k
+}
+
+// rotated returns the keys of the temperament whose C stands where key number by of this one
+// stood. Where sharps and flats are the same note the usual names serve everywhere.
+func (k *keys) rotated(by int) *keys {
+	if k.circular {
+		return k
+	}
+	n := k.names[by]
+	place := strings.IndexByte("FCGDAEB", noteLetters[n.letter]) + 7*n.sharps
+	return newKeys(false, k.first-(place-1)) // C is one fifth above F
 }
 
 func (k *keys) name(index int) string {
-	octave := floorDiv(index, 12)
 	n := k.names[floorMod(index, 12)]
-	n.octave = octave
+	n.octave = floorDiv(index-n.sharps, 12) // Cb4 is the key below C4
 	return n.String()
 }
 

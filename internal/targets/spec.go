@@ -3,6 +3,7 @@ package targets
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -17,10 +18,13 @@ const maxSpecText = 256 << 10
 //	1/1 9/8 24\41 386.31c     a list of intervals, each as ParseInterval reads it
 //	harmonics 8..16           harmonics 8 to 16, counted from the first of them
 //	subharmonics 8..16        the lengths 16 to 8 of a string, counted from the longest
+//	products 2 of 1 3 5 7     the products of every two of these factors, counted from the lowest
 //	werckmeister-3            a published temperament; Temperaments lists them
+//	mine.toml                 a file, see ParseTuningFile; also .json and .csv
 //
 // All but the divisions and temperaments repeat at the octave unless "repeat 3/1" (or any other
-// interval) follows. The notes of a list may come in any order; a note written twice is refused,
+// interval) follows. "rotate 3" at the end makes note 3 the new 1/1: the same notes counted from
+// there. The notes of a list may come in any order; a note written twice is refused,
 // notes that are whole repeats apart (5/4 and 5/2 at the octave) are one, and 1/1 always belongs.
 //
 // The tuning is anchored at StandardPitch: step 0 is A4, and 1/1 of a list is A4. WithReference
@@ -28,6 +32,9 @@ const maxSpecText = 256 << 10
 func ParseTuning(spec string) (*Tuning, error) {
 	if len(spec) > maxSpecText {
 		return nil, fmt.Errorf("tuning %s is longer than %d characters", quote(spec), maxSpecText)
+	}
+	if path := strings.TrimSpace(spec); isTuningFile(path) {
+		return readTuningFile(path)
 	}
 	tokens := strings.Fields(strings.ToLower(spec))
 	t, err := parseTokens(tokens)
@@ -42,6 +49,35 @@ func parseTokens(tokens []string) (*Tuning, error) {
 	if len(tokens) == 0 {
 		return nil, errors.New("nothing given; write one like 12edo, 13ed3, 4:5:6:7 or harmonics 8..16")
 	}
+	tokens, by, err := cutRotate(tokens)
+	if err != nil {
+		return nil, err
+	}
+	t, err := parseUnrotated(tokens)
+	if err != nil || by == 0 {
+		return t, err
+	}
+	return t.rotated(by)
+}
+
+// cutRotate takes "rotate 3" off the end; without it the rotation is 0.
+func cutRotate(tokens []string) ([]string, int, error) {
+	i := slices.Index(tokens, "rotate")
+	if i < 0 {
+		return tokens, 0, nil
+	}
+	if i == 0 || i != len(tokens)-2 {
+		return nil, 0, errors.New(`"rotate" belongs at the end, before the number of the note that is to be 1/1, like rotate 3`)
+	}
+	by, err := parseCount(tokens[i+1], maxSteps)
+	if err != nil {
+		return nil, 0, fmt.Errorf("rotate %s: that is no number of a note from 1 to %d", quote(tokens[i+1]), maxSteps)
+	}
+	return tokens[:i], by, nil
+}
+
+// parseUnrotated reads at least one token.
+func parseUnrotated(tokens []string) (*Tuning, error) {
 	if len(tokens) == 1 {
 		if m, ok := findTemperament(tokens[0]); ok {
 			return m.tuning()
@@ -110,6 +146,8 @@ func parseNotes(tokens []string) ([]Interval, error) {
 	switch first := tokens[0]; {
 	case first == "harmonics" || first == "subharmonics":
 		return parseSeries(tokens)
+	case first == "products":
+		return parseProducts(tokens)
 	case strings.Contains(first, ":") && len(tokens) == 1:
 		return parseChord(first)
 	}
@@ -145,27 +183,11 @@ func parseSeries(tokens []string) ([]Interval, error) {
 
 // parseChord reads 4:5:6:7 as ratios above the first number.
 func parseChord(token string) ([]Interval, error) {
-	parts := strings.Split(token, ":")
-	if err := checkCount(len(parts)); err != nil {
+	c, err := ParseChord(token)
+	if err != nil {
 		return nil, err
 	}
-	root, err := parseRatio(parts[0])
-	if err != nil {
-		return nil, chordError(parts[0])
-	}
-	notes := make([]Interval, len(parts))
-	for i, part := range parts {
-		iv, err := parseRatio(part)
-		if err != nil || strings.Contains(part, "/") {
-			return nil, chordError(part)
-		}
-		notes[i] = iv.Sub(root)
-	}
-	return notes, refuseRepeated(notes, parts)
-}
-
-func chordError(part string) error {
-	return fmt.Errorf("%s is no part of a chord; write whole numbers like 4:5:6:7", quote(part))
+	return c.notes, nil
 }
 
 func parseList(tokens []string) ([]Interval, error) {
@@ -188,7 +210,7 @@ func parseList(tokens []string) ([]Interval, error) {
 
 func unknownSpec() error {
 	return errors.New(`unknown; write a division like 12edo or 13ed3, ratios like 4:5:6:7 or "1/1 5/4 3/2", ` +
-		"harmonics 8..16, or one of " + strings.Join(Temperaments(), ", "))
+		"harmonics 8..16, products 2 of 1 3 5 7, a .toml file, or one of " + strings.Join(Temperaments(), ", "))
 }
 
 func checkCount(n int) error {

@@ -81,9 +81,7 @@ func (m temperament) tuning() (*Tuning, error) {
 	if err != nil {
 		return nil, err
 	}
-	if t.naming, err = newKeys(m.circular); err != nil {
-		return nil, err
-	}
+	t.naming = newKeys(m.circular, firstKey)
 	return t.WithReference(StandardPitch)
 }
 

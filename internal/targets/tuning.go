@@ -1,6 +1,7 @@
 package targets
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"sort"
@@ -20,6 +21,7 @@ const minGap = 0.001
 // step = index - zero.
 type Tuning struct {
 	spec        string
+	name        string     // of a tuning file, for display; mostly empty
 	division    int        // equal steps of period; 0: the notes are listed
 	notes       []Interval // listed notes, ascending within the period from 1/1; nil for an equal division
 	cents       []float64  // sizes of all notes, ascending from 0
@@ -46,6 +48,9 @@ type Note struct {
 
 // String returns the spec of the tuning, which ParseTuning reads back.
 func (t *Tuning) String() string { return t.spec }
+
+// Name returns the name that a tuning file gives, else the spec.
+func (t *Tuning) Name() string { return cmp.Or(t.name, t.spec) }
 
 // Reference returns what the tuning is anchored by.
 func (t *Tuning) Reference() Reference { return t.reference }
