@@ -67,6 +67,7 @@ func (t *Tracker) refit() {
 	perS := t.fs / float64(t.m)
 	r := Reading{At: t.next, Partials: t.spare[:0]}
 	var ok bool
+	t.run = 0
 	if age < glideS && t.plucked {
 		ok = f.again(0, f.bank.n, settles, float64(t.from), &r)
 	} else {
@@ -77,6 +78,7 @@ func (t *Tracker) refit() {
 		return
 	}
 	t.goodAt = t.next
+	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
 	t.base = r
 	t.base.AttackF1Hz = t.attack
 	t.parts, t.spare = r.Partials, t.parts
@@ -86,6 +88,20 @@ func (t *Tracker) refit() {
 	if math.Abs(cents(f.hz, f.start.f1)) > 30 {
 		t.retune(f.hz)
 	}
+}
+
+// unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
+// window of a running pitch says of the pitch now, or, under a glide, what its simple law (one
+// exponential, to first order) may miss of it. It is small beside what a hand on the peg does, and
+// keeps a long window from claiming more than a real string holds.
+func (t *Tracker) unmodelled() float64 {
+	f := &t.note
+	const floor = 0.003 // cents; a string of which this much is known for a second is a rare one
+	if f.warp.depth != 0 {
+		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
+		return math.Hypot(floor, 0.01*left)
+	}
+	return math.Hypot(floor, t.run/4)
 }
 
 // slide fits the latest stretch of a long note: as long as liveS while the pitch stands still,
@@ -131,6 +147,7 @@ func (t *Tracker) moving() bool {
 	}
 	scale := math.Max(1, l.chi2/float64(l.used-3))
 	run := 2 * math.Abs(l.extra[0]) * s.half * centsPerNeper // cents at the ends
+	t.run = run
 	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
 }
 
