@@ -1,0 +1,136 @@
+package fretboard
+
+import (
+	"fmt"
+	"math"
+
+	"tunerd/internal/targets"
+)
+
+// minFretMM is the least distance of two frets. Common practice, no source: the crown of a wire is
+// 2 to 3 mm wide, and a fingertip needs the rest.
+const minFretMM = 4
+
+// duplicateMM is how near two frets of a string must be to be one.
+const duplicateMM = 0.05
+
+// offNoteCents is how far a pitch may be from a note of the tuning and still be that note.
+const offNoteCents = 0.01
+
+// A Finding is one thing that Check has to say.
+type Finding struct {
+	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length"
+	Fault  bool   // something is wrong; false: something is worth knowing, or not known
+	String int
+	Fret   int // 0: the whole string
+	Text   string
+}
+
+// Check looks for strings out of playable range, frets too near to one another, frets that are
+// there twice and pitches that are no notes of the tuning; string by string.
+func Check(in *targets.Instrument) []Finding {
+	var all []Finding
+	for i := range in.Strings {
+		c := checker{in: in, s: &in.Strings[i], n: i + 1}
+		c.load()
+		c.frets()
+		c.notes()
+		all = append(all, c.found...)
+	}
+	return all
+}
+
+type checker struct {
+	in    *targets.Instrument
+	s     *targets.InstrumentString
+	n     int // number of the string
+	found []Finding
+}
+
+func (c *checker) add(kind string, fault bool, fret int, format string, args ...any) {
+	c.found = append(c.found, Finding{kind, fault, c.n, fret, fmt.Sprintf(format, args...)})
+}
+
+func (c *checker) load() {
+	if c.s.ScaleLengthMM == 0 {
+		c.add("scale length", false, 0, "not given: tension and fret places are not known")
+		return
+	}
+	l := LoadOf(c.s)
+	share := l.Share()
+	switch {
+	case share >= overStressed:
+		c.add("tension", true, 0, "%.1f Hz over %g mm stresses it to %.0f MPa, %.0f%% of the %.0f MPa at which it breaks (%s)",
+			c.s.Open.Hz, c.s.ScaleLengthMM, l.StressMPa, 100*share, l.LimitMPa, l.Source)
+	case share >= nearBreaking:
+		c.add("tension", false, 0, "near its limit: %.0f%% of the %.0f MPa at which it breaks (%s)", 100*share, l.LimitMPa, l.Source)
+	}
+	switch {
+	case math.IsNaN(l.TensionN) && math.IsNaN(share):
+		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and a material of plain steel, nylon or gut")
+	case l.TensionN < slackN:
+		c.add("tension", true, 0, "%.1f N is slack; below %d N a string does not hold its pitch", l.TensionN, slackN)
+	case l.TensionN > heavyN:
+		c.add("tension", true, 0, "%.0f N is above %d N, more than necks and hands are made for", l.TensionN, heavyN)
+	}
+}
+
+func (c *checker) frets() {
+	if c.s.ScaleLengthMM == 0 {
+		return
+	}
+	previous := 0.0
+	for i, f := range c.s.Frets {
+		x := Position(c.s.ScaleLengthMM, f.Cents)
+		switch gap := x - previous; {
+		case gap < duplicateMM:
+			c.add("duplicate fret", true, i+1, "lies in the same place as %s", fretName(i))
+		case gap < minFretMM:
+			c.add("narrow fret", true, i+1, "%.2f mm from %s, less than %d mm", gap, fretName(i), minFretMM)
+		}
+		previous = x
+	}
+}
+
+func fretName(fret int) string {
+	if fret == 0 {
+		return "the nut"
+	}
+	return fmt.Sprintf("fret %d", fret)
+}
+
+// notes compares what the string sounds with the tuning. Of many frets off it tells the worst.
+func (c *checker) notes() {
+	if label, off := c.offNote(c.s.Open); math.Abs(off) > offNoteCents {
+		c.add("off the tuning", true, 0, "open %.4g Hz is %+.2f cents from %s, the nearest note of %s", c.s.Open.Hz, off, label, c.in.Tuning)
+	}
+	count, worst, worstOff, worstLabel := 0, 0, 0.0, ""
+	for fret := 1; fret <= len(c.s.Frets); fret++ {
+		f, err := c.in.Fretted(c.n, fret)
+		if err != nil {
+			continue // string and fret are there
+		}
+		if f.Hz > targets.MaxNoteHz {
+			c.add("off the tuning", true, fret, "%.0f Hz is above %.0f Hz, the highest note", f.Hz, targets.MaxNoteHz)
+			break
+		}
+		label, off := c.offNote(f)
+		if math.Abs(off) <= offNoteCents {
+			continue
+		}
+		count++
+		if math.Abs(off) > math.Abs(worstOff) {
+			worst, worstOff, worstLabel = fret, off, label
+		}
+	}
+	if count > 0 {
+		c.add("off the tuning", true, worst, "%d of %d frets are no notes of %s; this one is the farthest off, %+.2f cents from %s",
+			count, len(c.s.Frets), c.in.Tuning, worstOff, worstLabel)
+	}
+}
+
+// offNote returns the nearest note of the tuning, and how far a pitch is from it in cents.
+func (c *checker) offNote(t targets.Target) (label string, off float64) {
+	note := c.in.Tuning.Note(c.in.Tuning.Nearest(t.Hz))
+	return note.Label, 1200 * math.Log2(t.Hz/note.Hz)
+}

@@ -1,0 +1,104 @@
+package fretboard
+
+import "math"
+
+// A Point is a place on the board, in mm along the neck and across it.
+type Point struct{ Along, Across float64 }
+
+// A Line is one fret slot as it is cut: through one point on every string that it serves, and on
+// to half the way to the next string at both ends.
+type Line struct {
+	Fret   int // number on its first string; 0 is the nut
+	Points []Point
+}
+
+// maxOneSlot is how far the same fret may lie apart on two strings, in mm, to be one slot.
+const maxOneSlot = 0.005
+
+// Lines returns the slots, the nut first. Neighbouring strings share one where their frets are the
+// same interval, or lie in one place along the neck; else every string has its own.
+func (b *Board) Lines() []Line {
+	var lines []Line
+	most := 0
+	for i := range b.Strings {
+		most = max(most, len(b.Strings[i].Frets))
+	}
+	for fret := 0; fret <= most; fret++ {
+		for first := 0; first < len(b.Strings); {
+			if fret > len(b.Strings[first].Frets) {
+				first++
+				continue
+			}
+			last := first
+			for last+1 < len(b.Strings) && b.sameSlot(last, last+1, fret) {
+				last++
+			}
+			lines = append(lines, b.line(fret, first, last))
+			first = last + 1
+		}
+	}
+	return lines
+}
+
+// sameSlot says whether two neighbouring strings share the slot of a fret.
+func (b *Board) sameSlot(i, j, fret int) bool {
+	s, t := &b.Strings[i], &b.Strings[j]
+	if fret > len(t.Frets) || fret == 0 && len(t.Frets) == 0 && len(s.Frets) > 0 {
+		return false
+	}
+	return math.Abs(s.cents(fret)-t.cents(fret)) <= alike ||
+		math.Abs(s.at(s.fromNut(fret)).Along-t.at(t.fromNut(fret)).Along) <= maxOneSlot
+}
+
+// fromNut returns the distance of a fret from the nut; 0 is the nut.
+func (s *String) fromNut(fret int) float64 {
+	if fret == 0 {
+		return 0
+	}
+	return s.Frets[fret-1].NutMM
+}
+
+// At returns the place on the string so many mm from its nut.
+func (s *String) at(fromNut float64) Point {
+	return Point{s.NutAlongMM + fromNut, s.AcrossMM(fromNut)}
+}
+
+// line runs through strings first to last and half a gap beyond on both sides.
+func (b *Board) line(fret, first, last int) Line {
+	points := make([]Point, 0, last-first+3)
+	for i := first; i <= last; i++ {
+		points = append(points, b.Strings[i].at(b.Strings[i].fromNut(fret)))
+	}
+	ahead, behind := b.beyond(points, first, -1), b.beyond(points, last, 1)
+	points = append(append([]Point{ahead}, points...), behind)
+	return Line{Fret: fret, Points: points}
+}
+
+// beyond prolongs the line of points past string i by half the gap between strings there.
+func (b *Board) beyond(points []Point, i, side int) Point {
+	end, inner := points[0], points[0]
+	if len(points) > 1 {
+		inner = points[1]
+	}
+	if side > 0 {
+		end, inner = points[len(points)-1], points[max(len(points)-2, 0)]
+	}
+	half := b.gap(end.Along-b.Strings[i].NutAlongMM, i) / 2
+	slope := 0.0
+	if len(points) > 1 {
+		slope = (end.Along - inner.Along) / (end.Across - inner.Across)
+	}
+	return Point{end.Along + slope*half*float64(side), end.Across + half*float64(side)}
+}
+
+// gap returns the distance between string i and a neighbour so many mm from the nut.
+func (b *Board) gap(fromNut float64, i int) float64 {
+	if len(b.Strings) == 1 {
+		return usualSaddleGapMM
+	}
+	j := i - 1
+	if i == 0 {
+		j = 1
+	}
+	return math.Abs(b.Strings[j].AcrossMM(fromNut) - b.Strings[i].AcrossMM(fromNut))
+}
