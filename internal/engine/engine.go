@@ -18,6 +18,9 @@ type Tracker interface {
 	// Push takes the next samples, the first of which has index start, and calls emit with
 	// every reading that they complete. The reading is valid only during the call.
 	Push(samples []float64, start int64, emit func(*pitch.Reading))
+	// Expect tells the lowest pitch worth looking for, in Hz (0: no telling), and those that are
+	// likely.
+	Expect(lowest float64, hz []float64)
 	// Flush ends a note that still sounds at the end of the input.
 	Flush()
 }
@@ -28,6 +31,7 @@ type Resolver interface {
 	Reset()                    // a new note begins
 	Hold(n int) error          // 1 is the first string; 0 lets go
 	Strings() []targets.Target // open strings; nil without an instrument
+	Expected() (lowest float64, hz []float64)
 }
 
 // A Sink shows frames. Show may take its time: a live session gives it the latest frame when it

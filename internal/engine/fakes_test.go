@@ -85,6 +85,8 @@ func (p *parrot) Push(samples []float64, start int64, emit func(*pitch.Reading))
 
 func (p *parrot) Flush() { p.flushed = true }
 
+func (p *parrot) Expect(float64, []float64) {}
+
 // A guitar is a resolver with the open strings of a six-string guitar, of which it takes the one
 // whose index was asked for last.
 type guitar struct {
@@ -104,6 +106,8 @@ func (g *guitar) Resolve(f1Hz, _ float64) targets.Match {
 
 func (g *guitar) Reset()           { g.resets++ }
 func (g *guitar) Hold(n int) error { g.held = n; return nil }
+func (g *guitar) Expected() (float64, []float64) { return 0, nil }
+
 func (g *guitar) Strings() []targets.Target {
 	var open []targets.Target
 	for i, hz := range guitarHz {

@@ -155,6 +155,7 @@ func (r *reading) read(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", r.file, err)
 	}
+	tracker.Expect(resolver.Expected())
 	err = r.pump(ctx, source, tracker)
 	tracker.Flush() // also behind an error: what was read up to there counts
 	return err

@@ -173,6 +173,7 @@ func show(ctx context.Context, box *mailbox, sink Sink) error {
 
 // analyse turns packets into frames until the queue is closed.
 func (s *Session) analyse(ctx context.Context) error {
+	s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
 	defer func() {
 		for _, box := range s.boxes {
 			box.close()
@@ -224,6 +225,7 @@ func (s *Session) obey() {
 	s.mu.Unlock()
 	if todo.hold {
 		s.framer.hold(todo.holdString)
+		s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
 	}
 	if todo.clear {
 		s.framer.clear()

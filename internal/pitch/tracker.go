@@ -52,7 +52,8 @@ type Tracker struct {
 	frame  int // samples in a frame of levels: 4 sub-blocks
 	levels *levels
 	past   *history
-	expect []float64
+	expect []float64 // [Hz] pitches to try first
+	lowest float64   // [Hz] below which none is looked for
 
 	next     int64 // index of the next sample to be analysed
 	frames   int   // frames since the last hop
@@ -108,7 +109,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if w := cfg.Window; w != [2]float64{} && !(w[0] >= 0 && w[1] > w[0] && w[1] <= maxWindowS) {
 		return nil, fmt.Errorf("pitch: window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
 	}
-	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate)}
+	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate), lowest: cfg.MinHz}
 	t.frame = 4 * t.m
 	t.levels = newLevels(t.fs, t.frame)
 	t.past = newHistory(int(0.6*t.fs) + t.frame)
@@ -132,9 +133,13 @@ func (t *Tracker) bankS() float64 {
 	return noteS
 }
 
-// Expect tells which pitches (Hz) are likely to sound, such as that of the one string being
-// tuned: they are tried first, which finds them sooner. nil expects nothing in particular.
-func (t *Tracker) Expect(hz []float64) { t.expect = append(t.expect[:0], hz...) }
+// Expect narrows the search. Pitches below lowest (Hz) are not looked for; 0 leaves that to
+// Config.MinHz. hz are pitches that are likely to sound, such as that of the one string being
+// tuned: they are tried first, and found within two or three periods; others are found as ever.
+func (t *Tracker) Expect(lowest float64, hz []float64) {
+	t.lowest = math.Max(t.cfg.MinHz, math.Min(lowest, t.cfg.MaxHz/2))
+	t.expect = append(t.expect[:0], hz...)
+}
 
 // Push takes the next samples, the first of which has index start, and calls emit, if it is not
 // nil, with a reading for every hop of about 10.7 ms that they complete. If start is not where
@@ -254,6 +259,9 @@ func (t *Tracker) acquire() {
 
 // lock tries to find a pitch in the latest window seconds and to begin tracking.
 func (t *Tracker) lock(window float64) bool {
+	if t.lockExpected(window) {
+		return true
+	}
 	p, ok := t.period(window)
 	if !ok {
 		return false
@@ -271,12 +279,40 @@ func (t *Tracker) lock(window float64) bool {
 	if !locked {
 		return false
 	}
+	t.start(&r, window)
+	return true
+}
+
+// start begins tracking with the reading r of the latest window seconds.
+func (t *Tracker) start(r *Reading, window float64) {
 	t.parts = r.Partials
-	t.base = r
+	t.base = *r
 	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
 	t.attack, t.span = 0, 0
 	t.goodAt, t.nextFit = t.next, t.next
-	return true
+}
+
+// Expected pitches, in cents: how far off a string being tuned is (one standard deviation), and
+// how far it may be and still be taken for the expected one without a search.
+const (
+	expectSigma = 20.0
+	expectLimit = 60.0
+)
+
+// lockExpected tries the expected pitches, while the window is too short for a search to be sure.
+func (t *Tracker) lockExpected(window float64) bool {
+	for _, hz := range t.expect {
+		if window > 8/hz || window < 2/hz {
+			continue
+		}
+		r := Reading{At: t.next, Partials: t.parts[:0]}
+		if t.take(max(t.body(), t.past.begin), first(hz, expectSigma), &r) &&
+			r.SNRdB > trustedSNR && math.Abs(cents(r.F1Hz, hz)) < expectLimit {
+			t.start(&r, window)
+			return true
+		}
+	}
+	return false
 }
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
@@ -293,7 +329,7 @@ func (t *Tracker) climb(f1, window float64) (known, bool) {
 		return known{}, false
 	}
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	k, ok := t.ladder.find(x, t.fs, t.cfg.MinHz, t.cfg.MaxHz)
+	k, ok := t.ladder.find(x, t.fs, t.lowest, t.cfg.MaxHz)
 	return k, ok && math.Abs(cents(k.f1, f1)) > guessLimit
 }
 
@@ -314,7 +350,7 @@ func (t *Tracker) take(start int64, k known, r *Reading) bool {
 // period returns the period of the latest window seconds, if it is clear enough to be tried.
 func (t *Tracker) period(window float64) (period, bool) {
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	minHz := math.Max(t.cfg.MinHz, 3.2/window)
+	minHz := math.Max(t.lowest, 3.2/window)
 	if minHz*1.1 > t.cfg.MaxHz {
 		return period{}, false
 	}

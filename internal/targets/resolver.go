@@ -229,15 +229,23 @@ func (r *Resolver) Held() int { return r.held }
 // Strings returns the open strings in the instrument's order, nil without an instrument.
 func (r *Resolver) Strings() []Target { return append([]Target(nil), r.strings...) }
 
-// Expected returns the frequencies that may sound while a string is held, in Hz, and nil when
-// anything may.
-func (r *Resolver) Expected() []float64 {
-	if r.held == 0 {
-		return nil
+// belowStrings is how far below the lowest string of an instrument a pitch may lie and still be
+// looked for, as a ratio: almost an octave, so that a slack string is heard, and chords whose
+// notes have a common fundamental an octave down are not.
+const belowStrings = 1.9
+
+// Expected returns what may sound: the lowest pitch worth looking for, in Hz, or 0 when there is
+// no telling, and, while a string is held, the frequencies of its targets. A held string may be
+// any amount off.
+func (r *Resolver) Expected() (lowest float64, hz []float64) {
+	if r.held != 0 {
+		for _, t := range r.table.targets {
+			hz = append(hz, t.Hz)
+		}
+		return 0, hz
 	}
-	hz := make([]float64, len(r.table.targets))
-	for i, t := range r.table.targets {
-		hz[i] = t.Hz
+	if len(r.strings) > 0 {
+		return r.free.targets[0].Hz / belowStrings, nil
 	}
-	return hz
+	return 0, nil
 }
