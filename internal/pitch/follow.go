@@ -272,6 +272,9 @@ func (t *Tracker) finish(at int64) {
 		move = drifts
 	} else if !t.plucked {
 		move = drifts
+	} else {
+		// Where the note is long enough, what is left of the attack and most of the glide is let go by.
+		from = min(to/4, int((settleS-attackS)*perS))
 	}
 	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
 		return

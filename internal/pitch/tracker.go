@@ -27,7 +27,8 @@ type Config struct {
 const (
 	attackS     = 0.02 // the attack itself, which is not measured
 	attackEndS  = 0.15 // what AttackF1Hz covers, from attackS
-	noteS       = 2.0  // of a note that a settled pitch is taken from
+	settleS     = 0.25 // from where a settled pitch is read, if the note is long enough
+	noteS       = 2.2  // of a note that a settled pitch is taken from
 	maxWindowS  = 60.0 // furthest end of a Config.Window
 	liveS       = 1.5  // longest span of a live reading
 	glideS      = 0.8  // of a live note in which a glide is looked for
