@@ -158,6 +158,37 @@ func (b *Board) SpreadAssumed() bool {
 	return len(b.Strings) > 1 && (b.in.NutSpreadMM == 0 || b.in.SaddleSpreadMM == 0)
 }
 
+// Lowest returns the number of the string with the lowest open pitch, the last of several.
+func (b *Board) Lowest() int {
+	low := 0
+	for i := range b.Strings {
+		if b.Strings[i].Open.Hz <= b.Strings[low].Open.Hz {
+			low = i
+		}
+	}
+	return low + 1
+}
+
+// Alike says whether all strings have the same scale length and the same frets.
+func (b *Board) Alike() bool {
+	first := &b.Strings[0]
+	for i := range b.Strings {
+		s := &b.Strings[i]
+		if s.ScaleMM != first.ScaleMM || len(s.Frets) != len(first.Frets) {
+			return false
+		}
+		for fret := range s.Frets {
+			if math.Abs(s.Frets[fret].Cents-first.Frets[fret].Cents) > alike {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// Inches converts a length from mm.
+func Inches(mm float64) float64 { return mm / 25.4 }
+
 // string returns string n, from 1.
 func (b *Board) string(n int) (*String, error) {
 	if n < 1 || n > len(b.Strings) {

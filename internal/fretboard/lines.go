@@ -8,7 +8,8 @@ type Point struct{ Along, Across float64 }
 // A Line is one fret slot as it is cut: through one point on every string that it serves, and on
 // to half the way to the next string at both ends.
 type Line struct {
-	Fret   int // number on its first string; 0 is the nut
+	Fret   int     // number on its first string; 0 is the nut
+	NutMM  float64 // from the nut; NaN if its strings differ
 	Points []Point
 }
 
@@ -24,30 +25,47 @@ func (b *Board) Lines() []Line {
 		most = max(most, len(b.Strings[i].Frets))
 	}
 	for fret := 0; fret <= most; fret++ {
-		for first := 0; first < len(b.Strings); {
-			if fret > len(b.Strings[first].Frets) {
-				first++
-				continue
-			}
-			last := first
-			for last+1 < len(b.Strings) && b.sameSlot(last, last+1, fret) {
-				last++
-			}
-			lines = append(lines, b.line(fret, first, last))
-			first = last + 1
+		for _, r := range b.runs(fret) {
+			lines = append(lines, b.line(fret, r[0], r[1], func(s *String) float64 { return s.fromNut(fret) }))
 		}
 	}
 	return lines
 }
 
+// SaddleLines returns the saddle, one line for all strings that share a nut.
+func (b *Board) SaddleLines() []Line {
+	var lines []Line
+	for _, r := range b.runs(0) {
+		lines = append(lines, b.line(0, r[0], r[1], func(s *String) float64 { return s.ScaleMM }))
+	}
+	return lines
+}
+
+// runs returns the first and last of the strings that share a slot of a fret.
+func (b *Board) runs(fret int) [][2]int {
+	var runs [][2]int
+	for first := 0; first < len(b.Strings); first++ {
+		if fret > len(b.Strings[first].Frets) {
+			continue
+		}
+		last := first
+		for last+1 < len(b.Strings) && b.sameSlot(last, last+1, fret) {
+			last++
+		}
+		runs = append(runs, [2]int{first, last})
+		first = last
+	}
+	return runs
+}
+
 // sameSlot says whether two neighbouring strings share the slot of a fret.
 func (b *Board) sameSlot(i, j, fret int) bool {
 	s, t := &b.Strings[i], &b.Strings[j]
-	if fret > len(t.Frets) || fret == 0 && len(t.Frets) == 0 && len(s.Frets) > 0 {
+	if fret > len(t.Frets) || fret == 0 && (len(s.Frets) == 0) != (len(t.Frets) == 0) {
 		return false
 	}
 	return math.Abs(s.cents(fret)-t.cents(fret)) <= alike ||
-		math.Abs(s.at(s.fromNut(fret)).Along-t.at(t.fromNut(fret)).Along) <= maxOneSlot
+		math.Abs(s.NutAlongMM+s.fromNut(fret)-t.NutAlongMM-t.fromNut(fret)) <= maxOneSlot
 }
 
 // fromNut returns the distance of a fret from the nut; 0 is the nut.
@@ -59,19 +77,24 @@ func (s *String) fromNut(fret int) float64 {
 }
 
 // At returns the place on the string so many mm from its nut.
-func (s *String) at(fromNut float64) Point {
+func (s *String) At(fromNut float64) Point {
 	return Point{s.NutAlongMM + fromNut, s.AcrossMM(fromNut)}
 }
 
 // line runs through strings first to last and half a gap beyond on both sides.
-func (b *Board) line(fret, first, last int) Line {
+func (b *Board) line(fret, first, last int, fromNut func(*String) float64) Line {
+	l := Line{Fret: fret, NutMM: fromNut(&b.Strings[first])}
 	points := make([]Point, 0, last-first+3)
 	for i := first; i <= last; i++ {
-		points = append(points, b.Strings[i].at(b.Strings[i].fromNut(fret)))
+		s := &b.Strings[i]
+		points = append(points, s.At(fromNut(s)))
+		if math.Abs(fromNut(s)-l.NutMM) > maxOneSlot {
+			l.NutMM = math.NaN()
+		}
 	}
 	ahead, behind := b.beyond(points, first, -1), b.beyond(points, last, 1)
-	points = append(append([]Point{ahead}, points...), behind)
-	return Line{Fret: fret, Points: points}
+	l.Points = append(append([]Point{ahead}, points...), behind)
+	return l
 }
 
 // beyond prolongs the line of points past string i by half the gap between strings there.

@@ -98,6 +98,9 @@ func (c *Chord) pairUp() {
 	}
 }
 
+// Notes returns the intervals of all notes above the root, which is the first of them.
+func (c Chord) Notes() []Interval { return append([]Interval(nil), c.notes...) }
+
 // String returns the chord as it was written.
 func (c Chord) String() string { return c.text }
 

@@ -1,0 +1,188 @@
+package text
+
+import (
+	"bufio"
+	"encoding/csv"
+	"encoding/json"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// A Listing is a table that is shown as aligned columns, as CSV, or as JSON Lines.
+//
+// A cell is a string, int, float64, bool, a slice of these, or anything that encoding/json writes,
+// which then belongs in a column without a title. A float64 that is not finite, and nil, are not
+// known: empty in a table and in CSV, null in JSON.
+type Listing struct {
+	Type    string // of the JSON objects
+	Columns []Column
+	Rows    [][]any // a cell for every column
+}
+
+// A Column of a Listing.
+type Column struct {
+	Name     string // in JSON and CSV: words_with_unit
+	Title    string // in the table; "" leaves the column out of the table and of CSV
+	Decimals int    // of a float64 in the table; JSON and CSV have full precision
+	Signed   bool   // a float64 has its sign in the table, also if positive
+}
+
+// WriteJSON writes an object a row, with the fields in the order of the columns after "type".
+func (l *Listing) WriteJSON(w io.Writer) error {
+	out := bufio.NewWriter(w)
+	for _, row := range l.Rows {
+		out.WriteString(`{"type":` + quoteJSON(l.Type))
+		for i, c := range l.Columns {
+			value, err := json.Marshal(jsonCell(row[i]))
+			if err != nil {
+				return err
+			}
+			out.WriteString("," + quoteJSON(c.Name) + ":")
+			out.Write(value)
+		}
+		out.WriteString("}\n")
+	}
+	return out.Flush()
+}
+
+func quoteJSON(s string) string {
+	b, _ := json.Marshal(s) // a string always marshals
+	return string(b)
+}
+
+// jsonCell makes null of what JSON has no number for.
+func jsonCell(cell any) any {
+	switch x := cell.(type) {
+	case float64:
+		if !finite(x) {
+			return nil
+		}
+	case []float64:
+		cells := make([]any, len(x))
+		for i := range x {
+			cells[i] = jsonCell(x[i])
+		}
+		return cells
+	}
+	return cell
+}
+
+// WriteCSV writes comma-separated values (RFC 4180, but lines end with a line feed alone) with a
+// header. Slices are parted by spaces.
+func (l *Listing) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	var record []string
+	for _, c := range l.Columns {
+		if c.Title != "" {
+			record = append(record, c.Name)
+		}
+	}
+	out.Write(record)
+	for _, row := range l.Rows {
+		record = record[:0]
+		for i, c := range l.Columns {
+			if c.Title != "" {
+				record = append(record, words(row[i], plain))
+			}
+		}
+		out.Write(record)
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// words writes a cell, with number for each float64 in it.
+func words(cell any, number func(float64) string) string {
+	switch x := cell.(type) {
+	case string:
+		return x
+	case int:
+		return strconv.Itoa(x)
+	case float64:
+		if !finite(x) {
+			return ""
+		}
+		return number(x)
+	case bool:
+		if x {
+			return "yes"
+		}
+		return "no"
+	case []int:
+		return joined(x, strconv.Itoa)
+	case []string:
+		return strings.Join(x, " ")
+	case []float64:
+		return joined(x, func(f float64) string { return words(f, number) })
+	}
+	return ""
+}
+
+func joined[T any](cells []T, word func(T) string) string {
+	all := make([]string, len(cells))
+	for i, c := range cells {
+		all[i] = word(c)
+	}
+	return strings.Join(all, " ")
+}
+
+// WriteTable writes aligned columns, figures at their decimal points, without the columns in
+// which nothing stands.
+func (l *Listing) WriteTable(w io.Writer) error {
+	var t noteTable
+	var shown []column
+	for _, row := range l.Rows {
+		var cells []string
+		for i, c := range l.Columns {
+			if c.Title != "" {
+				cells = append(cells, clean(words(row[i], c.number)))
+			}
+		}
+		t.rows = append(t.rows, cells)
+	}
+	for i, c := range l.Columns {
+		if c.Title != "" {
+			shown = append(shown, column{c.Title, l.figures(i)})
+		}
+	}
+	out := bufio.NewWriter(w)
+	var aligned [][]string
+	for i, c := range shown {
+		if cells, ok := t.align(i, c); ok {
+			aligned = append(aligned, cells)
+		}
+	}
+	for r := range len(l.Rows) + 1 {
+		line := ""
+		for _, cells := range aligned {
+			line += cells[r] + "  "
+		}
+		out.WriteString(strings.TrimRight(line, " ") + "\n")
+	}
+	return out.Flush()
+}
+
+// figures says whether column i holds numbers.
+func (l *Listing) figures(i int) bool {
+	for _, row := range l.Rows {
+		switch row[i].(type) {
+		case int, float64:
+			return true
+		}
+	}
+	return false
+}
+
+// number writes x with the column's decimals. What rounds to nothing has no sign.
+func (c *Column) number(x float64) string {
+	s := strconv.FormatFloat(x, 'f', c.Decimals, 64)
+	if math.Abs(x)*math.Pow10(c.Decimals) < 0.5 {
+		return strings.TrimPrefix(s, "-")
+	}
+	if c.Signed && x > 0 {
+		return "+" + s
+	}
+	return s
+}
