@@ -112,10 +112,10 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			return false
 		}
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
+		f.track()
 		if m == still {
 			return true
 		}
-		f.track()
 		var next warp
 		if m == settles {
 			next = f.glide(onset)

@@ -67,9 +67,13 @@ func (t *Tracker) refit() {
 	perS := t.fs / float64(t.m)
 	r := Reading{At: t.next, Partials: t.spare[:0]}
 	var ok bool
-	t.run = 0
-	if age < glideS && t.plucked {
+	if age < glideS && t.plucked && t.span == 0 {
 		ok = f.again(0, f.bank.n, settles, float64(t.from), &r)
+		// A hand on the peg is no glide.
+		if ok && f.fitted && age > 0.2 && t.moving(f.shift) {
+			r.Partials = r.Partials[:0]
+			ok = t.slide(perS, &r)
+		}
 	} else {
 		ok = t.slide(perS, &r)
 	}
@@ -99,7 +103,7 @@ func (t *Tracker) unmodelled() float64 {
 	const floor = 0.003 // cents; a string of which this much is known for a second is a rare one
 	if f.warp.depth != 0 {
 		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
-		return math.Hypot(floor, 0.01*left)
+		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
 	}
 	return math.Hypot(floor, t.run/4)
 }
@@ -109,14 +113,14 @@ func (t *Tracker) unmodelled() float64 {
 func (t *Tracker) slide(perS float64, r *Reading) bool {
 	f := &t.note
 	if t.span == 0 {
-		t.span = math.Min(glideS, float64(f.bank.n)/perS)
+		t.span = math.Min(0.5*liveS, float64(f.bank.n)/perS)
 	}
 	shortest := math.Max(0.1, 5/t.base.F1Hz)
 	for {
 		n := min(f.bank.n, int(t.span*perS))
 		ok := f.again(f.bank.n-n, f.bank.n, still, 0, r)
 		if ok {
-			if !t.moving() && r.SNRdB > 3 {
+			if !t.moving(f.total) && r.SNRdB > 3 {
 				t.span = math.Min(liveS, t.span*1.1)
 				return true
 			}
@@ -129,19 +133,18 @@ func (t *Tracker) slide(perS float64, r *Reading) bool {
 	}
 }
 
-// moving reports whether the pitch runs away within the window of the last fit by more than a
-// third of a cent from its mean, beyond doubt.
-func (t *Tracker) moving() bool {
+// moving reports whether the pitch runs away within the window of the last fit, in the given track
+// of its time, by more than a third of a cent from its mean, beyond doubt.
+func (t *Tracker) moving(track []float64) bool {
 	f := &t.note
 	if !f.fitted {
 		return true
 	}
-	f.track()
 	s := &f.series
 	for i, u := range s.t {
 		f.curve[0][i] = u * u
 	}
-	l, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	l, ok := fitLine(s.t, track, f.weight, [][]float64{f.curve[0]}, []float64{0})
 	if !ok || l.used < 8 {
 		return true
 	}

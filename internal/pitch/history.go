@@ -17,6 +17,9 @@ func (h *history) end() int64 { return h.begin + int64(len(h.buf)) }
 // restart empties the history; the next sample has index at.
 func (h *history) restart(at int64) { h.buf, h.begin = h.buf[:0], at }
 
+// absurd is beyond what any input means; such samples, and what is no number, count as silence.
+const absurd = 1e6
+
 // add appends x, which must be shorter than what is kept.
 func (h *history) add(x []float64) {
 	if len(h.buf)+len(x) > cap(h.buf) {
@@ -25,7 +28,13 @@ func (h *history) add(x []float64) {
 		h.buf = h.buf[:h.keep]
 		h.begin += int64(n)
 	}
+	n := len(h.buf)
 	h.buf = append(h.buf, x...)
+	for i, v := range h.buf[n:] {
+		if !(v < absurd && v > -absurd) {
+			h.buf[n+i] = 0
+		}
+	}
 }
 
 // from returns the samples [at, to), or what is left of them.

@@ -31,7 +31,7 @@ const (
 	noteS       = 2.2  // of a note that a settled pitch is taken from
 	maxWindowS  = 60.0 // furthest end of a Config.Window
 	liveS       = 1.5  // longest span of a live reading
-	glideS      = 0.8  // of a live note in which a glide is looked for
+	glideS      = 1.5  // of a live note in which a glide is looked for
 	shortestS   = 0.05 // a sound that ends sooner is a click
 	acquireS    = 0.17 // longest window of an acquisition
 	lostS       = 0.25 // without an acceptable fit after which a note has ended
