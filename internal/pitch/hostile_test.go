@@ -100,7 +100,7 @@ func FuzzTracker(f *testing.F) {
 	f.Add([]byte{0, 0, 0, 0, 0, 0, 0xf8, 0x7f, 1}, uint16(3), false, int64(7))
 	f.Add([]byte("\x00\x00\x00\x00\x00\x00\xf0\x7f\x00\x00\x00\x00\x00\x00\xe0\x3f"), uint16(700), true, int64(-9))
 	f.Fuzz(func(t *testing.T, data []byte, block uint16, live bool, jump int64) {
-		const most = 24000
+		const most = 12000
 		x := make([]float64, 0, most)
 		// The bytes as float64, then over and over as a wave of bytes: a periodic sound.
 		for i := 0; i+8 <= len(data) && len(x) < 4000; i += 8 {

@@ -190,3 +190,33 @@ func TestBlockSizeDoesNotMatter(t *testing.T) {
 		}
 	}
 }
+
+// While the peg is turned by a semitone the tracker tunes its bank anew from the samples it keeps,
+// which begin anywhere; afterwards it must read the new pitch, and show its phase.
+func TestTurnedPeg(t *testing.T) {
+	for _, block := range []int{1, 479, 512} {
+		s := newScene(4, testRate, -70, newRand(1))
+		spec := sound.String(110)
+		spec.Ramp = sound.Ramp{Start: 1, End: 1.6, Cents: 100}
+		s.pluck(spec, 0.5, -20, newRand(2))
+		h := listen(t, Config{Live: true}, s.x, block)
+		last := h.sounding()[len(h.sounding())-1]
+		want := 110 * math.Exp2(1.0/12)
+		within(t, fmt.Sprintf("turned by a semitone, %d samples at a time", block), last, want, 0.05)
+		first, turns := math.NaN(), 0.0
+		for _, r := range h.sounding() {
+			at := float64(r.At) / testRate
+			if at < 3 || len(r.Partials) == 0 || r.Partials[0].N != 1 {
+				continue
+			}
+			phase := r.Partials[0].PhaseTurns - math.Mod(want*at, 1)
+			if math.IsNaN(first) {
+				first = phase
+			}
+			turns = math.Max(turns, math.Abs(math.Remainder(phase-first, 1)))
+		}
+		if turns > 0.01 {
+			t.Errorf("%d samples at a time: the phase of partial 1 wanders by %.3f turns, want at most 0.01", block, turns)
+		}
+	}
+}
