@@ -172,3 +172,19 @@ func (k *Keys) repeatsAfter(n int) bool {
 	}
 	return size > 0
 }
+
+// A KeyRow is one key, its pitch in Hz, and how far that is from equal temperament.
+type KeyRow struct {
+	Key   int
+	Hz    float64
+	Cents float64
+}
+
+// Rows lists the keys.
+func (k *Keys) Rows() []KeyRow {
+	rows := make([]KeyRow, len(k))
+	for key, pitch := range k {
+		rows[key] = KeyRow{key, KeyHz(pitch), 100 * (pitch - float64(key))}
+	}
+	return rows
+}

@@ -46,6 +46,12 @@ type PairFit struct {
 	BeatHz    float64 // of partial N of the low note and partial M of the high one
 }
 
+// Ratio returns the pure interval of the pair, like "5/4".
+func (p PairFit) Ratio() string { return fmt.Sprintf("%d/%d", p.N, p.M) }
+
+// Name returns the pair as parts of the chord, like "4:5".
+func (p PairFit) Name() string { return fmt.Sprintf("%d:%d", p.Low, p.High) }
+
 // A TuningFit is a tuning with the best approximations of several chords.
 type TuningFit struct {
 	Tuning        *Tuning

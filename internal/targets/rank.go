@@ -65,6 +65,11 @@ func RankDivisions(from, to int, period Interval, chords []Chord, by Objective) 
 	return ranks, nil
 }
 
+// ByDivision returns the ranks sorted by division.
+func ByDivision(ranks []DivisionRank) []DivisionRank {
+	return slices.SortedFunc(slices.Values(ranks), func(a, b DivisionRank) int { return cmp.Compare(a.Division, b.Division) })
+}
+
 func (r *DivisionRank) figure(by Objective) float64 {
 	return by.of(r.WorstCents, r.WeightedCents, r.RelativeWorst)
 }

@@ -2,8 +2,8 @@ package targets
 
 import "math"
 
-// maxOddLimit bounds the work of NearestRatio.
-const maxOddLimit = 255
+// MaxOddLimit bounds the work of NearestRatio.
+const MaxOddLimit = 255
 
 // NearestRatio returns the ratio nearest to an interval of that many cents among those whose
 // sides have no odd factor above oddLimit once all factors of two are taken out (7/4, 8/7 and
@@ -17,7 +17,7 @@ func NearestRatio(cents float64, oddLimit int) (ratio Interval, off float64) {
 	if math.IsNaN(cents) || math.Abs(cents) > maxIntervalCents {
 		return Interval{}, cents
 	}
-	oddLimit = min(max(oddLimit, 1), maxOddLimit)
+	oddLimit = min(max(oddLimit, 1), MaxOddLimit)
 	best := math.Inf(1)
 	var bestA, bestB, bestOctaves int
 	for sum := 2; sum <= 2*oddLimit; sum += 2 { // ascending sizes, so that the first of two equals stays

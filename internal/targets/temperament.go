@@ -7,6 +7,7 @@ import "strings"
 // G# back to Eb, takes what is left over.
 type temperament struct {
 	name     string
+	about    string // for lists
 	narrowed []narrowing
 	circular bool // the twelfth fifth is of use, so that D# may stand for Eb
 }
@@ -40,12 +41,12 @@ func mustRatio(num, den uint64) Interval {
 // musikalische Zeitung 1871); the place of Kirnberger's schisma and Young's second temperament
 // (1800) are from memory. The last two are common practice.
 var temperaments = []temperament{
-	{"werckmeister-3", []narrowing{{pythagoreanComma.Div(4), "C G D B"}}, true},
-	{"kirnberger-3", []narrowing{{syntonicComma.Div(4), "C G D A"}, {schisma, "F#"}}, true},
-	{"vallotti", []narrowing{{pythagoreanComma.Div(6), "F C G D A E"}}, true},
-	{"young-2", []narrowing{{pythagoreanComma.Div(6), "C G D A E B"}}, true},
-	{"quarter-comma-meantone", []narrowing{{syntonicComma.Div(4), "Eb Bb F C G D A E B F# C#"}}, false},
-	{"pythagorean", nil, false},
+	{"werckmeister-3", "C-G, G-D, D-A and B-F# each narrow by 1/4 Pythagorean comma", []narrowing{{pythagoreanComma.Div(4), "C G D B"}}, true},
+	{"kirnberger-3", "C-G, G-D, D-A and A-E each narrow by 1/4 syntonic comma, F#-C# by a schisma; C-E pure", []narrowing{{syntonicComma.Div(4), "C G D A"}, {schisma, "F#"}}, true},
+	{"vallotti", "F-C to E-B, six fifths, each narrow by 1/6 Pythagorean comma", []narrowing{{pythagoreanComma.Div(6), "F C G D A E"}}, true},
+	{"young-2", "C-G to B-F#, six fifths, each narrow by 1/6 Pythagorean comma", []narrowing{{pythagoreanComma.Div(6), "C G D A E B"}}, true},
+	{"quarter-comma-meantone", "eleven fifths from Eb to G# each narrow by 1/4 syntonic comma; pure major thirds", []narrowing{{syntonicComma.Div(4), "Eb Bb F C G D A E B F# C#"}}, false},
+	{"pythagorean", "eleven pure fifths from Eb to G#", nil, false},
 }
 
 // Temperaments returns the names of the published temperaments that ParseTuning knows.
@@ -55,6 +56,13 @@ func Temperaments() []string {
 		names[i] = m.name
 	}
 	return names
+}
+
+// TemperamentAbout describes a published temperament in one line; empty if there is none of that
+// name.
+func TemperamentAbout(name string) string {
+	m, _ := findTemperament(name)
+	return m.about
 }
 
 func findTemperament(name string) (temperament, bool) {
