@@ -40,22 +40,27 @@ func (c *Canvas) Size() (width, height float64) { return c.width, c.height }
 //	label   text centred on its place  end    text that ends at its place
 //
 // Widths are those of the unit: pixels on the screen, millimetres in print.
-const (
-	screenStyle = `svg{--paper:#fbfaf7;--ink:#22201c;--thin:#8a857b;--mark:#1f6f8b;--other:#b0562a;background:var(--paper);font:13px sans-serif}
-@media (prefers-color-scheme:dark){svg{--paper:#1b1d1f;--ink:#e9e6df;--thin:#8d9095;--mark:#6cc3de;--other:#e39a6d}}
-.ink{stroke-width:1.5}.thin{stroke-width:.75}.mark,.other{stroke-width:2}
-` + classStyle
-	printStyle = `svg{--paper:#fff;--ink:#000;--thin:#555;--mark:#000;--other:#777;background:var(--paper);font:3px sans-serif}
-.ink{stroke-width:.2}.thin{stroke-width:.1}.mark,.other{stroke-width:.3}
-` + classStyle
-	classStyle = `line,path{fill:none}line,path,circle,rect{stroke:var(--ink)}text{fill:var(--ink);stroke:none}
-.thin{stroke:var(--thin)}text.thin{fill:var(--thin)}
-.mark{stroke:var(--mark)}circle.mark,rect.mark,text.mark{fill:var(--mark)}
-.other{stroke:var(--other)}circle.other,rect.other,text.other{fill:var(--other)}
-.soft{stroke:none;fill:var(--mark);fill-opacity:.2}.paper{fill:var(--paper)}circle.ink,rect.ink{fill:var(--ink)}
-circle.thin,rect.thin{fill:none}text{stroke:none}.label{text-anchor:middle}.end{text-anchor:end}
-`
+//
+// Colours are written out in every rule: of the programs that print SVG many know no CSS variables.
+var (
+	screenStyle = `svg{font:13px sans-serif}.ink{stroke-width:1.5}.thin{stroke-width:.75}.mark,.other{stroke-width:2}
+` + coloured("#fbfaf7", "#22201c", "#8a857b", "#1f6f8b", "#b0562a") +
+		"@media (prefers-color-scheme:dark){" + coloured("#1b1d1f", "#e9e6df", "#8d9095", "#6cc3de", "#e39a6d") + "}\n"
+	printStyle = `svg{font:3px sans-serif}line,path,circle,rect{stroke-width:.2}.thin{stroke-width:.1}.mark,.other{stroke-width:.3}
+` + coloured("#fff", "#000", "#555", "#000", "#777")
 )
+
+// coloured returns the rules in which colours stand.
+func coloured(paper, ink, thin, mark, other string) string {
+	return strings.NewReplacer("$paper", paper, "$ink", ink, "$thin", thin, "$mark", mark, "$other", other).Replace(
+		`svg{background:$paper}line,path{fill:none}line,path,circle,rect{stroke:$ink}text{fill:$ink}
+.thin{stroke:$thin}text.thin{fill:$thin}
+.mark{stroke:$mark}circle.mark,rect.mark,text.mark{fill:$mark}
+.other{stroke:$other}circle.other,rect.other,text.other{fill:$other}
+.soft{stroke:none;fill:$mark;fill-opacity:.2}circle.paper,rect.paper,path.paper{fill:$paper}circle.ink,rect.ink{fill:$ink}
+circle.thin,rect.thin{fill:none}text{stroke:none}.label{text-anchor:middle}.end{text-anchor:end}
+`)
+}
 
 // Line draws a line from x1, y1 to x2, y2.
 func (c *Canvas) Line(x1, y1, x2, y2 float64, class string) {
