@@ -1,0 +1,87 @@
+package command
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"tunerd/internal/display/figure"
+	"tunerd/internal/fretboard"
+)
+
+// drawnBoard hands a fretboard to the drawing of figures.
+func drawnBoard(b *fretboard.Board) figure.Board {
+	d := figure.Board{Title: b.Name}
+	for i := range b.Strings {
+		s := &b.Strings[i]
+		d.Strings = append(d.Strings, figure.BoardString{
+			Label: s.Open.Label, Nut: figure.Spot(s.At(0)), Saddle: figure.Spot(s.At(s.ScaleMM)),
+		})
+	}
+	for _, l := range b.Lines() {
+		slot := figure.Slot{Label: strconv.Itoa(l.Fret), Points: spots(l.Points)}
+		if l.Fret == 0 {
+			slot.Label, slot.Kind = "nut", figure.NutSlot
+		} else if !math.IsNaN(l.NutMM) {
+			slot.Detail = fmt.Sprintf("%.2f mm", l.NutMM)
+		}
+		d.Slots = append(d.Slots, slot)
+	}
+	for _, l := range b.SaddleLines() {
+		d.Slots = append(d.Slots, figure.Slot{Label: "saddle, uncompensated", Kind: figure.SaddleSlot, Points: spots(l.Points)})
+	}
+	return d
+}
+
+func spots(points []fretboard.Point) []figure.Spot {
+	all := make([]figure.Spot, len(points))
+	for i, p := range points {
+		all[i] = figure.Spot(p)
+	}
+	return all
+}
+
+// writeFile writes a figure and keeps what stands at path if it cannot be written whole.
+func writeFile(path string, data []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w", path, err)
+	}
+	_, err = f.Write(data)
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	if err == nil {
+		err = os.Chmod(f.Name(), 0o644)
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return fmt.Errorf("cannot write %s: %w", path, err)
+	}
+	return nil
+}
+
+func writeSVG(path string, c *figure.Canvas) error { return writeFile(path, []byte(c.SVG())) }
+
+// writePages writes one file, or with several pages one each: board.svg as board-1.svg, board-2.svg.
+func writePages(path string, pages []*figure.Canvas) ([]string, error) {
+	var written []string
+	extension := filepath.Ext(path)
+	for i, page := range pages {
+		name := path
+		if len(pages) > 1 {
+			name = strings.TrimSuffix(path, extension) + "-" + strconv.Itoa(i+1) + extension
+		}
+		if err := writeSVG(name, page); err != nil {
+			return written, err
+		}
+		written = append(written, name)
+	}
+	return written, nil
+}
