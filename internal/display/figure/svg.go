@@ -58,7 +58,7 @@ func coloured(paper, ink, thin, mark, other string) string {
 .mark{stroke:$mark}circle.mark,rect.mark,text.mark{fill:$mark}
 .other{stroke:$other}circle.other,rect.other,text.other{fill:$other}
 .soft{stroke:none;fill:$mark;fill-opacity:.2}circle.paper,rect.paper,path.paper{fill:$paper}circle.ink,rect.ink{fill:$ink}
-circle.thin,rect.thin{fill:none}text{stroke:none}.label{text-anchor:middle}.end{text-anchor:end}
+circle.thin,rect.thin{fill:none}text.mark,text.other,text.thin{stroke:none}.label{text-anchor:middle}.end{text-anchor:end}
 `)
 }
 
