@@ -48,7 +48,11 @@ func (t *Tuning) Document() Document {
 
 func (t *Tuning) documentNote(step int) DocumentNote {
 	iv := t.interval(step)
-	return DocumentNote{step, t.label(step), iv.String(), iv.Cents(), t.hz(step)}
+	label := t.label(step)
+	if step == 0 {
+		label = t.zeroLabel // keeps the name of the reference where the notes have no letters
+	}
+	return DocumentNote{step, label, iv.String(), iv.Cents(), t.hz(step)}
 }
 
 // plainReference says where step 0 sounds as ParseReference reads it, or where the reference does
