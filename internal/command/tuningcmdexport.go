@@ -25,6 +25,7 @@ type tuningExportOptions struct {
 	bank      int
 	program   int
 	name      string
+	realTime  bool
 }
 
 // exportForms are the forms of --as, each with what it is.
@@ -33,9 +34,9 @@ var exportForms = []struct{ name, about string }{
 	{"json", "a tuning file for programs"},
 	{"csv", "a tuning file for spreadsheets"},
 	{"mts-bulk", "MIDI bulk tuning dump of all 128 keys"},
-	{"mts-notes", "MIDI single note tuning changes of all keys, real time"},
-	{"mts-octave1", "MIDI scale/octave tuning, one byte a key, real time"},
-	{"mts-octave2", "MIDI scale/octave tuning, two bytes a key, real time"},
+	{"mts-notes", "MIDI single note tuning changes of all keys"},
+	{"mts-octave1", "MIDI scale/octave tuning, one byte a key"},
+	{"mts-octave2", "MIDI scale/octave tuning, two bytes a key"},
 }
 
 func exportNames() []string {
@@ -47,7 +48,7 @@ func exportNames() []string {
 }
 
 func newTuningExportCommand() *cobra.Command {
-	o := tuningExportOptions{as: "toml", key: mts.AutoKey, device: mts.AllDevices, bank: mts.NoBank}
+	o := tuningExportOptions{as: "toml", key: mts.AutoKey, device: mts.AllDevices, bank: mts.NoBank, realTime: true}
 	var forms strings.Builder
 	for _, f := range exportForms {
 		fmt.Fprintf(&forms, "  %-12s  %s\n", f.name, f.about)
@@ -75,6 +76,7 @@ if the name ends in .mid, which then also selects the tuning program on MIDI cha
 	fs.IntVar(&o.device, "device", o.device, "MIDI: `DEVICE` 0 to 127; 127 is all")
 	fs.IntVar(&o.bank, "bank", o.bank, "MIDI: tuning `BANK` 0 to 127 (default: messages without one)")
 	fs.IntVar(&o.program, "program", 0, "MIDI: tuning `PROGRAM` 0 to 127")
+	fs.BoolVar(&o.realTime, "real-time", o.realTime, "MIDI: sounding notes change too; =false: only the next ones (single notes then need a bank)")
 	fs.StringVar(&o.name, "name", "", "MIDI: `NAME` of the tuning in a bulk dump (default: the spec)")
 	return cmd
 }
@@ -151,7 +153,7 @@ func (o *tuningExportOptions) messages(t *targets.Tuning) ([]mts.Message, error)
 	layout := mts.Layout{Nearest: o.nearest, Key: o.key}
 	if o.as == "mts-octave1" || o.as == "mts-octave2" {
 		cents, err := mts.OctaveOf(t, layout)
-		return []mts.Message{mts.OctaveTuning{Device: o.device, RealTime: true, Channels: mts.AllChannels, TwoBytes: o.as == "mts-octave2", Cents: cents}}, err
+		return []mts.Message{mts.OctaveTuning{Device: o.device, RealTime: o.realTime, Channels: mts.AllChannels, TwoBytes: o.as == "mts-octave2", Cents: cents}}, err
 	}
 	keys, err := mts.KeysOf(t, layout)
 	if err != nil {
@@ -165,7 +167,7 @@ func (o *tuningExportOptions) messages(t *targets.Tuning) ([]mts.Message, error)
 		return []mts.Message{mts.BulkDump{Device: o.device, Bank: o.bank, Program: o.program, Name: name, Keys: keys}}, nil
 	}
 	var all []mts.Message
-	for _, m := range mts.AllNotes(o.device, o.bank, o.program, keys) {
+	for _, m := range mts.AllNotes(mts.NoteChanges{Device: o.device, RealTime: o.realTime, Bank: o.bank, Program: o.program}, keys) {
 		all = append(all, m)
 	}
 	return all, nil

@@ -109,7 +109,7 @@ func renderNotes(t *testing.T, keys *[128]mts.Pitch) []float64 {
 func scoreEvents(t *testing.T, keys *[128]mts.Pitch) []mts.Event {
 	var events []mts.Event
 	if keys != nil {
-		for _, m := range mts.AllNotes(mts.AllDevices, mts.NoBank, 0, *keys) {
+		for _, m := range mts.AllNotes(mts.NoteChanges{Device: mts.AllDevices, RealTime: true, Bank: mts.NoBank}, *keys) {
 			b, err := mts.Encode(m)
 			if err != nil {
 				t.Fatal(err)

@@ -151,12 +151,13 @@ func urgency(real bool) byte {
 	return nonRealTime
 }
 
-// AllNotes returns the real-time messages that give every key its pitch, 64 keys each, without
-// those that do not change.
-func AllNotes(device, bank, program int, keys [128]Pitch) []NoteChanges {
+// AllNotes returns messages like the one given that give every key its pitch, 64 keys each,
+// without those that do not change.
+func AllNotes(like NoteChanges, keys [128]Pitch) []NoteChanges {
 	var all []NoteChanges
 	for from := 0; from < len(keys); from += 64 {
-		m := NoteChanges{Device: device, RealTime: true, Bank: bank, Program: program}
+		m := like
+		m.Changes = nil
 		for key := from; key < from+64; key++ {
 			if keys[key] != NoChange {
 				m.Changes = append(m.Changes, NoteChange{key, keys[key]})

@@ -283,9 +283,10 @@ func TestTuningsThereAndBack(t *testing.T) {
 		if slices.Contains(pitches[:], NoChange) {
 			t.Fatalf("%s has keys beyond the standard", spec)
 		}
+		changes := AllNotes(NoteChanges{Device: AllDevices, RealTime: true, Bank: NoBank}, pitches)
 		for _, messages := range [][]Message{
 			{BulkDump{Bank: NoBank, Keys: pitches}},
-			{AllNotes(AllDevices, 0, 0, pitches)[0], AllNotes(AllDevices, 0, 0, pitches)[1]},
+			{changes[0], changes[1]},
 		} {
 			keys := EqualKeys()
 			for _, m := range messages {
