@@ -15,6 +15,9 @@ import (
 // drawnBoard hands a fretboard to the drawing of figures.
 func drawnBoard(b *fretboard.Board) figure.Board {
 	d := figure.Board{Title: b.Name}
+	if b.SpreadAssumed() {
+		d.Note = "The distances between the strings are usual ones; give nut_spread_mm and saddle_spread_mm."
+	}
 	for i := range b.Strings {
 		s := &b.Strings[i]
 		d.Strings = append(d.Strings, figure.BoardString{

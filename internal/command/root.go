@@ -40,7 +40,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		return hintf(usageError{err}, `"%s --help" lists the flags`, cmd.CommandPath())
 	})
 	root.AddCommand(newListenCommand(d), newMeasureCommand(d), newDevicesCommand(d), newVersionCommand(),
-		newTuningCommand())
+		newInstrumentCommand(), newFretsCommand(), newTuningCommand())
 	return root
 }
 

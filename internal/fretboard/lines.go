@@ -81,6 +81,9 @@ func (s *String) At(fromNut float64) Point {
 	return Point{s.NutAlongMM + fromNut, s.AcrossMM(fromNut)}
 }
 
+// AtFret returns the place on the string at a fret; 0 is its nut.
+func (s *String) AtFret(fret int) Point { return s.At(s.fromNut(fret)) }
+
 // line runs through strings first to last and half a gap beyond on both sides.
 func (b *Board) line(fret, first, last int, fromNut func(*String) float64) Line {
 	l := Line{Fret: fret, NutMM: fromNut(&b.Strings[first])}

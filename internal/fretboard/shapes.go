@@ -53,7 +53,8 @@ type ChordPair struct {
 //
 // A shape that can be moved along the neck without a change of its intervals is one shape, shown
 // at the lowest place; open strings that become pressed when it moves do not part it. Shapes are
-// ranked by the worst interval (to 0.001 cents), then span, then fingers, then strings and frets.
+// ranked by the worst interval (to 0.001 cents); of equally pure ones those go first that have
+// more places, then those of less span, fewer fingers, lower frets.
 func (b *Board) Shapes(ctx context.Context, q ChordQuery) ([]Shape, error) {
 	s, err := b.newSearch(ctx, q)
 	if err != nil {
@@ -67,19 +68,30 @@ func (b *Board) Shapes(ctx context.Context, q ChordQuery) ([]Shape, error) {
 	return shapes, nil
 }
 
-// Purest returns how many cents the worst interval of the purest shape is off, without a bound on
-// it; +Inf if the chord has no shape within the span at all.
-func (b *Board) Purest(ctx context.Context, q ChordQuery) (float64, error) {
-	for q.WithinCents = 25; q.WithinCents <= 800; q.WithinCents *= 2 {
-		shapes, err := b.Shapes(ctx, q)
-		if err != nil || len(shapes) > 0 {
-			if err != nil {
-				return 0, err
-			}
-			return shapes[0].WorstCents, nil
+// WorstBeatHz returns the fastest beat of any two notes, of those that are known; NaN if none is.
+func (s *Shape) WorstBeatHz() float64 {
+	worst := math.NaN()
+	for _, p := range s.Pairs {
+		if !(p.BeatHz <= worst) && !math.IsNaN(p.BeatHz) {
+			worst = p.BeatHz
 		}
 	}
-	return math.Inf(1), nil
+	return worst
+}
+
+// Purest returns how many cents the worst interval of the purest shape within the span is off. It
+// looks up to 400 cents; beyond that nobody hears the chord.
+func (b *Board) Purest(ctx context.Context, q ChordQuery) (cents float64, found bool, err error) {
+	for q.WithinCents = 25; q.WithinCents <= 400; q.WithinCents *= 2 {
+		shapes, err := b.Shapes(ctx, q)
+		if err != nil {
+			return 0, false, err
+		}
+		if len(shapes) > 0 {
+			return shapes[0].WorstCents, true, nil
+		}
+	}
+	return 0, false, nil
 }
 
 // A search walks the tree of choices: root, then string and fret of one note after another. A
@@ -251,6 +263,7 @@ func (s *search) merge() []Shape {
 		if i > 0 && s.compareMoved(all[i-1], at, false) == 0 {
 			last := &shapes[len(shapes)-1]
 			last.RootFrets = append(last.RootFrets, at[0].fret)
+			last.SpanMM, last.Fingers = max(last.SpanMM, s.span(at)), max(last.Fingers, s.fingers(at))
 			continue
 		}
 		shapes = append(shapes, s.shape(at))
@@ -282,20 +295,29 @@ func (s *search) off(at []spot, i int) float64 {
 	return s.pitch[at[i].str][at[i].fret] - s.pitch[at[0].str][at[0].fret] - s.cents[i]
 }
 
+// span returns the distance between the outermost pressed frets.
+func (s *search) span(at []spot) float64 {
+	pressed := span{math.Inf(1), math.Inf(-1)}
+	for _, p := range at {
+		pressed = s.reach(pressed, p.str, p.fret)
+	}
+	return pressed.size()
+}
+
 // shape tells all of the spots.
 func (s *search) shape(at []spot) Shape {
-	shape := Shape{Frets: make([]int, len(s.b.Strings)), Fingers: s.fingers(at), RootFrets: []int{at[0].fret}}
+	shape := Shape{Frets: make([]int, len(s.b.Strings)), SpanMM: s.span(at), Fingers: s.fingers(at), RootFrets: []int{at[0].fret}}
 	for i := range shape.Frets {
 		shape.Frets[i] = -1
 	}
-	pressed, off := span{math.Inf(1), math.Inf(-1)}, span{0, 0}
+	off := span{0, 0}
 	for i, p := range at {
 		shape.Frets[p.str] = p.fret
 		shape.Notes = append(shape.Notes, s.b.Strings[p.str].sounds(p.fret))
 		shape.Cents = append(shape.Cents, s.off(at, i))
-		pressed, off = s.reach(pressed, p.str, p.fret), off.with(s.off(at, i))
+		off = off.with(s.off(at, i))
 	}
-	shape.SpanMM, shape.WorstCents = pressed.size(), off.size()
+	shape.WorstCents = off.size()
 	for low := range at {
 		for high := low + 1; high < len(at); high++ {
 			iv := s.q.Notes[high].Sub(s.q.Notes[low])
@@ -309,6 +331,7 @@ func (s *search) shape(at []spot) Shape {
 func compareShapes(a, b Shape) int {
 	return cmp.Or(
 		cmp.Compare(math.Round(a.WorstCents*1000), math.Round(b.WorstCents*1000)),
+		cmp.Compare(len(b.RootFrets), len(a.RootFrets)),
 		cmp.Compare(math.Round(a.SpanMM*1000), math.Round(b.SpanMM*1000)),
 		cmp.Compare(a.Fingers, b.Fingers),
 		slices.Compare(a.Frets, b.Frets),

@@ -46,11 +46,15 @@ func TestKnownShapeOf41(t *testing.T) {
 			f := s.Frets
 			if f[r] == root && f[r-1] == root && f[r-2] == root-1 && f[r-3] == root-3 && s.Notes[0].String == r+1 {
 				want++
+				near(t, "span at its widest, frets 1 to 4", s.SpanMM, b.Strings[5].Frets[3].NutMM-b.Strings[5].Frets[0].NutMM, 1e-9)
 				if root != 3 || !slices.Contains(s.RootFrets, 4) {
 					t.Errorf("known shape begins at fret %d: %v", root, s.RootFrets)
 				}
 			}
 		}
+	}
+	if s := shapes[0]; len(s.RootFrets) < 10 || s.SpanMM > 70 {
+		t.Errorf("first is %+v, not a compact shape that moves", s)
 	}
 	if want != 3 {
 		t.Errorf("the known shape is there on %d sets of strings, want 3", want)
@@ -202,9 +206,9 @@ func TestFingers(t *testing.T) {
 func TestPurest(t *testing.T) {
 	b := builtin(t, "guitar-12edo")
 	q := ChordQuery{Notes: chordOf(t, "4:5:6:7"), SpanMM: 120, Fret: -1}
-	worst, err := b.Purest(context.Background(), q)
-	if err != nil {
-		t.Fatal(err)
+	worst, found, err := b.Purest(context.Background(), q)
+	if err != nil || !found {
+		t.Fatal(found, err)
 	}
 	near(t, "purest 4:5:6:7 in 12 equal steps", worst, 33.129, 0.001)
 }

@@ -66,6 +66,15 @@ func (s *String) place(cents float64) Place {
 	return p
 }
 
+// OnString says whether the pitch itself lies on the string as far as it is played: up to its last
+// fret, or anywhere if it has none.
+func (p *Place) OnString(s *String) bool {
+	if len(s.Frets) == 0 {
+		return p.ExactMM >= 0
+	}
+	return p.ExactMM <= s.Frets[len(s.Frets)-1].NutMM // NaN is not
+}
+
 // beat returns the rate at which two notes near the interval low to high beat: partial n of the
 // lower and m of the higher coincide for the ratio n/m, and |n·low − m·high| is left.
 func beat(iv targets.Interval, low, high float64) float64 {

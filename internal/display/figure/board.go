@@ -6,6 +6,7 @@ import "math"
 // farthest out, and across it, from the middle; string 1 is on the negative side.
 type Board struct {
 	Title   string
+	Note    string // below the title of a template
 	Strings []BoardString
 	Slots   []Slot
 }
@@ -151,37 +152,50 @@ func (d *boardDrawing) draw(p Panel) {
 		d.Line(d.x(max(s.Nut.Along, d.from)), y, d.x(min(s.Saddle.Along, d.to)), y, "thin")
 		d.Text(boardLeft-8, y+4, 12, s.Label, "end")
 	}
-	last := math.Inf(-1)
 	for _, s := range d.b.Slots {
-		last = d.slot(s, last)
+		d.slot(s)
 	}
+	d.numbers()
 	for _, m := range p.Marks {
 		d.mark(m)
 	}
 }
 
-// slot draws one slot and its number below, if there is room after the last number.
-func (d *boardDrawing) slot(s Slot, last float64) float64 {
+// slot draws one slot as far as it is shown.
+func (d *boardDrawing) slot(s Slot) {
 	points := make([][2]float64, len(s.Points))
 	seen := false
 	for i, p := range s.Points {
 		points[i] = [2]float64{d.x(p.Along), d.y(p)}
 		seen = seen || p.Along <= d.to
 	}
-	if !seen {
-		return last
-	}
 	class := "thin"
 	if s.Kind != FretSlot {
 		class = "ink"
 	}
-	d.Path(points, class)
-	bottom := points[len(points)-1]
-	if low := d.top + stringGap*float64(len(d.b.Strings)); s.Kind == FretSlot && bottom[1] > low-1 && bottom[0]-last >= 18 {
-		d.Text(bottom[0], low+13, 11, s.Label, "label thin")
-		return bottom[0]
+	if seen {
+		d.Path(points, class)
 	}
-	return last
+}
+
+// numbers writes the number of every fret below the slot that reaches lowest, if there is room
+// after the last number.
+func (d *boardDrawing) numbers() {
+	lowest := map[string]Spot{}
+	for _, s := range d.b.Slots {
+		end := s.Points[len(s.Points)-1]
+		if at, ok := lowest[s.Label]; s.Kind == FretSlot && (!ok || end.Across > at.Across) {
+			lowest[s.Label] = end
+		}
+	}
+	last := math.Inf(-1)
+	for _, s := range d.b.Slots { // in order, unlike the map
+		end := s.Points[len(s.Points)-1]
+		if x := d.x(end.Along); s.Kind == FretSlot && end == lowest[s.Label] && x-last >= 18 {
+			d.Text(x, d.y(end)+13, 11, s.Label, "label thin")
+			last = x
+		}
+	}
 }
 
 func (d *boardDrawing) mark(m Mark) {
@@ -192,7 +206,9 @@ func (d *boardDrawing) mark(m Mark) {
 	case RingMark:
 		d.Circle(x, y, 5, "other paper")
 	case TouchMark:
-		d.Line(x, y-9, x, y+9, "mark")
+		d.Line(x, y-6, x, y+8, "mark")
+		d.Text(x, y-8, 9, m.Label, "label")
+		return
 	case SilentMark:
 		d.Line(x-4, y-4, x+4, y+4, "ink")
 		d.Line(x-4, y+4, x+4, y-4, "ink")

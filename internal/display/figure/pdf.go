@@ -33,7 +33,7 @@ func WriteTemplatePDF(w io.Writer, b Board, paper Paper) error {
 	pdf.SetCatalogSort(true)
 	pdf.SetCreationDate(pdfEpoch)
 	pdf.SetModificationDate(pdfEpoch)
-	pdf.SetTitle(b.Title, true)
+	pdf.SetTitle(drawable(b.Title), true)
 	pdf.AddUTF8FontFromBytes(fontName, "", fontTTF)
 	for i := range t.pages {
 		pdf.AddPageFormat("P", size)
@@ -41,6 +41,23 @@ func WriteTemplatePDF(w io.Writer, b Board, paper Paper) error {
 	}
 	return pdf.Output(w)
 }
+
+// drawable puts a question mark for what the font has no glyph for; of some such characters the
+// PDF writer makes no file.
+func drawable(s string) string {
+	return strings.Map(func(r rune) rune {
+		for _, has := range fontRanges {
+			if r >= has[0] && r <= has[1] {
+				return r
+			}
+		}
+		return '?'
+	}, s)
+}
+
+// fontRanges are the characters of fontTTF.
+var fontRanges = [][2]rune{{0x20, 0x7e}, {0xa0, 0x17f}, {0x370, 0x3ce}, {0x400, 0x45f}, {0x2010, 0x2026}, {0x2032, 0x2033},
+	{0x2190, 0x2193}, {0x2212, 0x2212}, {0x266d, 0x266f}}
 
 // A pdfPen draws on the last page of a PDF, with the classes of a printed Canvas.
 type pdfPen struct{ *fpdf.Fpdf }
@@ -59,6 +76,7 @@ func (p pdfPen) Line(x1, y1, x2, y2 float64, class string) {
 }
 
 func (p pdfPen) Text(x, y, size float64, s, class string) {
+	s = drawable(s)
 	p.SetFont(fontName, "", size*72/25.4)
 	for _, c := range strings.Fields(class) {
 		switch c {

@@ -27,7 +27,7 @@ func ParsePaper(name string) (Paper, error) {
 // Measures of a template page, in mm.
 const (
 	pageMargin  = 12.0 // printers leave about 5 mm blank
-	headRoom    = 24.0 // title and check line across
+	headRoom    = 28.0 // title and check line across
 	pageOverlap = 16.0 // of what two pages show, with the crosses in its middle
 	labelRoom   = 26.0 // beside the board, on both sides
 	nutRoom     = 10.0 // before the nut and after the saddle
@@ -142,8 +142,9 @@ func (t *template) head(p pen, page int) {
 	if t.pages > 1 {
 		p.Text(pageMargin, y+9, 2.8, "Lay crosses of the same letter over one another.", "")
 	}
+	p.Text(pageMargin, y+13, 2.8, t.b.Note, "")
 	x := t.paper.Width/2 - checkLength/2
-	y = pageMargin + 18
+	y = pageMargin + 22
 	p.Line(x, y, x+checkLength, y, "ink")
 	p.Line(x, y-1.5, x, y+1.5, "ink")
 	p.Line(x+checkLength, y-1.5, x+checkLength, y+1.5, "ink")

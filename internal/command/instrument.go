@@ -1,0 +1,238 @@
+package command
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/display/figure"
+	"tunerd/internal/display/text"
+	"tunerd/internal/fretboard"
+	"tunerd/internal/targets"
+)
+
+// caution stands wherever string tension is shown.
+const caution = `Caution: tension is computed from nominal figures. Wear eye protection, slacken first if unsure,
+and keep to the limits of neck and bridge that the maker gives; the maker's and a licensed
+technician's word stands above these figures.`
+
+func newInstrumentCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "instrument",
+		Short: "Show and check instruments: strings, frets, tension",
+		Args:  usageArgs(cobra.NoArgs),
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(newInstrumentListCommand(), newInstrumentShowCommand(), newInstrumentCheckCommand())
+	return cmd
+}
+
+// instrumentOptions name an instrument, and say in which tuning it is seen.
+type instrumentOptions struct {
+	tuning    string
+	reference string
+}
+
+func (o *instrumentOptions) addFlags(fs *pflag.FlagSet) {
+	fs.StringVarP(&o.tuning, "tuning", "t", "", "see it in another tuning `SPEC`; the frets stay (default: the instrument's)")
+	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440 (default: the instrument's)")
+}
+
+// load reads the instrument. All that is wrong with it is wrong usage.
+func (o *instrumentOptions) load(name string) (*targets.Instrument, error) {
+	p, err := (&tuningOptions{tuning: o.tuning, reference: o.reference, instrument: name, tolerance: 0.5}).plan()
+	if err != nil {
+		return nil, err
+	}
+	return p.config.Instrument, nil
+}
+
+func newInstrumentListCommand() *cobra.Command {
+	var o listingOptions
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "List the built-in instruments",
+		Args:  usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := o.check(); err != nil {
+				return err
+			}
+			return o.write(cmd.OutOrStdout(), instrumentList(targets.Builtins()))
+		},
+	}
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+func instrumentList(all []*targets.Instrument) *text.Listing {
+	l := &text.Listing{Type: "instrument", Columns: []text.Column{
+		{Name: "id", Title: "name"}, {Name: "name"}, {Name: "kind", Title: "kind"}, {Name: "strings", Title: "strings"},
+		{Name: "tuning", Title: "tuning"}, {Name: "reference"}, {Name: "description", Title: "description"},
+	}}
+	for _, in := range all {
+		l.Rows = append(l.Rows, []any{in.ID, in.Name, in.Kind, len(in.Strings), in.Tuning.String(), in.Tuning.Reference().String(), in.Description})
+	}
+	return l
+}
+
+type instrumentShowOptions struct {
+	instrumentOptions
+	listingOptions
+	svg string
+}
+
+func (o *instrumentShowOptions) addFlags(fs *pflag.FlagSet) {
+	o.instrumentOptions.addFlags(fs)
+	o.listingOptions.addFlags(fs)
+	fs.StringVar(&o.svg, "svg", "", "draw the fretboard to `FILE`")
+}
+
+func newInstrumentShowCommand() *cobra.Command {
+	var o instrumentShowOptions
+	cmd := &cobra.Command{
+		Use:   "show INSTRUMENT",
+		Short: "Show the strings of an instrument: pitch, length, gauge, tension",
+		Long: `Show the strings of an instrument, a built-in name or a TOML file: open note, scale length,
+gauge, tension, and the stress as part of the limit at which plain steel, nylon or gut breaks.`,
+		Args: usageArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runInstrumentShow(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], o)
+		},
+	}
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions) error {
+	if err := o.check(); err != nil {
+		return err
+	}
+	in, err := o.load(name)
+	if err != nil {
+		return err
+	}
+	if o.svg != "" {
+		b, err := fretboard.New(in, fretboard.Options{})
+		if err != nil {
+			return err
+		}
+		panel := figure.Panel{Caption: instrumentLine(in)}
+		if err := writeSVG(o.svg, figure.DrawBoard(drawnBoard(b), []figure.Panel{panel})); err != nil {
+			return err
+		}
+	}
+	beside := chat
+	if o.plain() {
+		fmt.Fprintf(out, "%s: %s\n", in.Name, instrumentLine(in))
+		beside = out
+	}
+	if err := o.write(out, stringList(in)); err != nil {
+		return err
+	}
+	fmt.Fprintln(beside, caution)
+	return nil
+}
+
+func instrumentLine(in *targets.Instrument) string {
+	return fmt.Sprintf("%s, %s", in.Tuning, in.Tuning.Reference())
+}
+
+func stringList(in *targets.Instrument) *text.Listing {
+	l := &text.Listing{Type: "string", Columns: []text.Column{
+		{Name: "string", Title: "string"}, {Name: "label", Title: "note"}, {Name: "step", Title: "step"},
+		{Name: "hz", Title: "Hz", Decimals: 3}, {Name: "scale_mm", Title: "scale mm", Decimals: 1},
+		{Name: "gauge_mm", Title: "gauge mm", Decimals: 3}, {Name: "material", Title: "material"},
+		{Name: "unit_weight_kg_m"}, {Name: "frets", Title: "frets"}, {Name: "tension_n", Title: "tension N", Decimals: 1},
+		{Name: "stress_mpa", Title: "stress MPa"}, {Name: "limit_mpa", Title: "breaks at MPa"},
+		{Name: "limit_source"}, {Name: "limit_share", Title: "part of limit", Decimals: 2},
+	}}
+	for i := range in.Strings {
+		s := &in.Strings[i]
+		load := fretboard.LoadOf(s)
+		l.Rows = append(l.Rows, []any{i + 1, s.Open.Label, s.Open.Step, s.Open.Hz, known(s.ScaleLengthMM), known(s.GaugeMM), s.Material,
+			known(s.UnitWeight), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Share()})
+	}
+	return l
+}
+
+// known is nil for a measure that is 0: not known.
+func known(x float64) any {
+	if x == 0 {
+		return nil
+	}
+	return x
+}
+
+type instrumentCheckOptions struct {
+	instrumentOptions
+	listingOptions
+}
+
+func newInstrumentCheckCommand() *cobra.Command {
+	var o instrumentCheckOptions
+	cmd := &cobra.Command{
+		Use:   "check INSTRUMENT...",
+		Short: "Find what is wrong with an instrument before it is built",
+		Long: `Find strings out of playable range for their length, frets too near to one another, duplicate
+frets, and strings and frets that are no notes of the tuning. A note says what is worth knowing;
+a fault makes the exit status 1.`,
+		Args: usageArgs(cobra.MinimumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runInstrumentCheck(cmd.OutOrStdout(), cmd.ErrOrStderr(), args, o)
+		},
+	}
+	o.instrumentOptions.addFlags(cmd.Flags())
+	o.listingOptions.addFlags(cmd.Flags())
+	return cmd
+}
+
+func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOptions) error {
+	if err := o.check(); err != nil {
+		return err
+	}
+	l := &text.Listing{Type: "finding", Columns: []text.Column{
+		{Name: "instrument", Title: "instrument"}, {Name: "string", Title: "string"}, {Name: "fret", Title: "fret"},
+		{Name: "level", Title: "level"}, {Name: "kind", Title: "kind"}, {Name: "text", Title: "what"},
+	}}
+	faults := 0
+	for _, name := range names {
+		in, err := o.load(name)
+		if err != nil {
+			return err
+		}
+		findings := fretboard.Check(in)
+		if len(findings) == 0 {
+			fmt.Fprintf(chat, "tunerd: %s: nothing to complain of\n", name)
+		}
+		for _, f := range findings {
+			level := "note"
+			if f.Fault {
+				level = "fault"
+				faults++
+			}
+			l.Rows = append(l.Rows, []any{name, f.String, fretOrNone(f.Fret), level, f.Kind, f.Text})
+		}
+	}
+	if len(l.Rows) > 0 || o.csv {
+		if err := o.write(out, l); err != nil {
+			return err
+		}
+	}
+	if len(l.Rows) > 0 {
+		fmt.Fprintln(chat, caution)
+	}
+	if faults > 0 {
+		return fmt.Errorf("faults found: %d; the lines marked fault say what to change", faults)
+	}
+	return nil
+}
+
+// fretOrNone is nil for what concerns a whole string.
+func fretOrNone(fret int) any {
+	if fret == 0 {
+		return nil
+	}
+	return fret
+}
