@@ -90,6 +90,8 @@ func (o *fretsOptions) check() error {
 		return usagef("--paper needs --pdf or --svg with the file to draw to")
 	case o.fretGiven && o.where == "" && o.chord == "":
 		return usagef("--fret goes with --where or --chord")
+	case o.fret < 0:
+		return usagef("--fret %d is below 0, the open string", o.fret)
 	case o.most < 0:
 		return usagef("--most %d is below 0", o.most)
 	}

@@ -101,7 +101,7 @@ type search struct {
 	ctx   context.Context
 	q     ChordQuery
 	cents []float64   // of the chord's notes above the root
-	pitch [][]float64 // of every string and fret, in cents above the first string; not sunk by index
+	pitch [][]float64 // of every string and fret, in cents above the first string open, rising
 	along [][]float64 // of every string and fret along the neck; the open string is not pressed
 	at    []spot      // chosen so far, a spot a note
 	used  []bool      // strings
@@ -123,6 +123,13 @@ func (b *Board) newSearch(ctx context.Context, q ChordQuery) (*search, error) {
 		return nil, fmt.Errorf("%g cents are below 0", q.WithinCents)
 	case q.String < 0 || q.String > len(b.Strings):
 		return nil, fmt.Errorf("string %d: %s has strings 1 to %d", q.String, b.Name, len(b.Strings))
+	}
+	most := 0
+	for i := range b.Strings {
+		most = max(most, len(b.Strings[i].Frets))
+	}
+	if q.Fret > most {
+		return nil, fmt.Errorf("fret %d: %s has frets 0 to %d", q.Fret, b.Name, most)
 	}
 	s := &search{b: b, ctx: ctx, q: q, at: make([]spot, len(q.Notes)), used: make([]bool, len(b.Strings))}
 	for _, iv := range q.Notes {

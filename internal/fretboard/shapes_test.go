@@ -225,6 +225,7 @@ func TestShapesRefuse(t *testing.T) {
 		{"span", func(q *ChordQuery) { q.SpanMM = -1 }},
 		{"span", func(q *ChordQuery) { q.SpanMM = math.NaN() }},
 		{"cents", func(q *ChordQuery) { q.WithinCents = -1 }},
+		{"frets 0 to 12", func(q *ChordQuery) { q.Fret = 13 }},
 		{"strings 1 to 4", func(q *ChordQuery) { q.String = 5 }},
 	} {
 		q := ok
