@@ -68,7 +68,7 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 // instead of a course of them, as long as that stays with the note.
 func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
-	if f.follow(from, to, f.learned(f.start.prior), m, onset, 2) && f.near(f.start) {
+	if f.follow(from, to, f.learned(f.start.prior), m, onset, 1) && f.near(f.start) {
 		f.read(r)
 		if f.evident(r) {
 			return true
@@ -89,6 +89,22 @@ func (f *fitter) evident(r *Reading) bool {
 		r.SNRdB > -4 && len(r.Partials) > 0 && r.SigmaCents < 1
 }
 
+// evenOnly reports whether all that is heard lies on even partials: the note is an octave higher.
+func (r *Reading) evenOnly() bool {
+	var odd, even float64
+	n := 0
+	for i := range r.Partials {
+		p := math.Pow(10, r.Partials[i].LevelDB/10)
+		if r.Partials[i].N%2 == 1 {
+			odd += p
+		} else {
+			even += p
+			n++
+		}
+	}
+	return n > 0 && odd < 1e-4*even
+}
+
 // better reports whether r explains a sound clearly better than other does: more of it or, with
 // much else sounding, many more partials that keep to a law, which chance does not do.
 func (r *Reading) better(other *Reading) bool {
@@ -99,7 +115,7 @@ func (r *Reading) better(other *Reading) bool {
 
 // lengthen fits ever longer windows that begin at from, up to to.
 func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
-	f.warp = warp{}
+	f.planned = warp{}
 	prior := k.prior
 	n := max(6, min(f.startLength, to-from))
 	for {

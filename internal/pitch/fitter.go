@@ -28,7 +28,8 @@ type fitter struct {
 	series   series
 	joint    joint
 	omega    []float64
-	warp     warp
+	warp     warp // that of the last fit
+	planned  warp // what the last fit suggests for the next
 	shift    []float64
 	weight   []float64
 	total    []float64 // [s] whole warp of time found, by block
@@ -102,10 +103,10 @@ func (f *fitter) fit(from, to int, k known, w warp) bool {
 // from k and the warp found so far. It sets hz and sigma.
 // It takes at most passes fits.
 func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes int) bool {
-	w := f.warp
+	var w warp
 	f.fitted = false
-	if m == still {
-		w = warp{}
+	if m != still {
+		w = f.planned
 	}
 	for pass := range passes {
 		if !f.fit(from, to, k, w) {
@@ -122,6 +123,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		} else {
 			next = f.slide()
 		}
+		f.planned = next
 		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
 		if pass == passes-1 || f.change(w, next)*top < 0.05 {
 			return true
@@ -236,24 +238,21 @@ func (f *fitter) glide(onset float64) warp {
 		smallest = math.Min(smallest, l.chi2)
 	}
 	scale := math.Max(1, smallest/float64(plain.used-3))
-	var evidence, slope, square float64
-	best, bestEvidence := 0, math.Inf(-1)
+	best := 0
+	var weights [len(lines)]float64 // logarithms of the evidence
 	for i, l := range lines {
-		e := -0.5 * ((l.chi2-smallest)/scale + l.logDet - lines[0].logDet)
+		weights[i] = -0.5 * ((l.chi2-smallest)/scale + l.logDet - plain.logDet)
 		if i > 0 {
 			// The prior's share of the determinant, the weights' scale, and one in six each.
-			e += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
+			weights[i] += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
 		}
-		if e > bestEvidence {
-			best, bestEvidence = i, e
+		if weights[i] > weights[best] {
+			best = i
 		}
 	}
+	var evidence, slope, square float64
 	for i, l := range lines {
-		e := -0.5 * ((l.chi2-smallest)/scale + l.logDet - lines[0].logDet)
-		if i > 0 {
-			e += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
-		}
-		p := math.Exp(e - bestEvidence)
+		p := math.Exp(weights[i] - weights[best])
 		evidence += p
 		slope += p * l.slope
 		square += p * (l.slope*l.slope + scale*l.slopeVar)
@@ -264,7 +263,16 @@ func (f *fitter) glide(onset float64) warp {
 	more := variance - plain.slopeVar
 	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
 	if best == 0 {
-		return warp{}
+		// No one time constant is likelier than no glide; all of them together may be.
+		if evidence < 2 {
+			return warp{}
+		}
+		best = 1
+		for i := range lines[1:] {
+			if weights[i+1] > weights[best] {
+				best = i + 1
+			}
+		}
 	}
 	return warp{depth: lines[best].extra[0], tau: glideTaus[best-1], onset: onset}
 }

@@ -3,6 +3,7 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 // track keeps the reading of the sounding note up to date and sees its end.
@@ -14,7 +15,8 @@ func (t *Tracker) track(power float64) {
 	if !t.checked && t.next >= t.nextTry && t.age() > attackS+acquireS {
 		t.nextTry = t.next + int64(acquireS*t.fs)
 		t.checked = t.base.SNRdB > trustedSNR || t.age() > 0.7
-		if t.recheck() {
+		// A note taken an octave high leaves every other partial unexplained.
+		if t.base.SNRdB < explainedSNR && t.recheck() {
 			return
 		}
 	}
@@ -28,6 +30,10 @@ func (t *Tracker) track(power float64) {
 		t.end(t.next)
 	}
 }
+
+// explainedSNR is how far (dB) what a fit explains must stand above the rest for another octave to
+// be out of the question.
+const explainedSNR = 20
 
 // end finishes the note and waits for the next sound.
 func (t *Tracker) end(at int64) {
@@ -58,15 +64,17 @@ func (t *Tracker) recheck() bool {
 	return true
 }
 
-// refit fits the live note again and plans the next fit: often at first, when each adds much.
+// refit fits the live note again and plans the next fit: often at first, when each adds much, and
+// while the pitch is being moved.
 func (t *Tracker) refit() {
 	age := t.age()
-	every := math.Max(0.01, math.Min(0.2, 0.2*age))
-	t.nextFit = t.next + int64(every*t.fs)
 	f := &t.note
 	perS := t.fs / float64(t.m)
 	r := Reading{At: t.next, Partials: t.spare[:0]}
 	var ok bool
+	if t.turned() {
+		t.span = t.shortest()
+	}
 	if age < glideS && t.plucked && t.span == 0 {
 		ok = f.again(0, f.bank.n, settles, float64(t.from), &r)
 		// A hand on the peg is no glide.
@@ -77,6 +85,11 @@ func (t *Tracker) refit() {
 	} else {
 		ok = t.slide(perS, &r)
 	}
+	span := age
+	if t.span > 0 {
+		span = t.span
+	}
+	t.nextFit = t.next + int64(math.Max(0.01, math.Min(0.2, 0.2*span))*t.fs)
 	t.spare = r.Partials
 	if !ok || !f.evident(&r) {
 		return
@@ -115,22 +128,83 @@ func (t *Tracker) slide(perS float64, r *Reading) bool {
 	if t.span == 0 {
 		t.span = math.Min(0.5*liveS, float64(f.bank.n)/perS)
 	}
-	shortest := math.Max(0.1, 5/t.base.F1Hz)
 	for {
 		n := min(f.bank.n, int(t.span*perS))
 		ok := f.again(f.bank.n-n, f.bank.n, still, 0, r)
 		if ok {
 			if !t.moving(f.total) && r.SNRdB > 3 {
-				t.span = math.Min(liveS, t.span*1.1)
+				t.span = math.Min(liveS, t.span*1.25)
 				return true
 			}
 		}
-		if t.span <= shortest {
+		if t.span <= t.shortest() {
 			return ok
 		}
-		t.span = math.Max(shortest, t.span/2)
+		t.span = math.Max(t.shortest(), t.span/2)
 		r.Partials = r.Partials[:0]
 	}
+}
+
+// shortest returns the shortest window of a live fit, in seconds.
+func (t *Tracker) shortest() float64 { return math.Max(0.08, 5/t.base.F1Hz) }
+
+// turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
+// turning the peg.
+const turnedCents = 1.5
+
+// turned reports whether someone turns the peg. Just after a pluck the pitch falls, and the reading
+// is still learning where to, without that.
+func (t *Tracker) turned() bool {
+	glide := 0.0
+	if t.span == 0 {
+		glide = glideSigma * math.Exp(-t.age()/0.15)
+	}
+	return math.Abs(t.lately()) > turnedCents+glide
+}
+
+// lately returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
+// from the last reading: by how much the phases of the lowest partials have run ahead between two
+// short looks. It costs next to nothing, and sees a turned peg long before a long window does.
+func (t *Tracker) lately() float64 {
+	f := &t.note
+	n := t.lookLength()
+	apart := max(n, int(0.05*t.fs/float64(t.m)))
+	if f.bank.n < n+apart {
+		return 0
+	}
+	var off [4]float64
+	seen := 0
+	loudest := math.Inf(-1)
+	for i := range t.base.Partials {
+		p := &t.base.Partials[i]
+		if p.N > len(off) || p.N > len(f.bank.omega) {
+			break
+		}
+		if p.LevelDB < loudest-20 {
+			continue
+		}
+		loudest = math.Max(loudest, p.LevelDB)
+		early := f.bank.glance(p.N-1, p.Hz, f.bank.n-n-apart, n, t.fs)
+		late := f.bank.glance(p.N-1, p.Hz, f.bank.n-n, n, t.fs)
+		between := float64(apart*t.m) / t.fs
+		turns := (cmplx.Phase(late)-cmplx.Phase(early))/(2*math.Pi) - p.Hz*between
+		off[seen] = math.Remainder(turns, 1) / (p.Hz * between) * centsPerNeper
+		seen++
+	}
+	if seen == 0 {
+		return 0
+	}
+	slices.Sort(off[:seen])
+	glide := 0.0
+	if t.span == 0 { // a fit that looks for a glide gives the pitch without it
+		glide = f.planned.rate(float64(t.next), t.fs) * centsPerNeper
+	}
+	return (off[(seen-1)/2]+off[seen/2])/2 - glide
+}
+
+// lookLength returns the sub-blocks of a short look at partials: 25 ms, four periods at least.
+func (t *Tracker) lookLength() int {
+	return int(math.Max(0.025, 4/t.base.F1Hz) * t.fs / float64(t.m))
 }
 
 // moving reports whether the pitch runs away within the window of the last fit, in the given track
@@ -167,14 +241,20 @@ func (t *Tracker) measureAttack() {
 	}
 }
 
-// retune demodulates what is kept of the note at the partials of a pitch that has moved away.
+// retune demodulates the latest stretch of the note at the partials of a pitch that has moved away.
 func (t *Tracker) retune(f1 float64) {
 	f := &t.note
-	start := max(f.bank.first, t.past.begin)
+	latest := t.next - int64(2*math.Max(t.span, t.shortest())*t.fs)
+	start := t.aligned(max(latest, f.bank.first, t.past.begin))
 	all := t.past.from(start, t.next)
-	if f.load(all, start, first(f1, guessSigma)) {
-		t.span = math.Min(t.span, float64(len(all))/t.fs)
+	k := known{f1: f1, sigmaCents: 3, b: f.joint.b, sigmaB: f.joint.sigmaB, prior: f.start.prior, top: 3}
+	if !f.load(all, start, k) {
+		f.tune(k.f1, k.b, start)
+		f.pushAll(all)
+		f.start = k
 	}
+	f.start.f1 = f1
+	t.span = math.Min(t.span, float64(len(all))/t.fs)
 }
 
 // report gives the reading of this hop.
@@ -207,7 +287,7 @@ const highestBand = 8
 // look at the latest sub-blocks, Hann-weighted, the others from the last fit.
 func (t *Tracker) phases(parts []Partial) {
 	f := &t.note
-	n := min(f.bank.n, int(math.Max(0.025, 4/t.base.F1Hz)*t.fs/float64(t.m)))
+	n := min(f.bank.n, t.lookLength())
 	ago := float64(t.next-t.base.At) / t.fs
 	for i := range parts {
 		p := &parts[i]
@@ -223,36 +303,40 @@ func (t *Tracker) phases(parts []Partial) {
 // look sets phase and level of partial p from the last n sub-blocks, carried on to sample at by
 // its frequency.
 func (b *bank) look(p *Partial, n int, at int64, fs float64) {
-	row := p.N - 1
-	w := b.omega[row]
 	from := b.n - n
-	// The middle of the stretch; sub-blocks are turned to it, so that it is its phase that counts.
-	middle := float64(n-1) / 2
-	step := cmplx.Rect(1, -(2*math.Pi*p.Hz/fs)*float64(b.m))
-	turn := cmplx.Rect(1, (2*math.Pi*p.Hz/fs)*float64(b.m)*middle)
+	sum := b.glance(p.N-1, p.Hz, from, n, fs)
+	if sum == 0 {
+		return
+	}
+	p.LevelDB = 20 * math.Log10(2*cmplx.Abs(sum))
+	mid := float64(b.first) + (float64(from)+float64(n)/2)*float64(b.m) - 0.5
+	turns := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(p.Hz*(float64(at)-mid)/fs, 1)
+	p.PhaseTurns = turns - math.Floor(turns)
+}
+
+// glance returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
+// at hz in row: their Hann-weighted mean, each turned to the middle.
+func (b *bank) glance(row int, hz float64, from, n int, fs float64) complex128 {
+	step := 2 * math.Pi * hz / fs * float64(b.m) // rad a sub-block
+	back := cmplx.Rect(1, -step)
+	turn := cmplx.Rect(1, step*float64(n-1)/2)
 	bell := cmplx.Rect(1, 2*math.Pi/float64(n))
 	arc := cmplx.Rect(1, math.Pi/float64(n))
 	var sum complex128
 	var weight float64
 	for i := range n {
-		h := 1 - real(arc) // Hann
+		h := 1 - real(arc)
 		sum += b.row(row, from+i) * turn * complex(h, 0)
 		weight += h
-		turn *= step
+		turn *= back
 		arc *= bell
-	}
-	if weight == 0 || sum == 0 {
-		return
 	}
 	// A sub-block answers to a partial beside its own frequency with a little less.
 	gain := weight * float64(b.m)
-	if d := (2*math.Pi*p.Hz/fs - w) * float64(b.m) / 2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
+	if d := step/2 - b.omega[row]*float64(b.m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
 		gain *= math.Sin(d) / d
 	}
-	p.LevelDB = 20 * math.Log10(2*cmplx.Abs(sum)/gain)
-	mid := float64(b.first) + (float64(from)+middle+0.5)*float64(b.m) - 0.5
-	turns := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(p.Hz*(float64(at)-mid)/fs, 1)
-	p.PhaseTurns = turns - math.Floor(turns)
+	return sum / complex(gain, 0)
 }
 
 // finish reports the note that sounds, if one does, as ended at sample at.

@@ -47,7 +47,7 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 			gap := l.peaks[j].hz - l.peaks[i].hz
 			k := int(l.peaks[i].hz/gap + 0.5)
 			for n := max(1, k-1); n <= k+1; n++ {
-				for _, b := range [...]float64{0, 3e-5, 6e-5, 1e-4, 1.5e-4, 2.5e-4, 5e-4} {
+				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4} {
 					f := l.peaks[i].hz / partialHz(1, b, n)
 					if f < minHz || f > maxHz {
 						continue
@@ -170,16 +170,18 @@ func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
 	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
 }
 
-// rung returns the number of the partial of f1 and B nearest to hz, and how far (cents) hz lies
-// from it.
+// rung returns the number of the partial of f1 and B nearest to hz, and how far (cents, to first
+// order) hz lies from it.
 func rung(hz, f1, b float64) (int, float64) {
-	k := hz / f1
-	for range 4 {
-		k = hz / f1 / math.Sqrt((1+b*k*k)/(1+b))
+	// k·√(1+B·k²) = y is a quadratic equation in k².
+	y := hz / f1 * math.Sqrt(1+b)
+	k := y
+	if b > 1e-9 {
+		k = math.Sqrt((math.Sqrt(1+4*b*y*y) - 1) / (2 * b))
 	}
-	n := int(math.Round(k))
+	n := math.Round(k)
 	if n < 1 {
 		return 0, 0
 	}
-	return n, cents(hz, partialHz(f1, b, n))
+	return int(n), centsPerNeper * (y/(n*math.Sqrt(1+b*n*n)) - 1)
 }

@@ -5,13 +5,15 @@ import "math"
 // A levels watches how loud the input is, frame by frame, and finds plucks.
 //
 // A pluck raises the high frequencies at once, even over a string that still rings, so onsets are
-// sought in the energy of the first difference of the samples. A frame begins an onset when it
-// exceeds everything of the last 45 ms (longer than a period of the lowest note, whose own
-// pulses would otherwise look like plucks) and stands out of the background.
+// sought in the energy of the first difference of the samples; and in that of the samples
+// themselves, for low notes in hiss. A frame begins an onset when it exceeds everything of the last
+// 45 ms (longer than a period of the lowest note, whose own pulses would otherwise look like
+// plucks) and stands out of the background.
 type levels struct {
 	frame  int       // samples in a frame
 	last   float64   // the sample before the frame
-	edges  []float64 // energy of the difference in the latest frames, a ring
+	edges  []float64 // mean square of the difference in the latest frames, a ring
+	powers []float64 // mean square of the samples, the same
 	next   int       // where the next one goes
 	floor  float64   // mean square of the background
 	edge   float64   // mean square of its difference
@@ -25,6 +27,7 @@ type levels struct {
 const (
 	edgeMemoryS  = 0.045 // s
 	onsetRatio   = 2.5   // over the loudest frame of that time: 4 dB
+	powerRatio   = 6.0   // the same for the samples themselves: 8 dB
 	onsetFloor   = 10.0  // over the background, in power: 10 dB
 	loudFloor    = 6.0   // power over the background that counts as sound: 8 dB
 	quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
@@ -36,8 +39,9 @@ func newLevels(fs float64, frame int) *levels {
 	frameS := float64(frame) / fs
 	l := &levels{
 		frame: frame, frameS: frameS,
-		edges: make([]float64, int(edgeMemoryS/frameS)+2),
-		floor: quietest, edge: quietest,
+		edges:  make([]float64, int(edgeMemoryS/frameS)+2),
+		powers: make([]float64, int(edgeMemoryS/frameS)+2),
+		floor:  quietest, edge: quietest,
 	}
 	l.restart()
 	return l
@@ -46,6 +50,7 @@ func newLevels(fs float64, frame int) *levels {
 // restart forgets what came before a gap, but keeps the background.
 func (l *levels) restart() {
 	clear(l.edges)
+	clear(l.powers)
 	l.since, l.heard = len(l.edges), 0
 	l.loudS = 0
 }
@@ -65,11 +70,12 @@ func (l *levels) add(x []float64, learn bool) bool {
 	n := float64(len(x))
 	power, edge = power/n, edge/n
 	l.power = power
-	loudest := 0.0
+	var loudest, strongest float64
 	for i := range len(l.edges) - 2 {
-		loudest = math.Max(loudest, l.edges[(l.next+i)%len(l.edges)])
+		at := (l.next + i) % len(l.edges)
+		loudest, strongest = math.Max(loudest, l.edges[at]), math.Max(strongest, l.powers[at])
 	}
-	l.edges[l.next] = edge
+	l.edges[l.next], l.powers[l.next] = edge, power
 	l.next = (l.next + 1) % len(l.edges)
 	l.since++
 	if l.loud() {
@@ -82,7 +88,9 @@ func (l *levels) add(x []float64, learn bool) bool {
 	}
 	l.heard++
 	// What is there when listening begins did not begin then, as far as anyone knows.
-	onset := edge > onsetRatio*loudest && edge > onsetFloor*l.edge && power > 10*quietest &&
+	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
+		power > powerRatio*strongest && power > onsetFloor*l.floor
+	onset := sudden && power > 10*quietest &&
 		l.since > refractory && l.heard > refractory
 	if onset {
 		l.since = 0

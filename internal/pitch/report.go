@@ -15,7 +15,7 @@ func (f *fitter) read(r *Reading) {
 	na := len(j.active)
 	for k, row := range j.active {
 		a := math.Hypot(real(j.c[row]), imag(j.c[row])) * j.loudness(k)
-		if a*a*float64(s.n) < 16*j.rho[k] {
+		if j.seen[row] != found || a*a*float64(s.n) < 25*j.rho[k] {
 			continue
 		}
 		n := j.number[k]
@@ -28,8 +28,9 @@ func (f *fitter) read(r *Reading) {
 			LevelDB: 20 * math.Log10(a), PhaseTurns: f.phaseAt(k, float64(r.At)),
 		})
 	}
-	rest := math.Max(s.energy-j.signal, 1e-9*s.energy)
-	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/rest)
+	// The difference of two large energies has few digits: no more than 60 dB are told apart.
+	rest := math.Max(s.energy-j.signal, 1e-6*s.energy)
+	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/math.Max(rest, 1e-30))
 }
 
 // loudness returns the root mean square over the window of the basis of active partial k.

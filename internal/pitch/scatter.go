@@ -81,8 +81,15 @@ func (j *joint) law() bool {
 	j.f1 *= math.Exp(dc / centsPerNeper)
 	j.b += db
 	copy(j.dev, left)
+	// What scatters the partials (a second polarisation, the bridge) also moves them all a little in
+	// common, which their spread about the law cannot show.
+	j.sigma = math.Hypot(j.sigma, commonScatter*j.scatter*lawWidth(maxPartials))
 	return true
 }
+
+// commonScatter is how far partials that scatter about the law by one width move in common: about
+// what a second polarisation a quarter as strong does.
+const commonScatter = 0.5
 
 // lawWidth returns the half width (cents) of the distribution that partial k of a real string
 // keeps about the law: narrow for the upper ones, wider for the lowest, heavy tails for all.

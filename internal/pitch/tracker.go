@@ -82,6 +82,7 @@ type Tracker struct {
 	checked bool    // the octave has been checked with a long window
 	attack  float64
 	peak    float64 // loudest hop of this note
+	power   float64 // mean square of the newest hop
 }
 
 // A phase is where a Tracker is with the present sound.
@@ -109,6 +110,9 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	}
 	if w := cfg.Window; w != [2]float64{} && !(w[0] >= 0 && w[1] > w[0] && w[1] <= maxWindowS) {
 		return nil, fmt.Errorf("pitch: window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
+	}
+	if cfg.Live && cfg.Window[1] > 0 {
+		return nil, fmt.Errorf("pitch: a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
 	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate), lowest: cfg.MinHz}
 	t.frame = 4 * t.m
@@ -219,8 +223,9 @@ func (t *Tracker) age() float64 { return float64(t.next-t.from) / t.fs }
 // hop does the work of every fourth frame and gives a reading.
 func (t *Tracker) hop(emit func(*Reading)) {
 	power := t.sumPower / float64(t.frames)
+	t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
 	if t.state != waiting {
-		t.peak = math.Max(t.peak, power)
+		t.peak = math.Max(t.peak, t.power)
 	}
 	switch t.state {
 	case acquiring:
@@ -269,6 +274,9 @@ func (t *Tracker) lock(window float64) bool {
 	}
 	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
 	locked := t.lockNear(first(p.hz, guessSigma), window, &r)
+	if locked && r.evenOnly() {
+		locked = t.lockNear(first(2*r.F1Hz, guessSigma), window, &r)
+	}
 	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
 		locked = t.lockNear(first(p.deepestHz, guessSigma), window, &r)
 	}
@@ -338,6 +346,7 @@ func (t *Tracker) climb(f1, window float64) (known, bool) {
 func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	f := &t.note
 	r.Partials = r.Partials[:0]
+	start = t.aligned(start)
 	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
 		return false
 	}
@@ -347,6 +356,9 @@ func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	f.start.f1, f.start.sigmaCents = f.hz, 5
 	return true
 }
+
+// aligned returns the sample at or behind start from which whole sub-blocks reach to the newest.
+func (t *Tracker) aligned(start int64) int64 { return start + (t.next-start)%int64(t.m) }
 
 // period returns the period of the latest window seconds, if it is clear enough to be tried.
 func (t *Tracker) period(window float64) (period, bool) {
@@ -379,16 +391,16 @@ func (t *Tracker) explains(k known, window float64, other *Reading) bool {
 	return ok && t.probe.evident(&r) && r.better(other)
 }
 
-// hum reports whether f1 is that of mains hum: within 10 cents of 50 or 60 Hz or of a low
-// multiple, in a sound that began with no onset and does not decay.
+// hum reports whether f1 is that of mains hum: within 10 cents of 50 or 60 Hz, of a low multiple or
+// of half of them, in a sound that began with no onset and does not decay.
 func (t *Tracker) hum(f1 float64) bool {
-	if t.plucked {
+	if t.plucked || t.power < 0.5*t.peak {
 		return false
 	}
-	for _, mains := range [...]float64{50, 60} {
-		k := math.Round(f1 / mains)
-		if k >= 1 && k <= 6 && math.Abs(cents(f1, k*mains)) < 10 {
-			return t.levels.power > 0.5*t.peak
+	for _, half := range [...]float64{25, 30} {
+		k := math.Round(f1 / half)
+		if k >= 1 && k <= 12 && math.Abs(cents(f1, k*half)) < 10 {
+			return true
 		}
 	}
 	return false

@@ -55,6 +55,9 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 		return Reading{}, false
 	}
 	r, ok := e.around(0, x, first(p.hz, guessSigma))
+	if ok && r.evenOnly() && 2*r.F1Hz <= maxHz {
+		r, ok = e.around(0, x, first(2*r.F1Hz, guessSigma))
+	}
 	if ok && r.SNRdB > trustedSNR {
 		return r, ok
 	}

@@ -17,6 +17,7 @@ import (
 // The threshold adapts: of all dips the first (shortest period) is taken that comes within half
 // as much again of the deepest, or below yinThreshold.
 type yin struct {
+	plans      map[int]*fourier.FFT // by size: windows grow from try to try
 	plan       *fourier.FFT
 	size       int
 	pad, other []float64
@@ -42,11 +43,16 @@ func (y *yin) prepare(n int) {
 	if size == y.size {
 		return
 	}
-	y.size = size
-	y.plan = fourier.NewFFT(size)
-	y.pad, y.other = make([]float64, size), make([]float64, size)
-	y.spec, y.half = make([]complex128, size/2+1), make([]complex128, size/2+1)
-	y.d, y.norm = make([]float64, size/2), make([]float64, size/2)
+	if y.plans == nil {
+		y.plans = map[int]*fourier.FFT{}
+	}
+	if y.plans[size] == nil {
+		y.plans[size] = fourier.NewFFT(size)
+	}
+	y.size, y.plan = size, y.plans[size]
+	y.pad, y.other = grow(y.pad, size), grow(y.other, size)
+	y.spec, y.half = grow(y.spec, size/2+1), grow(y.half, size/2+1)
+	y.d, y.norm = grow(y.d, size/2), grow(y.norm, size/2)
 }
 
 // find returns the period in x between minHz and maxHz at sample rate fs. The window must hold
@@ -64,7 +70,7 @@ func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
 	if !ok {
 		return period{}, false
 	}
-	return period{hz: fs / y.between(lag), aperiodicity: y.norm[lag], deepestHz: fs / y.between(deepest)}, true
+	return period{hz: fs / y.between(lag), aperiodicity: y.depth(lag), deepestHz: fs / y.between(deepest)}, true
 }
 
 // between returns the place of the minimum near lag by a parabola through its neighbours.
@@ -126,13 +132,13 @@ func (y *yin) normalise(lags int) {
 	}
 }
 
-// dip returns the lags of the chosen and of the deepest local minimum of norm in (first, lags).
+// dip returns the lags of the chosen and of the deepest local minimum of norm in (first, lags). How
+// deep a minimum is counts between the lags: for a high note the period falls between two of them.
 func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
 	deepest := math.Inf(1)
-	local := func(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
 	for i := first + 1; i < lags; i++ {
-		if local(i) && y.norm[i] < deepest {
-			deepest, lowest = y.norm[i], i
+		if y.local(i) && y.depth(i) < deepest {
+			deepest, lowest = y.depth(i), i
 		}
 	}
 	if lowest == 0 {
@@ -143,9 +149,18 @@ func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
 		limit = math.Max(yinThreshold, 1.5*deepest+0.02)
 	}
 	for i := first + 1; i < lags; i++ {
-		if local(i) && y.norm[i] <= limit {
+		if y.local(i) && y.depth(i) <= limit {
 			return i, lowest, true
 		}
 	}
 	return lowest, lowest, true
+}
+
+// local reports whether norm has a minimum at lag i.
+func (y *yin) local(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
+
+// depth returns the least of the parabola through norm at lag i and its neighbours, not below 0.
+func (y *yin) depth(i int) float64 {
+	a, b, c := y.norm[i-1], y.norm[i], y.norm[i+1]
+	return math.Max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
 }
