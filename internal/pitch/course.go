@@ -6,6 +6,9 @@ import "math"
 // pitch to be taken without a look at another explanation.
 const trustedSNR = 10
 
+// evidentSNR is the same for a sound to be taken for a note at all on that evidence alone.
+const evidentSNR = 3
+
 // room makes a bank for windows of n samples in sub-blocks of m.
 func (f *fitter) room(m, n int) {
 	if f.bank == nil || f.bank.m != m || len(f.bank.energy) < n/m {
@@ -85,24 +88,30 @@ func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guess
 // it explains the sound well, or several partials keep to the law, or one is sharp although much
 // else (thump, rumble) sounds with it.
 func (f *fitter) evident(r *Reading) bool {
-	return r.SNRdB > 3 || len(r.Partials) >= 4 && r.SigmaCents < 5 ||
+	return r.SNRdB > evidentSNR || len(r.Partials) >= 4 && r.SigmaCents < 5 ||
 		r.SNRdB > -4 && len(r.Partials) > 0 && r.SigmaCents < 1
 }
 
-// evenOnly reports whether all that is heard lies on even partials: the note is an octave higher.
-func (r *Reading) evenOnly() bool {
-	var odd, even float64
-	n := 0
-	for i := range r.Partials {
-		p := math.Pow(10, r.Partials[i].LevelDB/10)
-		if r.Partials[i].N%2 == 1 {
-			odd += p
-		} else {
-			even += p
-			n++
+// higher returns the note that r really is, if all that is heard lies on the partials that are
+// multiples of 2 or of 3: one that many times as high.
+func (r *Reading) higher() (known, bool) {
+	for _, times := range [...]int{2, 3} {
+		var on, beside float64
+		for i := range r.Partials {
+			p := math.Pow(10, r.Partials[i].LevelDB/10)
+			if r.Partials[i].N%times == 0 {
+				on += p
+			} else {
+				beside += p
+			}
+		}
+		if on > 0 && beside < 3e-3*on {
+			k := first(partialHz(r.F1Hz, r.B, times), 5)
+			k.b = math.Max(0, r.B) * float64(times*times)
+			return k, true
 		}
 	}
-	return n > 0 && odd < 1e-4*even
+	return known{}, false
 }
 
 // better reports whether r explains a sound clearly better than other does: more of it or, with

@@ -264,7 +264,7 @@ func (f *fitter) glide(onset float64) warp {
 	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
 	if best == 0 {
 		// No one time constant is likelier than no glide; all of them together may be.
-		if evidence < 2 {
+		if evidence < 1.25 {
 			return warp{}
 		}
 		best = 1

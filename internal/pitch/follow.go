@@ -159,7 +159,7 @@ func (t *Tracker) turned() bool {
 	if t.span == 0 {
 		glide = glideSigma * math.Exp(-t.age()/0.15)
 	}
-	return math.Abs(t.lately()) > turnedCents+glide
+	return math.Abs(t.lately()) > turnedCents+glide+2*t.base.SigmaCents
 }
 
 // lately returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies

@@ -153,21 +153,30 @@ func (l *ladder) refined(f1, b float64) (known, float64) {
 // judge scores the law f1, B by the peaks that lie within tolerance cents of a rung.
 func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
 	var score float64
-	hits, last := 0, 0
+	hits, last, common := 0, 0, 0
 	for _, p := range l.peaks {
 		k, off := rung(p.hz, f1, b)
 		if k < 1 || k > maxPartials+12 || k == last || math.Abs(off) > tolerance {
 			continue
 		}
 		last = k
+		common = divisor(common, k)
 		hits++
 		chance := 2 * tolerance / centsPerNeper * p.hz / f1
 		score += math.Max(0, -math.Log(chance))
 	}
-	if hits < ladderMinHit {
+	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it
 		return known{}, 0
 	}
 	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
+}
+
+// divisor returns the greatest common divisor of a and b.
+func divisor(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // rung returns the number of the partial of f1 and B nearest to hz, and how far (cents, to first

@@ -274,9 +274,6 @@ func (t *Tracker) lock(window float64) bool {
 	}
 	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
 	locked := t.lockNear(first(p.hz, guessSigma), window, &r)
-	if locked && r.evenOnly() {
-		locked = t.lockNear(first(2*r.F1Hz, guessSigma), window, &r)
-	}
 	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
 		locked = t.lockNear(first(p.deepestHz, guessSigma), window, &r)
 	}
@@ -327,8 +324,19 @@ func (t *Tracker) lockExpected(window float64) bool {
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
 // fit, with the latest window seconds.
 func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
-	return !t.hum(k.f1) && (t.take(max(t.body(), t.past.begin), k, r) ||
-		t.take(t.next-int64(window*t.fs), k, r))
+	begin := func() bool {
+		return t.take(max(t.body(), t.past.begin), k, r) || t.take(t.next-int64(window*t.fs), k, r)
+	}
+	if t.hum(k.f1) || !begin() {
+		return false
+	}
+	up, higher := r.higher()
+	if !higher || up.f1 > t.cfg.MaxHz {
+		return true
+	}
+	// Some notes do sound with their even partials alone: they are well explained all the same.
+	explained := r.SNRdB > evidentSNR
+	return t.lockNear(up, window, r) || explained && begin()
 }
 
 // climb looks for a note in the spacing of the partials, other than one near f1, once the window
@@ -399,7 +407,7 @@ func (t *Tracker) hum(f1 float64) bool {
 	}
 	for _, half := range [...]float64{25, 30} {
 		k := math.Round(f1 / half)
-		if k >= 1 && k <= 12 && math.Abs(cents(f1, k*half)) < 10 {
+		if (k == 1 || k <= 12 && math.Mod(k, 2) == 0) && math.Abs(cents(f1, k*half)) < 10 {
 			return true
 		}
 	}

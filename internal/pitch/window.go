@@ -55,9 +55,6 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 		return Reading{}, false
 	}
 	r, ok := e.around(0, x, first(p.hz, guessSigma))
-	if ok && r.evenOnly() && 2*r.F1Hz <= maxHz {
-		r, ok = e.around(0, x, first(2*r.F1Hz, guessSigma))
-	}
 	if ok && r.SNRdB > trustedSNR {
 		return r, ok
 	}
@@ -94,6 +91,14 @@ func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool)
 	r := Reading{At: int64(len(x)), State: Sounding, Partials: e.parts[slot][:0]}
 	ok := f.whole(0, f.bank.n, drifts, 0, &r)
 	e.parts[slot] = r.Partials
+	up, higher := r.higher()
+	if !ok || !higher {
+		return r, ok
+	}
+	other, better := e.around(1-slot, x, up)
+	if better || r.SNRdB < evidentSNR {
+		return other, better
+	}
 	return r, ok
 }
 
