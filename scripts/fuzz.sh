@@ -7,6 +7,6 @@ for package in $(go list ./...); do
 	grep -qs '^func Fuzz' "$dir"/*_test.go || continue
 	for target in $(sed -n 's/^func \(Fuzz[A-Za-z0-9_]*\)(.*/\1/p' "$dir"/*_test.go); do
 		echo "fuzz $package $target"
-		go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" "$package"
+		go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" -fuzzminimizetime 10x "$package"
 	done
 done
