@@ -104,8 +104,8 @@ func (g *guitar) Resolve(f1Hz, _ float64) targets.Match {
 	}
 }
 
-func (g *guitar) Reset()           { g.resets++ }
-func (g *guitar) Hold(n int) error { g.held = n; return nil }
+func (g *guitar) Reset()                         { g.resets++ }
+func (g *guitar) Hold(n int) error               { g.held = n; return nil }
 func (g *guitar) Expected() (float64, []float64) { return 0, nil }
 
 func (g *guitar) Strings() []targets.Target {
