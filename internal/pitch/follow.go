@@ -72,7 +72,9 @@ func (t *Tracker) refit() {
 	perS := t.fs / float64(t.m)
 	r := Reading{At: t.next, Partials: t.spare[:0]}
 	var ok bool
-	if t.turned() {
+	t.ahead = t.lately()
+	turned := t.turned()
+	if turned {
 		t.span = t.shortest()
 	}
 	if age < glideS && t.plucked && t.span == 0 {
@@ -80,10 +82,10 @@ func (t *Tracker) refit() {
 		// A hand on the peg is no glide.
 		if ok && f.fitted && age > 0.2 && t.moving(f.shift) {
 			r.Partials = r.Partials[:0]
-			ok = t.slide(perS, &r)
+			ok = t.slide(perS, turned, &r)
 		}
 	} else {
-		ok = t.slide(perS, &r)
+		ok = t.slide(perS, turned, &r)
 	}
 	span := age
 	if t.span > 0 {
@@ -91,7 +93,7 @@ func (t *Tracker) refit() {
 	}
 	t.nextFit = t.next + int64(math.Max(0.01, math.Min(0.2, 0.2*span))*t.fs)
 	t.spare = r.Partials
-	if !ok || !f.evident(&r) {
+	if !ok || !f.evident(&r) || t.disturbed(&r) {
 		return
 	}
 	t.goodAt = t.next
@@ -107,13 +109,23 @@ func (t *Tracker) refit() {
 	}
 }
 
+// disturbed reports whether something else sounded over the note in the window of r: a click, a
+// knock. For a moment the last reading holds.
+func (t *Tracker) disturbed(r *Reading) bool {
+	const knock = 0.15 // s
+	return r.SNRdB < t.base.SNRdB-15 && float64(t.next-t.goodAt)/t.fs < knock
+}
+
 // unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
 // window of a running pitch says of the pitch now, or, under a glide, what its simple law (one
 // exponential, to first order) may miss of it. It is small beside what a hand on the peg does, and
 // keeps a long window from claiming more than a real string holds.
 func (t *Tracker) unmodelled() float64 {
 	f := &t.note
-	const floor = 0.003 // cents; a string of which this much is known for a second is a rare one
+	floor := 0.003 // cents; a string of which this much is known for a second is a rare one
+	if lag := math.Abs(t.ahead); t.span > 0 && lag > 0.1 {
+		floor = lag / 2
+	}
 	if f.warp.depth != 0 {
 		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
 		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
@@ -123,25 +135,40 @@ func (t *Tracker) unmodelled() float64 {
 
 // slide fits the latest stretch of a long note: as long as liveS while the pitch stands still,
 // short while someone turns the peg.
-func (t *Tracker) slide(perS float64, r *Reading) bool {
+func (t *Tracker) slide(perS float64, turned bool, r *Reading) bool {
 	f := &t.note
 	if t.span == 0 {
 		t.span = math.Min(0.5*liveS, float64(f.bank.n)/perS)
 	}
 	for {
 		n := min(f.bank.n, int(t.span*perS))
-		ok := f.again(f.bank.n-n, f.bank.n, still, 0, r)
-		if ok {
-			if !t.moving(f.total) && r.SNRdB > 3 {
-				t.span = math.Min(liveS, t.span*1.25)
-				return true
-			}
+		var ok bool
+		if turned {
+			// The last window held other pitches; what it taught of single partials does not hold.
+			ok = f.follow(f.bank.n-n, f.bank.n, t.anew(), still, 0, 1)
+			f.read(r)
+		} else {
+			ok = f.again(f.bank.n-n, f.bank.n, still, 0, r)
+		}
+		if ok && !t.moving(f.total) && r.SNRdB > evidentSNR {
+			t.span = math.Min(liveS, t.span*1.25)
+			return true
 		}
 		if t.span <= t.shortest() {
 			return ok
 		}
 		t.span = math.Max(t.shortest(), t.span/2)
 		r.Partials = r.Partials[:0]
+		turned = true
+	}
+}
+
+// anew returns what is known of the note when its pitch is being moved: about where it was, and
+// the stiffness of the string.
+func (t *Tracker) anew() known {
+	return known{
+		f1: t.base.F1Hz, sigmaCents: 8, b: t.base.B,
+		sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
 	}
 }
 
@@ -150,16 +177,16 @@ func (t *Tracker) shortest() float64 { return math.Max(0.08, 5/t.base.F1Hz) }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
 // turning the peg.
-const turnedCents = 1.5
+const turnedCents = 0.35
 
 // turned reports whether someone turns the peg. Just after a pluck the pitch falls, and the reading
 // is still learning where to, without that.
 func (t *Tracker) turned() bool {
-	glide := 0.0
+	limit := turnedCents
 	if t.span == 0 {
-		glide = glideSigma * math.Exp(-t.age()/0.15)
+		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 	}
-	return math.Abs(t.lately()) > turnedCents+glide+2*t.base.SigmaCents
+	return math.Abs(t.ahead) > limit
 }
 
 // lately returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies

@@ -79,6 +79,7 @@ type Tracker struct {
 	goodAt  int64   // index of the last acceptable fit
 	span    float64 // [s] of the sliding window of a live note
 	run     float64 // [cents] that the pitch ran from the middle to the ends of the last window
+	ahead   float64 // [cents] of the latest tenth of a second against the last reading
 	checked bool    // the octave has been checked with a long window
 	attack  float64
 	peak    float64 // loudest hop of this note
