@@ -41,9 +41,9 @@ race: need-test ## run the tests of everything concurrent under the race detecto
 bench: need-test ## benchmarks, and the CPU time of the live path against aubio
 	go test -run '^$$' -bench . -benchmem ./...
 
-accuracy: need-test ## accuracy tables: synthetic strings (short) and the recordings
-	go run ./internal/tools/accuracy
+accuracy: need-test ## accuracy tables: the recordings and synthetic strings; fails where a goal is missed
 	go test -count=1 -v -run 'Recordings|Readers' ./internal/evidence
+	go run ./internal/tools/accuracy
 
 accuracy-full: need-test ## synthetic strings, every cell with more trials; takes long
 	go run ./internal/tools/accuracy -set full -trials 400
