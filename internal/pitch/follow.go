@@ -87,11 +87,11 @@ func (t *Tracker) refit() {
 	} else {
 		ok = t.slide(perS, turned, &r)
 	}
-	span := age
-	if t.span > 0 {
-		span = t.span
+	every := math.Max(0.01, math.Min(0.2, 0.2*age))
+	if t.span > 0 { // as fast as an eye follows a hand
+		every = math.Max(0.045, math.Min(0.25, 0.25*t.span))
 	}
-	t.nextFit = t.next + int64(math.Max(0.01, math.Min(0.2, 0.2*span))*t.fs)
+	t.nextFit = t.next + int64(every*t.fs)
 	t.spare = r.Partials
 	if !ok || !f.evident(&r) || t.disturbed(&r) {
 		return
