@@ -2,7 +2,7 @@
 # fuzz.sh TIME: runs every fuzz target of the module for TIME, one after the other.
 #
 # When its time is up in the middle of an input, the go command sometimes reports "context deadline
-# exceeded" as a failure (golang.org/issue/48591). No input failed then: a failing one is always
+# exceeded" as a failure. No input failed then: a failing one is always
 # written to testdata and named.
 set -euo pipefail
 
