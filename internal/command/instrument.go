@@ -11,12 +11,8 @@ import (
 	"tunerd/internal/display/text"
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
-
-// caution stands wherever string tension is shown.
-const caution = `Caution: tension is computed from nominal figures. Wear eye protection, slacken first if unsure,
-and keep to the limits of neck and bridge that the maker gives; the maker's and a licensed
-technician's word stands above these figures.`
 
 func newInstrumentCommand() *cobra.Command {
 	cmd := &cobra.Command{
@@ -95,7 +91,9 @@ func newInstrumentShowCommand() *cobra.Command {
 		Use:   "show INSTRUMENT",
 		Short: "Show the strings of an instrument: pitch, length, gauge, tension",
 		Long: `Show the strings of an instrument, a built-in name or a TOML file: open note, scale length,
-gauge, tension, and the stress as part of the limit at which plain steel, nylon or gut breaks.`,
+gauge, tension, the stress as part of the limit at which steel, nylon or gut breaks, and the
+inharmonicity: the one in the file, or what follows from the string's data. On wound strings
+stress and inharmonicity need the diameter of the core (core_mm).`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runInstrumentShow(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], o)
@@ -131,7 +129,7 @@ func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions
 	if err := o.write(out, stringList(in)); err != nil {
 		return err
 	}
-	fmt.Fprintln(beside, caution)
+	fmt.Fprintln(beside, tension.Advice)
 	return nil
 }
 
@@ -147,12 +145,14 @@ func stringList(in *targets.Instrument) *text.Listing {
 		{Name: "unit_weight_kg_m"}, {Name: "frets", Title: "frets"}, {Name: "tension_n", Title: "tension N", Decimals: 1},
 		{Name: "stress_mpa", Title: "stress MPa"}, {Name: "limit_mpa", Title: "breaks at MPa"},
 		{Name: "limit_source"}, {Name: "limit_share", Title: "part of limit", Decimals: 2},
+		{Name: "core_mm"}, {Name: "inharmonicity", Title: "inharm. B", Decimals: 7},
 	}}
 	for i := range in.Strings {
 		s := &in.Strings[i]
-		load := fretboard.LoadOf(s)
+		load := tension.Of(s, s.Open.Hz)
 		l.Rows = append(l.Rows, []any{i + 1, s.Open.Label, s.Open.Step, s.Open.Hz, known(s.ScaleLengthMM), known(s.GaugeMM), s.Material,
-			known(s.UnitWeight), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Share()})
+			known(s.UnitWeight), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Part(),
+			known(s.CoreMM), tension.B(s, s.Open.Hz)})
 	}
 	return l
 }
@@ -221,7 +221,7 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 		}
 	}
 	if len(l.Rows) > 0 {
-		fmt.Fprintln(chat, caution)
+		fmt.Fprintln(chat, tension.Advice)
 	}
 	if faults > 0 {
 		return fmt.Errorf("faults found: %d; the lines marked fault say what to change", faults)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 // minFretMM is the least distance of two frets. Common practice, no source: the crown of a wire is
@@ -56,22 +57,22 @@ func (c *checker) load() {
 		c.add("scale length", false, 0, "not given: tension and fret places are not known")
 		return
 	}
-	l := LoadOf(c.s)
-	share := l.Share()
+	l := tension.Of(c.s, c.s.Open.Hz)
+	part := l.Part()
 	switch {
-	case share >= overStressed:
+	case part >= tension.OverStressed:
 		c.add("tension", true, 0, "%.1f Hz over %g mm stresses it to %.0f MPa, %.0f%% of the %.0f MPa at which it breaks (%s)",
-			c.s.Open.Hz, c.s.ScaleLengthMM, l.StressMPa, 100*share, l.LimitMPa, l.Source)
-	case share >= nearBreaking:
-		c.add("tension", false, 0, "near its limit: %.0f%% of the %.0f MPa at which it breaks (%s)", 100*share, l.LimitMPa, l.Source)
+			c.s.Open.Hz, c.s.ScaleLengthMM, l.StressMPa, 100*part, l.LimitMPa, l.Source)
+	case part >= tension.NearBreaking:
+		c.add("tension", false, 0, "near its limit: %.0f%% of the %.0f MPa at which it breaks (%s)", 100*part, l.LimitMPa, l.Source)
 	}
 	switch {
-	case math.IsNaN(l.TensionN) && math.IsNaN(share):
+	case math.IsNaN(l.TensionN) && math.IsNaN(part):
 		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and a material of plain steel, nylon or gut")
-	case l.TensionN < slackN:
-		c.add("tension", true, 0, "%.1f N is slack; below %d N a string does not hold its pitch", l.TensionN, slackN)
-	case l.TensionN > heavyN:
-		c.add("tension", true, 0, "%.0f N is above %d N, more than necks and hands are made for", l.TensionN, heavyN)
+	case l.TensionN < tension.SlackN:
+		c.add("tension", true, 0, "%.1f N is slack; below %d N a string does not hold its pitch", l.TensionN, tension.SlackN)
+	case l.TensionN > tension.HeavyN:
+		c.add("tension", true, 0, "%.0f N is above %d N, more than necks and hands are made for", l.TensionN, tension.HeavyN)
 	}
 }
 

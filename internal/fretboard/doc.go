@@ -6,8 +6,7 @@
 // of a chord a hand can reach (Shapes) and where natural harmonics are touched (Harmonics).
 // Check finds what is wrong with an instrument before wood is cut.
 //
-// Units: lengths in mm, intervals and errors in cents, pitches in Hz, tension in N. Distances
-// "from the nut" are measured on the string itself. Distances "along the neck" are measured from
+// Units: lengths in mm, intervals and errors in cents, pitches in Hz. Distances "from the nut" are measured on the string itself. Distances "along the neck" are measured from
 // the nut that stands farthest out, and differ from the former only where strings differ in
 // scale length. "Across" is measured from the middle of the neck; string 1 is on the negative
 // side. cents = 1200·log2(sounding/wanted); positive is sharp.

@@ -38,10 +38,12 @@ type InstrumentString struct {
 	Open          Target
 	ScaleLengthMM float64 // nut to saddle
 	GaugeMM       float64 // diameter
+	CoreMM        float64 // diameter of the core of a wound string, which bears the tension
 	UnitWeight    float64 // kg/m
 	Material      string
 	Inharmonicity float64 // B of f_k = k·f0·√(1+B·k²)
 	Frets         []Fret  // from the nut; empty on a fretless string
+	DetuneCents   float64 // of Open, against what the file and the tuning say; see Instrument.Detuned
 
 	pitch openPitch
 }
@@ -83,7 +85,7 @@ func (in *Instrument) Targets() []Target {
 
 // Fretted returns the pitch of string n (from 1) at a fret (0 is the open string): the open
 // string's target raised by the interval of the fret. Step and Label are those of the nearest
-// note of the tuning.
+// note of the tuning; the label tells the move of a detuned string.
 func (in *Instrument) Fretted(n, fret int) (Target, error) {
 	if n < 1 || n > len(in.Strings) {
 		return Target{}, fmt.Errorf("string %d: %s has strings 1 to %d", n, in.Name, len(in.Strings))
@@ -95,9 +97,9 @@ func (in *Instrument) Fretted(n, fret int) (Target, error) {
 	if fret == 0 {
 		return s.Open, nil
 	}
-	hz := s.Open.Hz * math.Exp2(s.Frets[fret-1].Cents/1200)
+	hz := s.Open.Hz * math.Exp2((s.Frets[fret-1].Cents-s.DetuneCents)/1200)
 	step := in.Tuning.Nearest(hz)
-	return Target{Label: in.Tuning.label(step), Hz: hz, Step: step, String: n, Fret: fret}, nil
+	return Target{Label: in.Tuning.label(step), Hz: hz, Step: step, String: n, Fret: fret}.detuned(s.DetuneCents, in.Tuning), nil
 }
 
 // With returns the instrument in another tuning, at another reference, or both; nil keeps what
@@ -126,6 +128,41 @@ func (in *Instrument) With(t *Tuning, ref *Reference) (*Instrument, error) {
 	return &out, nil
 }
 
+// Detuned returns the instrument with its open strings moved by so many cents each, in the
+// instrument's order, and fretted notes with them. The moves stand against what the file and the
+// tuning say, not against earlier moves, and stay if tuning or reference change. A label tells
+// the move, to 0.1 cent.
+func (in *Instrument) Detuned(cents []float64) (*Instrument, error) {
+	if len(cents) != len(in.Strings) {
+		return nil, fmt.Errorf("%d moves for the %d strings of %s", len(cents), len(in.Strings), in.Name)
+	}
+	out := *in
+	out.Strings = append([]InstrumentString(nil), in.Strings...)
+	for i, c := range cents {
+		if !(math.Abs(c) <= maxDetune) { // NaN is not
+			return nil, fmt.Errorf("string %d: %g cents is not within -%d to %d", i+1, c, maxDetune, maxDetune)
+		}
+		out.Strings[i].DetuneCents = c
+	}
+	return &out, out.placeStrings()
+}
+
+// maxDetune is how far a string may be moved, in cents: an octave.
+const maxDetune = 1200
+
+// detuned returns the target moved by so many cents.
+func (t Target) detuned(cents float64, tuning *Tuning) Target {
+	if cents == 0 {
+		return t
+	}
+	t.Hz *= math.Exp2(cents / 1200)
+	t.Step = tuning.Nearest(t.Hz)
+	if math.Abs(cents) >= 0.05 {
+		t.Label += fmt.Sprintf(" %+.1fc", cents)
+	}
+	return t
+}
+
 // anchor returns the reference that puts step 0 where it is.
 func (t *Tuning) anchor() Reference { return Reference{Label: t.zeroLabel, Hz: t.zeroHz} }
 
@@ -147,6 +184,7 @@ func (in *Instrument) placeStrings() error {
 		s := &in.Strings[i]
 		open, err := in.openTarget(s.pitch)
 		if err == nil {
+			open = open.detuned(s.DetuneCents, in.Tuning)
 			err = checkHz("pitch", open.Hz)
 		}
 		if err != nil {

@@ -394,3 +394,39 @@ frets = { intervals = ["7/6", "4/3"] }
 	}
 	near(t, "4/3 above E2", pressed.Hz, in.Strings[1].Open.Hz*4/3, 1e-9)
 }
+
+// A string 13.69 cents down (the just third against the equal one, 400 − 1200·log2(5/4)) sounds
+// five fourths of the string below; its fretted notes go with it, other strings stay, and a new
+// reference moves all alike.
+func TestDetuned(t *testing.T) {
+	in, err := LoadInstrument("guitar-12edo")
+	if err != nil {
+		t.Fatal(err)
+	}
+	third := 1200*math.Log2(5.0/4) - 400
+	moved, err := in.Detuned([]float64{0, third, 0, 0, 0, 0})
+	if err != nil {
+		t.Fatal(err)
+	}
+	open := moved.Targets()
+	if got := open[1].Hz / open[2].Hz; math.Abs(got-1.25) > 1e-12 || open[1].Label != "B3 -13.7c" {
+		t.Errorf("string 2 over string 3 is %v, %+v", got, open[1])
+	}
+	octave, err := moved.Fretted(2, 12)
+	if err != nil || math.Abs(octave.Hz/open[1].Hz-2) > 1e-12 || octave.Label != "B4 -13.7c" {
+		t.Errorf("fret 12: %+v, %v", octave, err)
+	}
+	if in.Strings[1].Open.Hz == open[1].Hz || in.Strings[0].Open != moved.Strings[0].Open {
+		t.Error("the instrument itself has changed, or another string")
+	}
+	ref := Reference{Label: "A4", Hz: 432}
+	low, err := moved.With(nil, &ref)
+	if err != nil || math.Abs(low.Strings[1].Open.Hz/low.Strings[2].Open.Hz-1.25) > 1e-12 {
+		t.Errorf("at A4=432: %v, %v", low.Targets(), err)
+	}
+	for _, bad := range [][]float64{nil, {1, 2}, {0, math.NaN(), 0, 0, 0, 0}, {0, 0, 0, 0, 0, 1300}} {
+		if _, err := in.Detuned(bad); err == nil {
+			t.Errorf("%v is accepted", bad)
+		}
+	}
+}

@@ -47,6 +47,7 @@ type stringFile struct {
 	Hz            *float64   `toml:"hz"`
 	ScaleLengthMM *float64   `toml:"scale_length_mm"`
 	GaugeMM       *float64   `toml:"gauge_mm"`
+	CoreMM        *float64   `toml:"core_mm"`
 	UnitWeight    *float64   `toml:"unit_weight_kg_m"`
 	Material      string     `toml:"material"`
 	Inharmonicity *float64   `toml:"inharmonicity"`
@@ -228,12 +229,16 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 	}{
 		{"scale_length_mm", scale, &out.ScaleLengthMM, minScaleMM, maxScaleMM},
 		{"gauge_mm", s.GaugeMM, &out.GaugeMM, 0.01, maxGaugeMM},
+		{"core_mm", s.CoreMM, &out.CoreMM, 0.01, maxGaugeMM},
 		{"unit_weight_kg_m", s.UnitWeight, &out.UnitWeight, 1e-6, maxUnitWeight},
 		{"inharmonicity", s.Inharmonicity, &out.Inharmonicity, 0, maxInharmonic},
 	} {
 		if err := setMeasure(m.to, m.key, m.from, m.lo, m.hi); err != nil {
 			return out, err
 		}
+	}
+	if out.CoreMM > 0 && out.GaugeMM > 0 && out.CoreMM >= out.GaugeMM {
+		return out, fmt.Errorf("core_mm %g is not below gauge_mm %g, which includes the winding", out.CoreMM, out.GaugeMM)
 	}
 	frets := s.Frets
 	if frets == nil {

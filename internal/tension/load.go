@@ -1,0 +1,129 @@
+package tension
+
+import (
+	"math"
+
+	"tunerd/internal/targets"
+)
+
+// Bounds of the tension that a string is played at, in N. Common practice, no source: below the
+// lower a string flaps and is pulled sharp by every touch, above the upper neither hand nor neck
+// is made for it.
+const (
+	SlackN = 15
+	HeavyN = 400
+)
+
+// Parts of the breaking limit. Common practice, no source: makers stay below three quarters.
+const (
+	NearBreaking = 0.75
+	OverStressed = 0.9
+)
+
+// A Load is what pulls at a string in tune, and what follows from it. What is not known is NaN.
+type Load struct {
+	TensionN  float64
+	StressMPa float64 // tension over the cross-section that bears it
+	LimitMPa  float64 // at which the material breaks, the least to be counted on
+	Source    string  // of LimitMPa
+	B         float64 // inharmonicity from the string's data
+}
+
+// Part returns the stress as part of the breaking limit; NaN if either is not known.
+func (l Load) Part() float64 { return l.StressMPa / l.LimitMPa }
+
+// CentsToPart returns by how many cents the string may rise until it bears that part of its
+// breaking limit, below 0 if it bears more; +Inf if that is not known. Tension grows with the
+// square of the pitch.
+func (l Load) CentsToPart(part float64) float64 { return centsTo(part, l.Part()) }
+
+// CentsToTension is CentsToPart for a tension in N.
+func (l Load) CentsToTension(newtons float64) float64 { return centsTo(newtons, l.TensionN) }
+
+func centsTo(limit, now float64) float64 {
+	if math.IsNaN(now) {
+		return math.Inf(1)
+	}
+	return 600 * math.Log2(limit/now)
+}
+
+// Tension returns the tension in N of a string with a unit weight (kg/m), scale length (m) and
+// partial 1 (Hz):
+//
+//	T = μ·(2·L·f1)²
+//
+// The string is taken as perfectly flexible; a stiff one with inharmonicity B sounds sharper by
+// √(1+B), so T is then too high by the factor 1+B, which is below 1.001 on guitars and basses.
+//
+// Source: N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd ed., ch. 2
+// (from memory).
+func Tension(unitWeight, scaleM, f1Hz float64) float64 {
+	v := 2 * scaleM * f1Hz
+	return unitWeight * v * v
+}
+
+// Inharmonicity returns B of f_k = k·f0·√(1+B·k²) of a plain string on pinned ends, from Young's
+// modulus (Pa), diameter (m), tension (N) and scale length (m):
+//
+//	B = π³·E·d⁴ / (64·T·L²)
+//
+// Source: H. Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), from memory; R. W. Young, J. Acoust.
+// Soc. Am. 24, 267 (1952) has the same law in cents.
+func Inharmonicity(youngPa, diameterM, tensionN, scaleM float64) float64 {
+	d2 := diameterM * diameterM
+	return math.Pow(math.Pi, 3) * youngPa * d2 * d2 / (64 * tensionN * scaleM * scaleM)
+}
+
+// Of returns the load of a string whose partial 1 is at f1Hz.
+//
+// Tension needs the scale length and the unit weight, or gauge and material of a plain string.
+// Stress needs only scale length and material of a plain string: it is ρ·(2·L·f1)² whatever the
+// gauge. On a wound string the core bears the tension, so its stress is known if CoreMM is. The
+// diameter that bears chooses the limit of steel; without one it is that of the thinnest wire,
+// which is the strongest.
+//
+// B needs tension and that diameter, and steel: the moduli of nylon and gut depend on the pull.
+// Of a wound string it is a lower bound, as the winding is somewhat stiff too.
+func Of(s *targets.InstrumentString, f1Hz float64) Load {
+	l := Load{TensionN: math.NaN(), StressMPa: math.NaN(), LimitMPa: math.NaN(), B: math.NaN()}
+	if s.ScaleLengthMM == 0 {
+		return l
+	}
+	scaleM := s.ScaleLengthMM / 1000
+	m, wound, ok := materialOf(s)
+	bearingM, plain := s.GaugeMM/1000, ok && !wound
+	if wound {
+		bearingM = s.CoreMM / 1000
+	}
+	area := math.Pi / 4 * bearingM * bearingM
+	switch {
+	case s.UnitWeight > 0:
+		l.TensionN = Tension(s.UnitWeight, scaleM, f1Hz)
+	case plain && area > 0:
+		l.TensionN = Tension(m.density*area, scaleM, f1Hz)
+	}
+	switch {
+	case ok && area > 0:
+		l.StressMPa = l.TensionN / area / 1e6
+	case plain:
+		l.StressMPa = Tension(m.density, scaleM, f1Hz) / 1e6 // density is the unit weight of 1 m²
+	}
+	if !math.IsNaN(l.StressMPa) {
+		l.LimitMPa, l.Source = m.limit(bearingM*1000), m.source
+	}
+	if ok && area > 0 && m.youngPa > 0 {
+		l.B = Inharmonicity(m.youngPa, bearingM, l.TensionN, scaleM)
+	}
+	return l
+}
+
+// B returns the inharmonicity of an open string whose partial 1 is at f1Hz: that of the
+// instrument, else that of the string's data, else NaN. B falls as tension rises, as 1/f1², so
+// the instrument's, which holds at the pitch of its file, is converted.
+func B(s *targets.InstrumentString, f1Hz float64) float64 {
+	if s.Inharmonicity > 0 {
+		given := s.Open.Hz * math.Exp2(-s.DetuneCents/1200)
+		return s.Inharmonicity * (given / f1Hz) * (given / f1Hz)
+	}
+	return Of(s, f1Hz).B
+}

@@ -1,0 +1,162 @@
+package tension
+
+import (
+	"encoding/csv"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+
+	"tunerd/internal/targets"
+)
+
+// musicWireRows reads the printed table as records by column name.
+func musicWireRows(t *testing.T) []map[string]string {
+	t.Helper()
+	f, err := os.Open("testdata/music_wire_strength.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var records []map[string]string
+	for _, row := range rows[1:] {
+		r := map[string]string{}
+		for i, name := range rows[0] {
+			r[name] = row[i]
+		}
+		records = append(records, r)
+	}
+	return records
+}
+
+func number(t *testing.T, s string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s: %.8g, want %.8g within %g", what, got, want, tolerance)
+	}
+}
+
+// Table of ASTM A228 as printed; see testdata.
+func TestSteelLimitAgainstTable(t *testing.T) {
+	for _, r := range musicWireRows(t) {
+		d := number(t, r["diameter_mm"])
+		near(t, r["diameter_in"]+" in", steelLimit(d), number(t, r["tensile_min_ksi"])*6.894757, 0.06)
+		force := steelLimit(d) * math.Pi / 4 * d * d
+		near(t, r["diameter_in"]+" in, N", force, number(t, r["breaking_force_min_N"]), force*1e-4)
+	}
+	between := steelLimit(0.2667) // halfway from 0.2540 to 0.2794
+	near(t, "between rows", between, (2668.3+2633.8)/2, 0.01)
+	near(t, "thinner than the table", steelLimit(0.01), 3026.8, 0)
+	near(t, "thicker than the table", steelLimit(20), 1585.8, 0)
+}
+
+// Figures of a maker's published tension guide, from memory: unit weight in lb/in, 25.5 in,
+// tension in lb.
+var guide = []struct{ unitWeight, hz, pounds float64 }{
+	{0.00002215, 329.6, 16.2}, {0.00003744, 246.9, 15.4}, {0.00006402, 196.0, 16.6},
+	{0.00012671, 146.8, 18.4}, {0.00023964, 110.0, 19.5}, {0.00038216, 82.4, 17.5},
+}
+
+const lb, inch, lbf = 0.45359237, 0.0254, 4.4482216152605
+
+// "T = 4 m L f², m = 1.25e-4 kg, L = 0.33 m, f = 640 Hz" gives 68 N (about 15 lb): string
+// exercise of the University of Minnesota (lcse.umn.edu/specs/labs/string_ex_answer.html).
+func TestTensionAgainstPublished(t *testing.T) {
+	near(t, "violin E", Tension(1.25e-4/0.33, 0.33, 640), 68, 0.5)
+	for _, c := range guide {
+		near(t, "guide", Tension(c.unitWeight*lb/inch, 25.5*inch, c.hz)/lbf, c.pounds, 0.07) // one decimal; the guide takes g as 386.4 in/s²
+	}
+}
+
+// R. W. Young 1952: partial n of a plain steel string is sharp by 3.4e13·n²·d²/(f²·L⁴) cents
+// with d and L in cm, for small B, where cents = (1200/ln 2)·(B/2)·n².
+func TestInharmonicityAgainstYoung(t *testing.T) {
+	for _, c := range []struct{ diameterCM, scaleCM, hz float64 }{{0.0254, 64.8, 329.63}, {0.1, 62, 261.63}, {0.09, 5.4, 4186}} {
+		d, l := c.diameterCM/100, c.scaleCM/100
+		got := Inharmonicity(200.2e9, d, Tension(7850*math.Pi/4*d*d, l, c.hz), l)
+		young := 3.4e13 * c.diameterCM * c.diameterCM / (c.hz * c.hz * math.Pow(c.scaleCM, 4)) / (1200 / math.Ln2 / 2)
+		near(t, "B", got, young, young*0.002) // 3.4 is printed with two figures and is 3.404 in full
+	}
+}
+
+// J. A. Kemp 2020 (SN Applied Sciences 2:636, abstract): on a low bass B stopped at fret 12 the
+// 10th partial is about 100 cents sharp, at fret 21 the 6th. From n·f1 that is B = (R−1)/(n²−R),
+// R = 2^(2·100/1200). With the tension kept, B grows as 1/L², 2.828 times from fret 12 to 21.
+func TestInharmonicityGrowsAsKempFound(t *testing.T) {
+	b := func(n float64) float64 { r := math.Exp2(200.0 / 1200); return (r - 1) / (n*n - r) }
+	at := func(fret float64) float64 { return Inharmonicity(200e9, 0.001, 150, 0.864*math.Exp2(-fret/12)) }
+	near(t, "fret 21 over fret 12", at(21)/at(12), b(6)/b(10), 0.02) // "about 100 cents" both
+}
+
+func stringOf(t *testing.T, text string) *targets.InstrumentString {
+	t.Helper()
+	in, err := targets.ParseInstrument("x.toml", []byte("name='x'\ntuning='12edo'\nreference='A4=440'\n[[strings]]\n"+text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &in.Strings[0]
+}
+
+func loadOf(t *testing.T, text string) Load {
+	t.Helper()
+	s := stringOf(t, text)
+	return Of(s, s.Open.Hz)
+}
+
+func TestOf(t *testing.T) {
+	plain := loadOf(t, "note='E4'\nscale_length_mm=648\ngauge_mm=0.254\nmaterial='plain steel'\n")
+	near(t, "tension of a plain string from its gauge", plain.TensionN, 16.2*lbf, 0.73) // the guide; density of 7850 kg/m³ and 648 mm against its wire and 647.7 mm: 1%
+	near(t, "limit", plain.LimitMPa, 2668.3, 0)
+	near(t, "B", plain.B, 1.3256e-5, 2e-8) // worked to 40 digits with E = 200 GPa, 647.7 mm
+	// The pitch at which music wire of 0.010 in breaks over 647.7 mm, from the same table.
+	for _, r := range musicWireRows(t) {
+		if r["diameter_in"] == "0.010" {
+			want := number(t, r["limit_pitch_hz_at_647.7mm_rho7850"])
+			at := 329.63 * math.Exp2(plain.CentsToPart(1)/1200) * 648 / 647.7
+			near(t, "limit pitch", at, want, 0.1)
+		}
+	}
+	near(t, "to a tension", Of(stringOf(t, "hz=100\nscale_length_mm=648\nunit_weight_kg_m=0.001\n"), 100).
+		CentsToTension(4*math.Pow(2*0.648*100, 2)*0.001), 1200, 1e-9) // an octave is four times the tension
+	if l := loadOf(t, "note='E2'\nscale_length_mm=648\n"); !math.IsNaN(l.TensionN) || !math.IsNaN(l.Part()) || !math.IsInf(l.CentsToPart(0.75), 1) {
+		t.Errorf("nothing known: %+v", l)
+	}
+	if l := loadOf(t, "note='E2'\n"); !math.IsNaN(l.TensionN) {
+		t.Errorf("no scale length: %+v", l)
+	}
+}
+
+func TestOfWoundString(t *testing.T) {
+	const wound = "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='wound steel'\n"
+	l := loadOf(t, wound)
+	near(t, "tension", l.TensionN, 17.5*lbf, 0.3) // the guide
+	if !math.IsNaN(l.Part()) || !math.IsNaN(l.B) {
+		t.Errorf("without its core, stress and B of a wound string are not known: %+v", l)
+	}
+	l = loadOf(t, wound+"core_mm=0.4572\n")
+	// Breaking force of 0.018 in wire by the printed table: 402.97 N.
+	near(t, "part of the limit", l.Part(), l.TensionN/402.97, 1e-4)
+	near(t, "B", l.B, Inharmonicity(200.2e9, 0.4572e-3, l.TensionN, 0.648), 0)
+}
+
+// B of one string falls as the tension rises: as 1/f1².
+func TestBFollowsPitch(t *testing.T) {
+	s := stringOf(t, "note='E4'\nscale_length_mm=648\ngauge_mm=0.254\nmaterial='plain steel'\n")
+	near(t, "from string data", B(s, 2*s.Open.Hz), B(s, s.Open.Hz)/4, 1e-12)
+	s.Inharmonicity = 1e-4
+	near(t, "as given", B(s, s.Open.Hz), 1e-4, 0)
+	near(t, "an octave up", B(s, 2*s.Open.Hz), 1e-4/4, 1e-12)
+}
