@@ -2,6 +2,8 @@
 // (terminal, lines of text, JSON) draws from. It computes nothing.
 package display
 
+import "time"
+
 // State is what the whole tuner hears and does.
 type State string
 
@@ -70,4 +72,6 @@ type Frame struct {
 	Gaps     int // breaks in the input since the start
 	NewOnset bool
 	AfterGap bool
+
+	Arrived time.Time // when the newest sample came in; zero if none is behind this frame
 }

@@ -18,6 +18,8 @@ var bandSets = [4][]int{{1, 2, 3, 4}, {1, 2, 3, 4, 5}, {1, 2, 3, 4, 7}, {1, 2, 3
 
 var plainBands = bandSets[0]
 
+func fewBands(targets.Target) []int { return plainBands }
+
 // A note of an equal division is taken for a ratio within this odd limit, such as 5/4 and 7/4
 // but not 45/32, if that is so near.
 const (

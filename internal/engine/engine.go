@@ -44,3 +44,10 @@ type Sink interface {
 type Labels struct {
 	Tuning, Instrument, Reference string
 }
+
+// An Aim is what should sound, and the partial numbers of the strobe for it; see [Config].
+type Aim struct {
+	Resolver Resolver
+	Labels   Labels
+	Bands    func(targets.Target) []int
+}

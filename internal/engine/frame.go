@@ -28,15 +28,23 @@ type framer struct {
 }
 
 func newFramer(cfg *Config) *framer {
-	f := &framer{rate: cfg.Source.SampleRate(), resolver: cfg.Resolver, bands: cfg.Bands, message: cfg.Greeting}
+	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
 	f.frame.Input = cfg.Source.Name()
-	f.frame.Tuning = cfg.Labels.Tuning
-	f.frame.Instrument = cfg.Labels.Instrument
-	f.frame.Reference = cfg.Labels.Reference
-	for i, t := range cfg.Resolver.Strings() {
+	f.aim(&Aim{cfg.Resolver, cfg.Labels, cfg.Bands})
+	return f
+}
+
+// aim makes what follows be compared with something else; what was read before is forgotten.
+func (f *framer) aim(a *Aim) {
+	f.resolver, f.bands, f.held = a.Resolver, a.Bands, 0
+	if f.bands == nil {
+		f.bands = fewBands
+	}
+	f.frame.Tuning, f.frame.Instrument, f.frame.Reference = a.Labels.Tuning, a.Labels.Instrument, a.Labels.Reference
+	f.rows = f.rows[:0]
+	for i, t := range a.Resolver.Strings() {
 		f.rows = append(f.rows, display.StringRow{Number: i + 1, Label: t.Label, TargetHz: t.Hz})
 	}
-	return f
 }
 
 // hold applies the user's choice of a string; n is known to exist.

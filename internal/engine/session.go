@@ -48,12 +48,15 @@ type Session struct {
 	framer  *framer
 	boxes   []*mailbox
 	delays  *latencies
-	strings int
+	strings int // of the instrument; guarded by mu
+
+	counts counts
 
 	mu      sync.Mutex
 	pending struct {
 		hold, clear bool
 		holdString  int
+		aim         *Aim
 	}
 }
 
@@ -65,9 +68,6 @@ func NewSession(cfg Config) *Session {
 	}
 	if cfg.Now == nil {
 		cfg.Now = time.Now
-	}
-	if cfg.Bands == nil {
-		cfg.Bands = func(targets.Target) []int { return plainBands }
 	}
 	s := &Session{cfg: cfg, delays: newLatencies(), framer: newFramer(&cfg)}
 	s.strings = len(s.framer.rows)
@@ -81,11 +81,11 @@ func NewSession(cfg Config) *Session {
 // Hold keeps string n (from 1) as the target whatever sounds; 0 lets go. It may be called from
 // any goroutine and takes effect with the next block.
 func (s *Session) Hold(n int) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if n < 0 || n > s.strings {
 		return fmt.Errorf("string %d does not exist: 1 to %d, or 0 to let go", n, s.strings)
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
 	s.pending.hold, s.pending.holdString = true, n
 	return nil
 }
@@ -95,6 +95,16 @@ func (s *Session) Clear() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.pending.clear = true
+}
+
+// Retune gives the session another aim, on the same terms as Hold: the input goes on, the list of
+// strings is that of the new aim, and no string is held.
+func (s *Session) Retune(a Aim) {
+	strings := len(a.Resolver.Strings())
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.strings = strings
+	s.pending.aim, s.pending.hold = &a, false
 }
 
 // Latency returns the delay of the newest readings.
@@ -182,6 +192,8 @@ func (s *Session) analyse(ctx context.Context) error {
 	var arrived time.Time
 	emit := func(r *pitch.Reading) {
 		frame := s.framer.reading(r)
+		frame.Arrived = arrived
+		s.counts.readings.Add(1)
 		s.delays.add(s.cfg.Now().Sub(arrived))
 		s.post(ctx, frame)
 	}
@@ -191,7 +203,10 @@ func (s *Session) analyse(ctx context.Context) error {
 		switch {
 		case !p.lost:
 			arrived = p.arrived
+			s.counts.blocks.Add(1)
+			s.counts.samples.Add(int64(len(p.block.Samples)))
 			s.framer.follow(p.block)
+			s.counts.gaps.Store(int64(s.framer.gaps))
 			s.cfg.Tracker.Push(p.block.Samples, p.block.Start, emit)
 		case !lost:
 			s.post(ctx, s.framer.notice(display.Lost, errLost(s.cfg.Source)))
@@ -217,12 +232,17 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 	}
 }
 
-// obey carries out what Hold and Clear have left.
+// obey carries out what Retune, Hold and Clear have left.
 func (s *Session) obey() {
 	s.mu.Lock()
 	todo := s.pending
-	s.pending.hold, s.pending.clear = false, false
+	s.pending.hold, s.pending.clear, s.pending.aim = false, false, nil
 	s.mu.Unlock()
+	if todo.aim != nil {
+		s.framer.aim(todo.aim)
+		s.cfg.Resolver = todo.aim.Resolver
+		s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
+	}
 	if todo.hold {
 		s.framer.hold(todo.holdString)
 		s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())

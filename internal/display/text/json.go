@@ -9,42 +9,45 @@ import (
 	"tunerd/internal/display"
 )
 
-// A number is a float64 that JSON can carry: NaN and the infinities are null.
-type number float64
+// A Number is a float64 that JSON can carry: NaN and the infinities are null.
+type Number float64
 
-func (n number) MarshalJSON() ([]byte, error) {
+func (n Number) MarshalJSON() ([]byte, error) {
 	if !finite(float64(n)) {
 		return []byte("null"), nil
 	}
 	return json.Marshal(float64(n))
 }
 
+// unknown is null in JSON.
+var unknown = Number(math.NaN())
+
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // positive is for frequencies that are 0 when not known.
-func positive(hz float64) number {
+func positive(hz float64) Number {
 	if !(hz > 0) {
-		return number(math.NaN())
+		return unknown
 	}
-	return number(hz)
+	return Number(hz)
 }
 
 // pitchFields are the fields that a note and a reading share, first part.
 type pitchFields struct {
-	F1Hz          number `json:"f1_hz"`
-	F1SigmaCents  number `json:"f1_sigma_cents"`
-	AttackF1Hz    number `json:"attack_f1_hz"`
-	Partial1Hz    number `json:"partial1_hz"`
-	Inharmonicity number `json:"inharmonicity"`
-	SNRdB         number `json:"snr_db"`
+	F1Hz          Number `json:"f1_hz"`
+	F1SigmaCents  Number `json:"f1_sigma_cents"`
+	AttackF1Hz    Number `json:"attack_f1_hz"`
+	Partial1Hz    Number `json:"partial1_hz"`
+	Inharmonicity Number `json:"inharmonicity"`
+	SNRdB         Number `json:"snr_db"`
 }
 
 // targetFields are the fields that a note and a reading share, second part.
 type targetFields struct {
 	Target     *targetObject   `json:"target"`
-	Cents      number          `json:"cents"`
-	CentsSigma number          `json:"cents_sigma"`
-	BeatHz     number          `json:"beat_hz"`
+	Cents      Number          `json:"cents"`
+	CentsSigma Number          `json:"cents_sigma"`
+	BeatHz     Number          `json:"beat_hz"`
 	State      *string         `json:"state"`
 	Partials   []partialObject `json:"partials,omitempty"`
 }
@@ -52,7 +55,7 @@ type targetFields struct {
 // A targetObject is a display.Target whose frequency is safe for JSON.
 type targetObject struct {
 	Label  string `json:"label"`
-	Hz     number `json:"hz"`
+	Hz     Number `json:"hz"`
 	Step   int    `json:"step"`
 	String int    `json:"string,omitempty"`
 	Fret   int    `json:"fret"`
@@ -60,18 +63,18 @@ type targetObject struct {
 
 type partialObject struct {
 	Number     int    `json:"number"`
-	Hz         number `json:"hz"`
-	OffCents   number `json:"off_cents"`
-	SigmaCents number `json:"sigma_cents"`
-	LevelDB    number `json:"level_db"`
+	Hz         Number `json:"hz"`
+	OffCents   Number `json:"off_cents"`
+	SigmaCents Number `json:"sigma_cents"`
+	LevelDB    Number `json:"level_db"`
 }
 
 type noteLine struct {
 	Type    string `json:"type"`
 	File    string `json:"file"`
 	Channel int    `json:"channel"`
-	StartS  number `json:"start_s"`
-	EndS    number `json:"end_s"`
+	StartS  Number `json:"start_s"`
+	EndS    Number `json:"end_s"`
 	pitchFields
 	targetFields
 }
@@ -79,12 +82,11 @@ type noteLine struct {
 // targetOf returns the second part for a pitch against a target, which may be nil.
 func targetOf(t *display.Target, cents, sigma, beatHz float64, state string) targetFields {
 	if t == nil {
-		unknown := number(math.NaN())
 		return targetFields{Cents: unknown, CentsSigma: unknown, BeatHz: unknown}
 	}
 	return targetFields{
-		Target: &targetObject{t.Label, number(t.Hz), t.Step, t.String, t.Fret},
-		Cents:  number(cents), CentsSigma: number(sigma), BeatHz: number(beatHz), State: &state,
+		Target: &targetObject{t.Label, Number(t.Hz), t.Step, t.String, t.Fret},
+		Cents:  Number(cents), CentsSigma: Number(sigma), BeatHz: Number(beatHz), State: &state,
 	}
 }
 
@@ -121,17 +123,17 @@ func (j *noteJSON) Flush() error { return nil }
 
 func (j *noteJSON) WriteNote(n *Note) error {
 	line := noteLine{
-		Type: "note", File: n.File, Channel: n.Channel, StartS: number(n.StartS), EndS: number(n.EndS),
+		Type: "note", File: n.File, Channel: n.Channel, StartS: Number(n.StartS), EndS: Number(n.EndS),
 		pitchFields: pitchFields{
-			F1Hz: number(n.F1Hz), F1SigmaCents: number(n.F1SigmaCents),
+			F1Hz: Number(n.F1Hz), F1SigmaCents: Number(n.F1SigmaCents),
 			AttackF1Hz: positive(n.AttackF1Hz), Partial1Hz: positive(n.Partial1Hz),
-			Inharmonicity: number(n.Inharmonicity), SNRdB: number(n.SNRdB),
+			Inharmonicity: Number(n.Inharmonicity), SNRdB: Number(n.SNRdB),
 		},
 		targetFields: targetOf(n.Target, n.Cents, n.CentsSigma, n.BeatHz, n.State),
 	}
 	for _, p := range n.Partials {
 		line.Partials = append(line.Partials, partialObject{
-			p.Number, number(p.Hz), number(p.OffCents), number(p.SigmaCents), number(p.LevelDB),
+			p.Number, Number(p.Hz), Number(p.OffCents), Number(p.SigmaCents), Number(p.LevelDB),
 		})
 	}
 	return j.lines.write(&line)

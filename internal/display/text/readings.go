@@ -2,23 +2,22 @@ package text
 
 import (
 	"io"
-	"math"
 
 	"tunerd/internal/display"
 )
 
 type readingLine struct {
 	Type   string `json:"type"`
-	TimeS  number `json:"t_s"`
-	StartS number `json:"start_s"`
+	TimeS  Number `json:"t_s"`
+	StartS Number `json:"start_s"`
 	pitchFields
-	LevelDB number `json:"level_db"`
+	LevelDB Number `json:"level_db"`
 	targetFields
 }
 
 type eventLine struct {
 	Type    string `json:"type"`
-	TimeS   number `json:"t_s"`
+	TimeS   Number `json:"t_s"`
 	Event   string `json:"event"`
 	State   string `json:"state"`
 	Gaps    int    `json:"gaps"`
@@ -40,7 +39,7 @@ func NewReadings(w io.Writer, partials bool) *Readings {
 // Show writes what is new in f and keeps nothing of it.
 func (r *Readings) Show(f *display.Frame) error {
 	for _, event := range r.watch.events(f) {
-		line := eventLine{"event", number(f.TimeS), event, string(f.State), f.Gaps, f.Message}
+		line := eventLine{"event", Number(f.TimeS), event, string(f.State), f.Gaps, f.Message}
 		if err := r.lines.write(&line); err != nil {
 			return err
 		}
@@ -53,23 +52,26 @@ func (r *Readings) Show(f *display.Frame) error {
 
 func (r *Readings) reading(f *display.Frame) *readingLine {
 	line := &readingLine{
-		Type: "reading", TimeS: number(f.TimeS), StartS: number(f.OnsetS),
-		pitchFields: pitchFields{
-			F1Hz: number(f.F1Hz), F1SigmaCents: number(f.SigmaCents),
-			AttackF1Hz: positive(f.AttackF1Hz), Partial1Hz: positive(f.Partial1Hz),
-			Inharmonicity: number(f.Inharmonicity), SNRdB: number(f.SNRdB),
-		},
-		LevelDB:      number(f.LevelDB),
+		Type: "reading", TimeS: Number(f.TimeS), StartS: Number(f.OnsetS),
+		pitchFields:  pitchOf(f),
+		LevelDB:      Number(f.LevelDB),
 		targetFields: targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict),
 	}
 	for i := range f.Bands {
 		if b := &f.Bands[i]; r.partials && b.Clear {
-			unknown := number(math.NaN())
 			hz := float64(b.Partial)*f.Target.Hz + b.DriftHz
-			line.Partials = append(line.Partials, partialObject{b.Partial, number(hz), unknown, unknown, number(b.LevelDB)})
+			line.Partials = append(line.Partials, partialObject{b.Partial, Number(hz), unknown, unknown, Number(b.LevelDB)})
 		}
 	}
 	return line
+}
+
+func pitchOf(f *display.Frame) pitchFields {
+	return pitchFields{
+		F1Hz: Number(f.F1Hz), F1SigmaCents: Number(f.SigmaCents),
+		AttackF1Hz: positive(f.AttackF1Hz), Partial1Hz: positive(f.Partial1Hz),
+		Inharmonicity: Number(f.Inharmonicity), SNRdB: Number(f.SNRdB),
+	}
 }
 
 // A watch finds the events in a sequence of frames.

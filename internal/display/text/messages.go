@@ -1,0 +1,126 @@
+package text
+
+import (
+	"encoding/json"
+	"time"
+
+	"tunerd/internal/display"
+)
+
+// A Messages makes the messages of a live stream out of frames: the same figures as [Readings],
+// with the strobe. Each is one JSON object without a line feed.
+type Messages struct {
+	Now   func() time.Time // the clock that Frame.Arrived was read from
+	watch watch
+}
+
+type frameMessage struct {
+	Type     string `json:"type"`
+	TimeS    Number `json:"t_s"`
+	AgeS     Number `json:"age_s"`
+	Hears    string `json:"hears"`
+	LevelDB  Number `json:"level_db"`
+	NewNote  bool   `json:"new_note"`
+	AfterGap bool   `json:"after_gap"`
+	Gaps     int    `json:"gaps"`
+	Message  string `json:"message"`
+	StartS   Number `json:"start_s"`
+	pitchFields
+	targetFields
+	Bands []bandObject `json:"bands"`
+}
+
+type bandObject struct {
+	Partial    int    `json:"partial"`
+	PhaseTurns Number `json:"phase_turns"`
+	DriftHz    Number `json:"drift_hz"`
+	LevelDB    Number `json:"level_db"`
+	Clear      bool   `json:"clear"`
+}
+
+// Frame returns the frame message of f.
+func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
+	msg := frameMessage{
+		Type: "frame", TimeS: Number(f.TimeS), AgeS: unknown, Hears: string(f.State), LevelDB: unknown,
+		NewNote: f.NewOnset, AfterGap: f.AfterGap, Gaps: f.Gaps, Message: f.Message, StartS: unknown,
+		pitchFields:  pitchFields{unknown, unknown, unknown, unknown, unknown, unknown},
+		targetFields: targetOf(nil, 0, 0, 0, ""),
+		Bands:        make([]bandObject, len(f.Bands)),
+	}
+	if !f.Arrived.IsZero() {
+		msg.AgeS, msg.LevelDB = Number(m.Now().Sub(f.Arrived).Seconds()), Number(f.LevelDB)
+	}
+	if f.State == display.Sounding {
+		msg.StartS, msg.pitchFields = Number(f.OnsetS), pitchOf(f)
+		msg.targetFields = targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict)
+	}
+	for i, b := range f.Bands {
+		msg.Bands[i] = bandObject{b.Partial, Number(b.PhaseTurns), Number(b.DriftHz), Number(b.LevelDB), b.Clear}
+	}
+	return json.Marshal(&msg)
+}
+
+type stringsMessage struct {
+	Type    string         `json:"type"`
+	TimeS   Number         `json:"t_s"`
+	Held    int            `json:"held"`
+	Strings []stringObject `json:"strings"`
+}
+
+type stringObject struct {
+	String     int    `json:"string"`
+	Label      string `json:"label"`
+	Hz         Number `json:"hz"`
+	Read       bool   `json:"read"`
+	Cents      Number `json:"cents"`
+	CentsSigma Number `json:"cents_sigma"`
+	AtS        Number `json:"at_s"`
+	Active     bool   `json:"active"`
+	Held       bool   `json:"held"`
+}
+
+// Strings returns the message with the list of strings of f.
+func (m *Messages) Strings(f *display.Frame) ([]byte, error) {
+	msg := stringsMessage{Type: "strings", TimeS: Number(f.TimeS), Strings: make([]stringObject, len(f.Strings))}
+	for i, row := range f.Strings {
+		s := stringObject{
+			String: row.Number, Label: row.Label, Hz: Number(row.TargetHz), Read: row.Read,
+			Cents: unknown, CentsSigma: unknown, AtS: unknown, Active: row.Active, Held: row.Held,
+		}
+		if row.Read {
+			s.Cents, s.CentsSigma, s.AtS = Number(row.Cents), Number(row.Sigma), Number(row.AtS)
+		}
+		if row.Held {
+			msg.Held = row.Number
+		}
+		msg.Strings[i] = s
+	}
+	return json.Marshal(&msg)
+}
+
+type noticeMessage struct {
+	Type    string `json:"type"`
+	TimeS   Number `json:"t_s"`
+	Event   string `json:"event"`
+	Hears   string `json:"hears"`
+	Gaps    int    `json:"gaps"`
+	Message string `json:"message"`
+}
+
+// Notice returns a message about what happened to the input between the frame that Notice had
+// before and f; nil if nothing did. Of several things it names the last.
+func (m *Messages) Notice(f *display.Frame) ([]byte, error) {
+	event := ""
+	for _, e := range m.watch.events(f) {
+		if e != "silence" {
+			event = e
+		}
+	}
+	if event == "" && f.Message != "" {
+		event = "message"
+	}
+	if event == "" {
+		return nil, nil
+	}
+	return json.Marshal(&noticeMessage{"notice", Number(f.TimeS), event, string(f.State), f.Gaps, f.Message})
+}

@@ -1,0 +1,103 @@
+package server
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"time"
+)
+
+const maxBody = 64 << 10 // bytes
+
+type rawMsg = json.RawMessage
+
+// A refusal is an error with its HTTP status. Any other error is a bad request.
+type refusal struct {
+	status int
+	text   string
+}
+
+func (e refusal) Error() string { return e.text }
+
+// An answer makes the answer to a request; it is written as JSON.
+type answer func(r *http.Request) (any, error)
+
+func (s *Server) api() http.Handler {
+	mux := http.NewServeMux()
+	for pattern, make := range map[string]answer{
+		"GET /api/session":        s.getSession,
+		"PUT /api/session":        s.putSession,
+		"PATCH /api/session":      s.patchSession,
+		"POST /api/session/clear": s.clearSession,
+	} {
+		mux.HandleFunc(pattern, answered(make))
+	}
+	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
+		writeJSON(w, http.StatusNotFound, errorBody{fmt.Sprintf("%s %.80s is not there; /api/openapi.json lists what is", r.Method, r.URL.Path)})
+	})
+	return mux
+}
+
+type errorBody struct {
+	Error string `json:"error"`
+}
+
+func answered(make answer) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		rc := http.NewResponseController(w)
+		_ = rc.SetReadDeadline(time.Now().Add(requestTime)) // what cannot have one is a test
+		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		v, err := make(r)
+		_ = rc.SetWriteDeadline(time.Now().Add(requestTime))
+		if err != nil {
+			status, text := http.StatusBadRequest, err.Error()
+			var refused refusal
+			if errors.As(err, &refused) {
+				status = refused.status
+			}
+			writeJSON(w, status, errorBody{text})
+			return
+		}
+		writeJSON(w, http.StatusOK, v)
+	}
+}
+
+func writeJSON(w http.ResponseWriter, status int, v any) {
+	h := w.Header()
+	h.Set("Content-Type", "application/json")
+	h.Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_, _ = w.Write(append(marshal(v), '\n'))
+}
+
+// readJSON reads the body of a request strictly: one object, no field that v lacks.
+func readJSON(r *http.Request, v any) error {
+	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	if err != nil || kind != "application/json" {
+		return refusal{http.StatusUnsupportedMediaType, "the body must be sent as Content-Type: application/json"}
+	}
+	return strictJSON(r.Body, v)
+}
+
+func strictJSON(from io.Reader, v any) error {
+	d := json.NewDecoder(from)
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return badBody(err)
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return errors.New("the body goes on after its JSON object")
+	}
+	return nil
+}
+
+func badBody(err error) error {
+	var long *http.MaxBytesError
+	if errors.As(err, &long) {
+		return refusal{http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is longer than %d bytes", long.Limit)}
+	}
+	return fmt.Errorf("the body cannot be read: %w", err)
+}

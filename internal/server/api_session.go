@@ -1,0 +1,76 @@
+package server
+
+import (
+	"bytes"
+	"net/http"
+)
+
+func (s *Server) getSession(*http.Request) (any, error) { return rawMsg(s.cfg.Tuner.Session()), nil }
+
+func (s *Server) putSession(r *http.Request) (any, error) {
+	var next Settings
+	if err := readJSON(r, &next); err != nil {
+		return nil, err
+	}
+	return s.changed(func(now *Settings) error {
+		*now = next
+		return nil
+	})
+}
+
+// A settingsPatch is a Settings of which only what is given counts.
+type settingsPatch struct {
+	Instrument     *string  `json:"instrument"`
+	Tuning         *string  `json:"tuning"`
+	Reference      *string  `json:"reference"`
+	String         *int     `json:"string"`
+	Frets          *bool    `json:"frets"`
+	ToleranceCents *float64 `json:"tolerance_cents"`
+	Plan           rawMsg   `json:"plan"` // null is a choice too
+}
+
+func (s *Server) patchSession(r *http.Request) (any, error) {
+	var patch settingsPatch
+	if err := readJSON(r, &patch); err != nil {
+		return nil, err
+	}
+	return s.changed(patch.apply)
+}
+
+func (p *settingsPatch) apply(s *Settings) error {
+	if p.Instrument != nil && *p.Instrument != s.Instrument {
+		s.String, s.Plan = 0, nil // they are the old one's
+	}
+	set(&s.Instrument, p.Instrument)
+	set(&s.Tuning, p.Tuning)
+	set(&s.Reference, p.Reference)
+	set(&s.String, p.String)
+	set(&s.Frets, p.Frets)
+	set(&s.ToleranceCents, p.ToleranceCents)
+	if p.Plan == nil {
+		return nil
+	}
+	s.Plan = nil
+	return strictJSON(bytes.NewReader(p.Plan), &s.Plan)
+}
+
+// set sets what is given.
+func set[T any](dst, given *T) {
+	if given != nil {
+		*dst = *given
+	}
+}
+
+func (s *Server) changed(change func(*Settings) error) (any, error) {
+	if err := s.cfg.Tuner.Change(change); err != nil {
+		return nil, err
+	}
+	return rawMsg(s.cfg.Tuner.Session()), nil
+}
+
+func (s *Server) clearSession(*http.Request) (any, error) {
+	if err := s.cfg.Tuner.Clear(); err != nil {
+		return nil, err
+	}
+	return rawMsg(s.cfg.Tuner.Session()), nil
+}

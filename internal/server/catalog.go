@@ -1,0 +1,136 @@
+package server
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"tunerd/internal/targets"
+)
+
+// A Catalog holds the instruments and tunings that a client may choose by name: the built-in ones
+// and those that the command line has added. It opens no file.
+type Catalog struct {
+	instruments []*targets.Instrument
+	tunings     []namedTuning
+}
+
+type namedTuning struct {
+	spec, about string
+	tuning      *targets.Tuning // of a file; nil: the spec says all
+}
+
+// examples are tunings of every kind, to choose from.
+var examples = []namedTuning{
+	{spec: "12edo", about: "twelve equal steps of the octave"},
+	{spec: "19edo", about: "19 equal steps of the octave"},
+	{spec: "22edo", about: "22 equal steps of the octave"},
+	{spec: "31edo", about: "31 equal steps of the octave"},
+	{spec: "41edo", about: "41 equal steps of the octave"},
+	{spec: "53edo", about: "53 equal steps of the octave"},
+	{spec: "13ed3", about: "13 equal steps of 3/1"},
+	{spec: "4:5:6:7", about: "the notes of a chord of whole-number ratios"},
+	{spec: "harmonics 8..16", about: "harmonics 8 to 16, repeating at the octave"},
+	{spec: "1/1 9/8 5/4 4/3 3/2 5/3 15/8", about: "seven ratios, repeating at the octave"},
+}
+
+// NewCatalog returns the instruments and tunings that are built in.
+func NewCatalog() *Catalog {
+	c := &Catalog{instruments: targets.Builtins(), tunings: examples}
+	for _, name := range targets.Temperaments() {
+		c.tunings = append(c.tunings, namedTuning{spec: name, about: targets.TemperamentAbout(name)})
+	}
+	return c
+}
+
+// AddInstrument adds an instrument that was read from a file and returns the name under which it
+// can be chosen.
+func (c *Catalog) AddInstrument(in *targets.Instrument) string {
+	named := *in
+	named.ID = fileName(in.ID)
+	for c.instrument(named.ID) != nil {
+		named.ID += "-file"
+	}
+	c.instruments = append(c.instruments, &named)
+	return named.ID
+}
+
+// AddTuning adds a tuning that was read from a file and returns the name under which it can be chosen.
+func (c *Catalog) AddTuning(t *targets.Tuning) string {
+	name := "file " + fileName(t.String())
+	c.tunings = append(c.tunings, namedTuning{spec: name, about: t.Name(), tuning: t})
+	return name
+}
+
+// fileName is the name of a file without its folder and its ending.
+func fileName(path string) string {
+	base := filepath.Base(path)
+	return strings.TrimSuffix(base, filepath.Ext(base))
+}
+
+// Instrument returns the instrument of that name.
+func (c *Catalog) Instrument(id string) (*targets.Instrument, error) {
+	if in := c.instrument(id); in != nil {
+		return in, nil
+	}
+	names := make([]string, len(c.instruments))
+	for i, in := range c.instruments {
+		names[i] = in.ID
+	}
+	return nil, fmt.Errorf("no instrument %.40q; it is one of %s", id, strings.Join(names, ", "))
+}
+
+func (c *Catalog) instrument(id string) *targets.Instrument {
+	for _, in := range c.instruments {
+		if in.ID == id {
+			return in
+		}
+	}
+	return nil
+}
+
+// Tuning returns the tuning of a spec, or of a name that AddTuning has returned, anchored by
+// reference unless that is empty.
+func (c *Catalog) Tuning(spec, reference string) (*targets.Tuning, error) {
+	t, err := c.tuning(spec)
+	if err != nil || reference == "" {
+		return t, err
+	}
+	r, err := targets.ParseReference(reference)
+	if err != nil {
+		return nil, err
+	}
+	return t.WithReference(r)
+}
+
+func (c *Catalog) tuning(spec string) (*targets.Tuning, error) {
+	for _, n := range c.tunings {
+		if n.tuning != nil && n.spec == spec {
+			return n.tuning, nil
+		}
+	}
+	return targets.ParseTuningText(spec)
+}
+
+// Tuned returns an instrument in a tuning and at a reference; empty is its own.
+func (c *Catalog) Tuned(id, tuning, reference string) (*targets.Instrument, error) {
+	in, err := c.Instrument(id)
+	if err != nil {
+		return nil, err
+	}
+	var t *targets.Tuning
+	if tuning != "" {
+		if t, err = c.tuning(tuning); err != nil {
+			return nil, err
+		}
+	}
+	var ref *targets.Reference
+	if reference != "" {
+		r, err := targets.ParseReference(reference)
+		if err != nil {
+			return nil, err
+		}
+		ref = &r
+	}
+	return in.With(t, ref)
+}

@@ -1,0 +1,123 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+)
+
+// Limits of a connection.
+const (
+	headerTime   = 5 * time.Second
+	idleTime     = time.Minute
+	requestTime  = 10 * time.Second // for a body to come and an answer to go
+	maxHeader    = 16 << 10         // bytes
+	maxConns     = 64
+	socketBuffer = 64 << 10 // bytes: what a client that stopped reading leaves in the system
+	closingTime  = 2 * time.Second
+)
+
+// Config is what a server needs.
+type Config struct {
+	Tuner   *Tuner
+	Catalog *Catalog
+	Page    fs.FS        // files of the page, index.html among them
+	Guard   Guard        // who is answered
+	Version string       // of the program
+	Log     *slog.Logger // nil: none
+}
+
+// A Server answers requests about a tuner.
+type Server struct {
+	cfg     Config
+	page    map[string]pageFile
+	handler http.Handler
+	busy    chan struct{} // holds a token while heavy work is done
+	closing context.Context
+	close   context.CancelFunc
+}
+
+// New returns a server. Serve serves; Handler is for tests.
+func New(cfg Config) (*Server, error) {
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	page, err := readPage(cfg.Page)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{cfg: cfg, page: page, busy: make(chan struct{}, 1)}
+	s.closing, s.close = context.WithCancel(context.Background())
+	s.handler = s.cfg.Guard.wrap(s.logged(s.routes()))
+	return s, nil
+}
+
+// Handler returns what answers all requests.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /stream", s.stream)
+	mux.HandleFunc("GET /healthz", s.healthz)
+	mux.Handle("/api/", s.api())
+	mux.HandleFunc("/", s.servePage)
+	return mux
+}
+
+// Serve answers requests that come to the listener until ctx ends; then streams end at once, and
+// other answers have two seconds.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	srv := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: headerTime,
+		IdleTimeout:       idleTime,
+		MaxHeaderBytes:    maxHeader,
+		ConnContext:       smallBuffer,
+		ErrorLog:          slog.NewLogLogger(s.cfg.Log.Handler(), slog.LevelDebug),
+	}
+	stopped := context.AfterFunc(ctx, func() {
+		s.close()
+		late, cancel := context.WithTimeout(context.Background(), closingTime)
+		defer cancel()
+		if srv.Shutdown(late) != nil {
+			srv.Close()
+		}
+	})
+	defer stopped()
+	err := srv.Serve(newLimited(l, maxConns))
+	if errors.Is(err, http.ErrServerClosed) {
+		return nil
+	}
+	return err
+}
+
+// smallBuffer bounds what the system keeps for a client that does not read.
+func smallBuffer(ctx context.Context, c net.Conn) context.Context {
+	type buffered interface{ SetWriteBuffer(bytes int) error }
+	if l, ok := c.(*limitedConn); ok {
+		c = l.Conn
+	}
+	if b, ok := c.(buffered); ok {
+		_ = b.SetWriteBuffer(socketBuffer)
+	}
+	return ctx
+}
+
+func (s *Server) logged(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		began := time.Now()
+		// A connection keeps its deadline from one request to the next.
+		_ = http.NewResponseController(w).SetWriteDeadline(began.Add(requestTime))
+		next.ServeHTTP(w, r)
+		s.cfg.Log.Debug("request", "method", r.Method, "path", r.URL.Path, "from", r.RemoteAddr, "took", time.Since(began))
+	})
+}
+
+func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	_, _ = w.Write([]byte("ok\n"))
+}

@@ -1,0 +1,103 @@
+package server
+
+import (
+	"errors"
+
+	"tunerd/internal/display"
+	"tunerd/internal/engine"
+	"tunerd/internal/targets"
+)
+
+const (
+	defaultTuning    = "12edo"
+	defaultTolerance = 0.5 // cents
+)
+
+// Settings are what a user may choose of a running tuner.
+type Settings struct {
+	Instrument     string  `json:"instrument"` // a name of the catalog; empty: none
+	Tuning         string  `json:"tuning"`     // a spec; empty: the instrument's, or 12edo
+	Reference      string  `json:"reference"`  // such as A4=440; empty: the instrument's, or A4=440
+	String         int     `json:"string"`     // held, from 1; 0: none
+	Frets          bool    `json:"frets"`      // fretted notes are targets too
+	ToleranceCents float64 `json:"tolerance_cents"`
+	Plan           *Plan   `json:"plan"`
+}
+
+// A Plan puts every open string so many cents above its tuning.
+type Plan struct {
+	Name  string    `json:"name"`
+	Cents []float64 `json:"cents"`
+}
+
+// An aim is what settings come to.
+type aim struct {
+	settings   Settings
+	config     targets.ResolverConfig
+	tuning     *targets.Tuning
+	instrument *targets.Instrument // nil without one
+	strings    []targets.Target
+}
+
+// aim reads the settings.
+func (c *Catalog) aim(s Settings) (*aim, error) {
+	if s.ToleranceCents == 0 {
+		s.ToleranceCents = defaultTolerance
+	}
+	if s.Plan != nil {
+		return nil, errors.New("plan: cannot be followed yet; give null")
+	}
+	a := &aim{settings: s, config: targets.ResolverConfig{String: s.String, Frets: s.Frets, ToleranceCents: s.ToleranceCents}}
+	if err := a.choose(c); err != nil {
+		return nil, err
+	}
+	resolver, err := targets.NewResolver(a.config)
+	if err != nil {
+		return nil, err
+	}
+	a.strings = resolver.Strings()
+	return a, nil
+}
+
+func (a *aim) choose(c *Catalog) (err error) {
+	s := &a.settings
+	if s.Instrument != "" {
+		if a.instrument, err = c.Tuned(s.Instrument, s.Tuning, s.Reference); err != nil {
+			return err
+		}
+		a.config.Instrument, a.tuning = a.instrument, a.instrument.Tuning
+		return nil
+	}
+	if s.Frets {
+		return errors.New("frets: these are an instrument's; name one")
+	}
+	spec := s.Tuning
+	if spec == "" {
+		spec = defaultTuning
+	}
+	a.tuning, err = c.Tuning(spec, s.Reference)
+	a.config.Tuning = a.tuning
+	return err
+}
+
+// engine returns the aim as the engine takes it. Every session needs its own.
+func (a *aim) engine() (engine.Aim, error) {
+	resolver, err := targets.NewResolver(a.config)
+	if err != nil {
+		return engine.Aim{}, err
+	}
+	labels := engine.Labels{Tuning: a.tuning.String(), Reference: a.tuning.Reference().String()}
+	if a.instrument != nil {
+		labels.Instrument = a.instrument.Name
+	}
+	return engine.Aim{Resolver: resolver, Labels: labels, Bands: engine.RatioBands(a.tuning)}, nil
+}
+
+// rows returns the list of strings before anything is read.
+func (a *aim) rows() []display.StringRow {
+	rows := make([]display.StringRow, len(a.strings))
+	for i, t := range a.strings {
+		rows[i] = display.StringRow{Number: i + 1, Label: t.Label, TargetHz: t.Hz, Held: a.settings.String == i+1}
+	}
+	return rows
+}

@@ -1,0 +1,247 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"sync"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/display/text"
+	"tunerd/internal/engine"
+	"tunerd/internal/pitch"
+)
+
+// TunerConfig is what a tuner needs.
+type TunerConfig struct {
+	Catalog      *Catalog
+	Settings     Settings      // to begin with
+	Sinks        []engine.Sink // that get every frame besides the clients
+	MinHz, MaxHz float64       // of pitches looked for; 0: those of pitch.Config
+	Greeting     string        // said with the first frame
+}
+
+// A Tuner is the running engine behind the server, and what it is set to.
+type Tuner struct {
+	cfg TunerConfig
+	hub *hub
+
+	mu       sync.Mutex
+	aim      *aim
+	revision int
+	session  *engine.Session // nil while there is no input
+	input    inputState
+	past     engine.Counts // of sessions that have ended
+}
+
+type inputState struct {
+	Name       string `json:"name"`
+	SampleRate int    `json:"sample_rate"`
+	Live       bool   `json:"live"`
+	Hears      string `json:"hears"`
+	Gaps       int    `json:"gaps"`
+}
+
+// NewTuner returns a tuner that is set but has no input yet.
+func NewTuner(cfg TunerConfig) (*Tuner, error) {
+	a, err := cfg.Catalog.aim(cfg.Settings)
+	if err != nil {
+		return nil, err
+	}
+	return &Tuner{cfg: cfg, hub: newHub(), aim: a, revision: 1}, nil
+}
+
+// Run runs the engine on one input until that or ctx ends, or fails. Runs may follow one another,
+// not overlap; the settings are kept. The source is not closed.
+func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
+	session, err := t.begin(source)
+	if err != nil {
+		return err
+	}
+	t.announce()
+	err = session.Run(ctx)
+	t.end()
+	return err
+}
+
+func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
+	tracker, err := pitch.NewTracker(pitch.Config{
+		SampleRate: float64(source.SampleRate()), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
+	})
+	if err != nil {
+		return nil, err
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	a, err := t.aim.engine()
+	if err != nil {
+		return nil, err
+	}
+	t.session = engine.NewSession(engine.Config{
+		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands,
+		Sinks: append([]engine.Sink{t.hub}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
+	})
+	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live()}
+	return t.session, t.session.Hold(t.aim.settings.String)
+}
+
+// end leaves the input to be told of, with its last state.
+func (t *Tuner) end() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.past = t.counts()
+	t.session = nil
+}
+
+// counts returns the counts of all sessions; t.mu must be held.
+func (t *Tuner) counts() engine.Counts {
+	sum := t.past
+	if t.session != nil {
+		c := t.session.Counts()
+		sum.Blocks += c.Blocks
+		sum.Samples += c.Samples
+		sum.Readings += c.Readings
+		sum.Gaps += c.Gaps
+	}
+	return sum
+}
+
+// Change changes what the tuner is set to. The input goes on, and every client is told.
+func (t *Tuner) Change(change func(*Settings) error) error {
+	if err := t.retune(change); err != nil {
+		return err
+	}
+	t.announce()
+	return nil
+}
+
+func (t *Tuner) retune(change func(*Settings) error) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	settings := t.aim.settings
+	if err := change(&settings); err != nil {
+		return err
+	}
+	a, err := t.cfg.Catalog.aim(settings)
+	if err != nil {
+		return err
+	}
+	old := t.aim
+	t.aim = a
+	t.revision++
+	if old.onlyHolds(a) {
+		if t.session != nil {
+			return t.session.Hold(a.settings.String)
+		}
+		return nil
+	}
+	if t.session != nil {
+		target, err := a.engine()
+		if err != nil {
+			return err
+		}
+		t.session.Retune(target)
+		if err := t.session.Hold(a.settings.String); err != nil {
+			return err
+		}
+	}
+	return t.hub.retuned(a.rows())
+}
+
+// onlyHolds tells whether b differs from a in the string held alone, so that the readings of the
+// strings stay good.
+func (a *aim) onlyHolds(b *aim) bool {
+	s, r := a.settings, b.settings
+	s.String, r.String = 0, 0
+	s.Plan, r.Plan = nil, nil
+	return s == r && a.settings.Plan == nil && b.settings.Plan == nil
+}
+
+// Clear forgets the last readings of all strings.
+func (t *Tuner) Clear() error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.session != nil {
+		t.session.Clear()
+		return nil
+	}
+	return t.hub.retuned(t.aim.rows())
+}
+
+// Session describes what the tuner is set to and what that comes to, as JSON.
+func (t *Tuner) Session() []byte {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return marshal(t.state())
+}
+
+// announce tells every client what the tuner is set to.
+func (t *Tuner) announce() {
+	t.mu.Lock() // in order, so that the last one told is the last one set
+	defer t.mu.Unlock()
+	t.hub.publish(sessionKind, marshal(t.state()))
+}
+
+type sessionState struct {
+	Revision   int            `json:"revision"`
+	Settings   Settings       `json:"settings"`
+	Instrument *namedThing    `json:"instrument"`
+	Tuning     tuningName     `json:"tuning"`
+	Reference  referenceState `json:"reference"`
+	Input      inputState     `json:"input"`
+	Strings    []stringTarget `json:"strings"`
+}
+
+type namedThing struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
+}
+
+type tuningName struct {
+	Spec string `json:"spec"`
+	Name string `json:"name"`
+}
+
+type referenceState struct {
+	Label string      `json:"label"`
+	Hz    text.Number `json:"hz"`
+}
+
+type stringTarget struct {
+	String int         `json:"string"`
+	Label  string      `json:"label"`
+	Hz     text.Number `json:"hz"`
+}
+
+// state needs t.mu.
+func (t *Tuner) state() *sessionState {
+	a := t.aim
+	ref := a.tuning.Reference()
+	s := &sessionState{
+		Revision: t.revision, Settings: a.settings,
+		Tuning:    tuningName{a.tuning.String(), a.tuning.Name()},
+		Reference: referenceState{ref.Label, text.Number(ref.Hz)},
+		Input:     t.input,
+		Strings:   []stringTarget{},
+	}
+	if a.settings.Tuning != "" {
+		s.Tuning.Spec = a.settings.Tuning // not the path of a file
+	}
+	if a.instrument != nil {
+		s.Instrument = &namedThing{a.settings.Instrument, a.instrument.Name}
+	}
+	for i, open := range a.strings {
+		s.Strings = append(s.Strings, stringTarget{i + 1, open.Label, text.Number(open.Hz)})
+	}
+	h := t.hub.listening()
+	s.Input.Hears, s.Input.Gaps = string(h.state), h.gaps
+	return s
+}
+
+// marshal writes one of the package's own types, none of which can fail.
+func marshal(v any) []byte {
+	b, err := json.Marshal(v)
+	if err != nil {
+		panic("server: " + err.Error())
+	}
+	return b
+}
