@@ -1,0 +1,49 @@
+// Speaks to screen readers through one live region, at a rate that can be listened to.
+
+import { noteSpoken, cents } from './format.js';
+
+const EVERY_MS = 3000; // between two readings spoken
+const SETTLE_MS = 700; // a new note is spoken when it has settled
+
+/** Announces readings and changes of state; at once only what the user has asked for. */
+export class Announcer {
+  #region;
+  #spokenAt = -Infinity;
+  #said = '';
+  #since = 0;
+  #key = '';
+
+  constructor(region) {
+    this.#region = region;
+  }
+
+  /** Says a text now. */
+  say(text) {
+    this.#spokenAt = performance.now();
+    this.#said = text;
+    this.#region.textContent = text;
+  }
+
+  /** Is told of the state of things often, and says it when there is something new. */
+  reading(tuner) {
+    const now = performance.now();
+    const text = sentence(tuner);
+    const key = tuner.sounding ? tuner.frame.target.label : text;
+    if (key !== this.#key) [this.#key, this.#since] = [key, now];
+    if (text === this.#said || now - this.#spokenAt < EVERY_MS || now - this.#since < SETTLE_MS) return;
+    this.say(text);
+  }
+}
+
+function sentence(tuner) {
+  if (tuner.link === 'lost') return 'connection to the tuner lost';
+  if (tuner.link === 'stale') return 'no news from the tuner';
+  const f = tuner.frame;
+  if (!f) return '';
+  if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;
+  const note = noteSpoken(f.target.label);
+  if (f.state === 'in tune') return `${note}, in tune`;
+  const most = Math.abs(f.cents) < 3 ? 1 : 0;
+  const size = cents(Math.abs(f.cents), f.cents_sigma, most).replace('+', '');
+  return `${note}, ${size} cents ${f.state}`;
+}

@@ -1,0 +1,31 @@
+// The JSON API of the server.
+
+/** What the server refused, in its own words. */
+export class Refused extends Error {}
+
+/** GET path with the query; keys with a list are repeated, empty ones left out. */
+export function get(path, query = {}) {
+  const q = new URLSearchParams();
+  for (const [key, value] of Object.entries(query)) {
+    for (const v of [value].flat()) if (v !== '' && v !== null && v !== undefined) q.append(key, v);
+  }
+  const tail = q.size ? `?${q}` : '';
+  return ask(path + tail, {});
+}
+
+/** Sends a body with another method. */
+export function send(method, path, body = {}) {
+  return ask(path, { method, headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
+}
+
+async function ask(path, options) {
+  let answer;
+  try {
+    answer = await fetch(path, options);
+  } catch {
+    throw new Refused('the tuner does not answer: is it still running?');
+  }
+  const body = await answer.json().catch(() => null);
+  if (!answer.ok) throw new Refused(body?.error ?? `${path}: ${answer.status} ${answer.statusText}`);
+  return body;
+}

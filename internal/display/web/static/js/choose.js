@@ -1,0 +1,89 @@
+// The dialog in which instrument, tuning, reference and plan are chosen.
+
+import { h } from './dom.js';
+import { get } from './api.js';
+
+let parts = null;
+
+/** Opens the dialog. */
+export async function choose(app) {
+  parts ??= make(app);
+  parts.error.textContent = '';
+  parts.dialog.showModal();
+  try {
+    await fill(parts, app.tuner.session);
+  } catch (err) {
+    parts.error.textContent = err.message;
+  }
+}
+
+function make(app) {
+  const p = {
+    instrument: h('select', { name: 'instrument' }),
+    tuning: h('input', { name: 'tuning', list: 'tunings', autocomplete: 'off', spellcheck: false }),
+    tunings: h('datalist', { id: 'tunings' }),
+    reference: h('input', { name: 'reference', autocomplete: 'off', spellcheck: false, placeholder: 'A4=440' }),
+    plan: h('select', { name: 'plan' }),
+    frets: h('input', { type: 'checkbox', name: 'frets' }),
+    error: h('p', { class: 'error', role: 'alert' }),
+  };
+  const cancel = h('button', { type: 'button', onclick: () => p.dialog.close() }, 'Cancel');
+  p.form = h('form', { method: 'dialog', onsubmit: (e) => { e.preventDefault(); submit(app, p); } },
+    h('h1', { id: 'choose-title' }, 'What are you tuning?'),
+    field('Instrument', p.instrument),
+    h('div', { class: 'pair' },
+      field('Tuning', p.tuning, 'Empty: that of the instrument, or 12edo. 31edo, 13ed3, 4:5:6:7, werckmeister-3 …'),
+      field('Reference', p.reference, 'A note and its pitch in Hz: A4=440')),
+    p.tunings,
+    field('Plan', p.plan, 'Cents for each open string, from Detune'),
+    h('label', { class: 'choice' }, p.frets, 'Fretted notes count, too'),
+    p.error,
+    h('div', { class: 'actions' }, cancel, h('button', { class: 'main' }, 'Tune to this')));
+  p.dialog = h('dialog', { 'aria-labelledby': 'choose-title' }, p.form);
+  p.instrument.addEventListener('change', () => {
+    p.tuning.value = p.reference.value = '';
+    fillPlans(p, null);
+  });
+  document.body.append(p.dialog);
+  return p;
+}
+
+function field(name, input, hint) {
+  const id = `hint-${input.name}`;
+  if (hint) input.setAttribute('aria-describedby', id);
+  return h('div', {}, h('label', { class: 'field' }, h('span', {}, name), input),
+    hint && h('p', { class: 'dim small', id }, hint));
+}
+
+async function fill(p, session) {
+  const now = session?.settings ?? {};
+  p.tuning.value = now.tuning ?? '';
+  p.reference.value = now.reference ?? '';
+  p.frets.checked = now.frets ?? false;
+  p.now = now.plan;
+  fillPlans(p, now.plan);
+  const [{ instruments }, { tunings }] = await Promise.all([get('api/instruments'), get('api/tunings')]);
+  p.instrument.replaceChildren(h('option', { value: '' }, 'none: any note of the tuning'),
+    ...instruments.map((i) => h('option', { value: i.id }, `${i.name} · ${i.strings} strings`)));
+  p.instrument.value = now.instrument ?? '';
+  p.tunings.replaceChildren(...tunings.map((t) => h('option', { value: t.spec }, t.about)));
+}
+
+/** Offers the plan that applies, and none. */
+function fillPlans(p, plan) {
+  p.plan.replaceChildren(h('option', { value: '' }, 'none'),
+    ...(plan ? [h('option', { value: 'now', selected: true }, plan.name)] : []));
+  p.plan.disabled = !plan;
+}
+
+async function submit(app, p) {
+  try {
+    await app.tuner.set({
+      instrument: p.instrument.value, tuning: p.tuning.value.trim(), reference: p.reference.value.trim(),
+      frets: p.frets.checked, string: 0, plan: p.plan.value === 'now' ? p.now : null,
+    });
+    p.dialog.close();
+  } catch (err) {
+    p.error.textContent = err.message;
+  }
+}

@@ -1,0 +1,31 @@
+// Single-key shortcuts. They rest while text is being typed, a dialog is open, or the user has
+// switched them off.
+
+import { kept } from './settings.js';
+
+/** What the keys do, for the help. `tune` keys work in the Tune view. */
+export const keyHelp = [
+  ['1 – 9, 0', 'hold this string (0 is 10)'],
+  ['n  p', 'hold the next, the previous string'],
+  ['a  Esc', 'let go: nearest string or note again'],
+  ['Space', 'freeze the picture, go on'],
+  ['c', 'clear the readings'],
+  ['l', 'all strings, or one note'],
+  ['s', 'choose instrument, tuning, reference, plan'],
+  ['b', 'dark bench, bright stage'],
+  ['[  ]', 'previous, next view'],
+  ['?', 'these keys'],
+];
+
+/** Calls act(key) for every plain key press that is meant as a shortcut; true means it was one. */
+export function onKey(act) {
+  document.addEventListener('keydown', (e) => {
+    if (e.defaultPrevented || e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
+    if (!kept('shortcuts') || document.querySelector('dialog[open]')) return;
+    const at = e.target;
+    if (at.closest?.('input, select, textarea, [contenteditable]')) return;
+    // Space and Escape belong to a button or a grid that has the focus.
+    if (e.key === ' ' && at.closest?.('button, a, summary, [role="gridcell"], [tabindex="0"]')) return;
+    if (act(e.key)) e.preventDefault();
+  });
+}

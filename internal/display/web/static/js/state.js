@@ -1,0 +1,135 @@
+// What the page knows of the tuner: the newest of every message of the stream, and how fresh.
+
+import { StreamClock } from './clock.js';
+import { send } from './api.js';
+
+const STALE_MS = 1000; // without a frame while other messages come
+const LOST_MS = 5000; // without any message
+const RETRY_MS = 1000;
+
+/**
+ * A Tuner follows the stream. It sends the events `session`, `frame`, `strings`, `notice` when
+ * such a message came, and `link` when the freshness changed: `connecting`, `live`, `stale`
+ * or `lost`.
+ */
+export class Tuner extends EventTarget {
+  session = null;
+  frame = null; // the newest
+  reading = null; // the newest frame with a pitch
+  strings = [];
+  link = 'connecting';
+  clock = new StreamClock();
+  #instance = '';
+  #source = null;
+  #heardAt = -Infinity; // ms, any message
+  #frameAt = -Infinity; // ms
+
+  /** Opens the stream and keeps it open. */
+  start() {
+    this.#open();
+    setInterval(() => this.#check(), 250);
+  }
+
+  /** ms since the newest frame arrived. */
+  frameAge(now = performance.now()) {
+    return now - this.#frameAt;
+  }
+
+  /** ms since anything arrived. */
+  silence(now = performance.now()) {
+    return now - this.#heardAt;
+  }
+
+  /** Whether there is a pitch now. */
+  get sounding() {
+    return this.frame?.hears === 'sounding' && this.link === 'live';
+  }
+
+  /** The stream time of now, in s. */
+  now() {
+    return this.clock.at(performance.now());
+  }
+
+  /** Changes some settings; the answer comes by the stream, too. */
+  async set(settings) {
+    this.#setSession(await send('PATCH', 'api/session', settings));
+  }
+
+  hold(string) {
+    return this.set({ string });
+  }
+
+  clear() {
+    return send('POST', 'api/session/clear');
+  }
+
+  #open() {
+    this.#source?.close();
+    const source = new EventSource('stream');
+    this.#source = source;
+    const on = (name, take) => source.addEventListener(name, (e) => {
+      this.#heardAt = performance.now();
+      take.call(this, JSON.parse(e.data), this.#heardAt);
+      this.#check();
+    });
+    on('hello', this.#hello);
+    on('session', this.#setSession);
+    on('frame', this.#frame);
+    on('strings', this.#strings);
+    on('notice', (notice) => this.#tell('notice', notice));
+    on('alive', () => {});
+    source.onerror = () => {
+      this.#setLink('lost');
+      // The browser tries again by itself, unless the answer was not a stream at all.
+      if (source.readyState === EventSource.CLOSED) setTimeout(() => this.#open(), RETRY_MS);
+    };
+  }
+
+  #hello(hello) {
+    if (hello.instance !== this.#instance) {
+      this.#instance = hello.instance;
+      this.clock = new StreamClock();
+      this.frame = this.reading = null;
+    }
+    this.version = hello.version;
+    this.#setSession(hello.session);
+  }
+
+  #setSession(session) {
+    if (this.session && session.revision < this.session.revision) return;
+    this.session = session;
+    this.#tell('session', session);
+  }
+
+  #frame(frame, now) {
+    if (this.frame && frame.t_s < this.frame.t_s) this.clock = new StreamClock();
+    this.clock.note(frame.t_s, now);
+    this.#frameAt = now;
+    this.frame = frame;
+    if (frame.hears === 'sounding') this.reading = frame;
+    this.#tell('frame', frame);
+  }
+
+  #strings(list) {
+    this.strings = list.strings;
+    this.#tell('strings', list);
+  }
+
+  #check() {
+    const now = performance.now();
+    if (this.#source?.readyState !== EventSource.OPEN) return;
+    if (this.silence(now) > LOST_MS) this.#setLink('lost');
+    else if (this.frameAge(now) > STALE_MS && this.frame?.hears !== 'input ended') this.#setLink('stale');
+    else this.#setLink('live');
+  }
+
+  #setLink(link) {
+    if (link === this.link) return;
+    this.link = link;
+    this.#tell('link', link);
+  }
+
+  #tell(name, detail) {
+    this.dispatchEvent(new CustomEvent(name, { detail }));
+  }
+}

@@ -1,0 +1,84 @@
+// All strings at once: a lane for each, with the deviation of its last reading as a place beside
+// the middle. The scale is linear within a cent and grows slowly beyond (inverse hyperbolic sine).
+
+import { h, setText, setAttr, setClass } from '../dom.js';
+import * as format from '../format.js';
+import { marks, spoken } from './strings.js';
+
+const END = 50; // cents at the ends of a lane
+const TICKS = [-20, -5, -1, 0, 1, 5, 20];
+
+/** Place of a deviation on a lane, 0 (left, flat) to 1 (right, sharp); 0.5 is in tune. */
+export function lanePlace(cents) {
+  const x = Math.asinh(cents) / Math.asinh(END);
+  return 0.5 + Math.min(Math.max(x, -1), 1) / 2;
+}
+
+/** The lanes; hold(n) as in the list of strings. */
+export class Lanes {
+  #rows = [];
+
+  constructor(hold) {
+    this.hold = hold;
+    this.list = h('ol', {});
+    const ticks = TICKS.map((c) => at(h('span', {}, format.signed(c, 0)), lanePlace(c)));
+    this.element = h('section', { class: 'lanes', 'aria-label': 'All strings', hidden: true },
+      this.list, h('p', { class: 'scale', 'aria-hidden': 'true' }, h('span', { class: 'ticks' }, ticks)),
+      h('p', { class: 'ends dim', 'aria-hidden': 'true' }, h('span', {}, '← flat'), h('span', {}, 'cents'), h('span', {}, 'sharp →')));
+  }
+
+  show(strings) {
+    while (this.#rows.length > strings.length) this.#rows.pop().el.remove();
+    while (this.#rows.length < strings.length) this.#add();
+    strings.forEach((s, i) => this.#row(this.#rows[i], s));
+  }
+
+  #add() {
+    const row = { name: h('span', { class: 'lane-name' }), spread: h('span', { class: 'spread' }), dot: h('span', { class: 'dot' }), cents: h('span', { class: 'lane-cents' }), word: h('span', { class: 'lane-word' }) };
+    const track = h('span', { class: 'track', 'aria-hidden': 'true' }, TICKS.map((c) => at(h('i', { class: c ? '' : 'zero' }), lanePlace(c))), row.spread, row.dot);
+    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) },
+      row.name, track, h('span', { class: 'lane-reading' }, row.cents, row.word));
+    row.el = h('li', {}, row.button);
+    this.#rows.push(row);
+    this.list.append(row.el);
+  }
+
+  #row(row, s) {
+    row.s = s;
+    setText(row.name, `${marks(s)} ${s.string}  ${format.noteText(s.label)}`.trim());
+    setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, Math.abs(s.cents) < 9.95 ? 2 : 1) : '–');
+    for (const el of [row.dot, row.spread]) el.hidden = !s.read;
+    if (s.read) this.#place(row, s);
+    row.button.className = s.read ? side(s) : '';
+    setClass(row.button, 'active', s.active);
+    setAttr(row.button, 'aria-pressed', s.held);
+    setAttr(row.button, 'aria-label', spoken(s));
+  }
+
+  #place(row, s) {
+    at(row.dot, lanePlace(s.cents));
+    const from = lanePlace(s.cents - 2 * s.cents_sigma);
+    at(row.spread, from).style.setProperty('--wide', lanePlace(s.cents + 2 * s.cents_sigma) - from);
+  }
+
+  /** Writes how old the readings are at stream time now, s. */
+  ages(now) {
+    for (const { s, word } of this.#rows) {
+      if (!s) continue;
+      const when = format.age(now - s.at_s);
+      setText(word, !s.read ? 'not read' : `${WORDS[side(s)]}, ${s.active ? 'sounding' : when}`);
+    }
+  }
+}
+
+const TOLERANCE = 0.5; // cents, as the tuner's standard
+const WORDS = { flat: 'flat', sharp: 'sharp', tuned: 'in tune' };
+
+function side(s) {
+  return Math.abs(s.cents) <= TOLERANCE ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
+}
+
+function at(el, place) {
+  el.style.setProperty('--at', place);
+  return el;
+}

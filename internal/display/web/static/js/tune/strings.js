@@ -1,0 +1,56 @@
+// The list of strings with the last reading of each. A press holds a string or lets it go.
+
+import { h, setText, setAttr, setClass } from '../dom.js';
+import * as format from '../format.js';
+
+/** The list; hold(n) is called when string n is pressed, hold(0) when the held one is. */
+export class Strings {
+  #rows = [];
+
+  constructor(hold) {
+    this.hold = hold;
+    this.list = h('ol', {});
+    this.element = h('section', { class: 'strings', 'aria-label': 'Strings' }, this.list);
+  }
+
+  show(strings) {
+    while (this.#rows.length > strings.length) this.#rows.pop().el.remove();
+    while (this.#rows.length < strings.length) this.#add();
+    strings.forEach((s, i) => this.#row(this.#rows[i], s));
+  }
+
+  #add() {
+    const row = { mark: h('span', { class: 'mark', 'aria-hidden': 'true' }), n: h('span', { class: 'n' }), label: h('span', { class: 'label' }), cents: h('span', { class: 'c' }), age: h('span', { class: 'age' }) };
+    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) }, row.mark, row.n, row.label, row.cents, row.age);
+    row.el = h('li', {}, row.button);
+    this.#rows.push(row);
+    this.list.append(row.el);
+  }
+
+  #row(row, s) {
+    row.s = s;
+    setText(row.mark, marks(s));
+    setText(row.n, String(s.string));
+    setText(row.label, format.noteText(s.label));
+    setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, 2) : '–');
+    setClass(row.button, 'active', s.active);
+    setAttr(row.button, 'aria-pressed', s.held);
+    setAttr(row.button, 'aria-label', spoken(s));
+  }
+
+  /** Writes how old the readings are at stream time now, s. */
+  ages(now) {
+    for (const row of this.#rows) setText(row.age, row.s?.read ? format.age(now - row.s.at_s) : '');
+  }
+}
+
+/** ▸ sounds now, ■ is held. */
+export function marks(s) {
+  return (s.active ? '▸' : '') + (s.held ? '■' : '');
+}
+
+/** A string in words. */
+export function spoken(s) {
+  const reading = s.read ? `${format.cents(s.cents, s.cents_sigma, 1)} cents` : 'not read';
+  return `Hold string ${s.string}, ${format.noteSpoken(s.label)}: ${reading}`;
+}

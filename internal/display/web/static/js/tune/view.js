@@ -1,0 +1,187 @@
+// The Tune view: the reading in large figures, the strobe, the strings.
+
+import { h, setText, setAttr } from '../dom.js';
+import { age } from '../format.js';
+import { kept, keep } from '../settings.js';
+import { choose } from '../choose.js';
+import { Head } from './head.js';
+import { Strobe } from './strobe.js';
+import { Strings } from './strings.js';
+import { Lanes } from './lanes.js';
+
+const TEXT_MS = 100; // figures change no faster than they can be read
+
+/** Makes the view. */
+export function create(app) {
+  return new Tune(app);
+}
+
+class Tune {
+  #app;
+  #frozen = false;
+  #running = 0; // id of the animation frame asked for
+  #textAt = 0;
+  #parts = {};
+
+  constructor(app) {
+    this.#app = app;
+    const { tuner } = app;
+    this.head = new Head();
+    this.strobe = new Strobe();
+    this.list = new Strings((n) => this.#hold(n));
+    this.lanes = new Lanes((n) => this.#hold(n));
+    this.element = this.#build();
+    tuner.addEventListener('session', () => this.#session());
+    tuner.addEventListener('strings', () => { if (!this.#frozen) this.#strings(); });
+    tuner.addEventListener('notice', (e) => this.#say(e.detail.message));
+    tuner.addEventListener('frame', (e) => { if (e.detail.message) this.#say(e.detail.message); });
+    if (tuner.session) this.#session();
+    this.#face(kept('face'));
+  }
+
+  #build() {
+    const p = this.#parts;
+    p.chosen = h('button', { type: 'button', class: 'plain chosen', 'aria-haspopup': 'dialog', title: 'Choose what to tune (s)', onclick: () => choose(this.#app) });
+    p.strobeButton = h('button', { type: 'button', onclick: () => this.#face('strobe') }, 'Note');
+    p.lanesButton = h('button', { type: 'button', onclick: () => this.#face('lanes') }, 'All strings');
+    p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.strobeButton, p.lanesButton);
+    p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
+    p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
+    p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
+    p.note = h('p', { class: 'remark' });
+    p.tools = h('div', { class: 'toolrow' }, p.faces, p.freeze, p.letGo, p.clear);
+    return h('section', { class: 'view tune', 'aria-label': 'Tune' },
+      h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools),
+      this.head.element, this.strobe.element, this.lanes.element, p.note, this.list.element);
+  }
+
+  show() {
+    const draw = (now) => {
+      this.#running = requestAnimationFrame(draw);
+      this.#draw(now);
+    };
+    this.#running = requestAnimationFrame(draw);
+  }
+
+  hide() {
+    cancelAnimationFrame(this.#running);
+  }
+
+  key(key) {
+    const { tuner } = this.#app;
+    switch (key) {
+      case ' ': this.#freeze(); return true;
+      case 'a': case 'Escape': this.#hold(0); return true;
+      case 'c': this.#clear(); return true;
+      case 'l': this.#face(kept('face') === 'lanes' ? 'strobe' : 'lanes'); return true;
+      case 'n': case 'p': this.#hold(neighbour(tuner.strings, key === 'n' ? 1 : -1)); return true;
+    }
+    const digit = /^[0-9]$/.test(key) ? Number(key) || 10 : 0;
+    if (digit && tuner.strings.some((s) => s.string === digit)) {
+      this.#hold(digit);
+      return true;
+    }
+    return false;
+  }
+
+  #draw(now) {
+    if (this.#frozen) return;
+    const { tuner } = this.#app;
+    const live = tuner.sounding;
+    if (this.strobe.element.checkVisibility()) this.strobe.draw(tuner, live, now);
+    if (now - this.#textAt < TEXT_MS) return;
+    this.#textAt = now;
+    this.head.show(tuner, live);
+    this.strobe.words(tuner, live);
+    this.#remark();
+    this.list.ages(tuner.now());
+    this.lanes.ages(tuner.now());
+  }
+
+  /** Says what is wrong with the stream, as long as it is. */
+  #remark() {
+    const { tuner } = this.#app;
+    const s = age(tuner.silence() / 1000);
+    const texts = {
+      lost: `No connection to the tuner for ${s}. What you see is old; this page tries again by itself.`,
+      stale: `Nothing new from the tuner for ${age(tuner.frameAge() / 1000)}. What you see is old.`,
+    };
+    const hears = { 'input lost': 'The input is lost; waiting for it to come back.', 'input ended': 'The recording has ended.', waiting: 'Waiting for the microphone of a page.' };
+    const text = texts[tuner.link] ?? hears[tuner.frame?.hears] ?? '';
+    setText(this.#parts.note, text);
+    this.element.classList.toggle('old', tuner.link === 'lost' || tuner.link === 'stale');
+  }
+
+  #session() {
+    const { session } = this.#app.tuner;
+    const name = [session.instrument?.name, session.tuning.name, refText(session.reference), session.settings.plan?.name && `plan ${session.settings.plan.name}`];
+    const [first, ...rest] = name.filter(Boolean);
+    this.#parts.chosen.replaceChildren(h('strong', {}, first), h('span', { class: 'dim' }, rest.map((t) => ` · ${t}`).join('')), h('span', { class: 'change' }, 'change'));
+    const some = session.strings.length > 0;
+    this.#parts.letGo.hidden = session.settings.string === 0;
+    this.#parts.clear.hidden = this.#parts.faces.hidden = this.list.element.hidden = !some;
+    this.element.classList.toggle('no-strings', !some);
+    this.#face(kept('face'));
+    this.#strings();
+  }
+
+  #strings() {
+    this.list.show(this.#app.tuner.strings);
+    this.lanes.show(this.#app.tuner.strings);
+  }
+
+  #face(face) {
+    keep('face', face);
+    const lanes = face === 'lanes' && (this.#app.tuner.session?.strings.length ?? 0) > 0;
+    this.lanes.element.hidden = !lanes;
+    this.head.element.hidden = this.strobe.element.hidden = this.list.element.hidden = lanes;
+    if (this.element.classList.contains('no-strings')) this.list.element.hidden = true;
+    setAttr(this.#parts.lanesButton, 'aria-pressed', lanes);
+    setAttr(this.#parts.strobeButton, 'aria-pressed', !lanes);
+  }
+
+  #freeze() {
+    this.#frozen = !this.#frozen;
+    setAttr(this.#parts.freeze, 'aria-pressed', this.#frozen);
+    setText(this.#parts.freeze, this.#frozen ? 'Frozen' : 'Freeze');
+    this.#app.say(this.#frozen ? 'frozen' : 'going on');
+    this.element.classList.toggle('frozen', this.#frozen);
+    if (!this.#frozen) this.#strings();
+  }
+
+  async #hold(n) {
+    await this.#try(() => this.#app.tuner.hold(n));
+    this.#app.say(n ? `string ${n} held` : 'no string held');
+  }
+
+  async #clear() {
+    await this.#try(() => this.#app.tuner.clear());
+  }
+
+  async #try(f) {
+    try {
+      await f();
+      this.#app.complain('');
+    } catch (err) {
+      this.#app.complain(err.message);
+    }
+  }
+
+  #say(text) {
+    if (text) this.#app.complain(text);
+    clearTimeout(this.forget);
+    this.forget = setTimeout(() => this.#app.complain(''), 6000);
+  }
+}
+
+function refText(reference) {
+  return reference && `${reference.label} = ${Number(reference.hz.toFixed(4))} Hz`;
+}
+
+/** The number of the string step rows from the held one, round the end, else of the sounding one. */
+function neighbour(rows, step) {
+  if (rows.length === 0) return 0;
+  const held = rows.findIndex((r) => r.held);
+  if (held >= 0) return rows[(held + step + rows.length) % rows.length].string;
+  return rows.find((r) => r.active)?.string ?? rows.at(step < 0 ? -1 : 0).string;
+}
