@@ -1,0 +1,98 @@
+// The playable shapes of a chord on the board.
+
+import { h, setText, setAttr } from '../dom.js';
+import { get } from '../api.js';
+
+const CHORDS = ['4:5:6:7', '4:5:6', '10:12:15', '6:7:9', '8:9:10:12', '1:2', '2:3'];
+
+/** The search and its answers; show(frets) is called with a shape, or null for none. */
+export class Shapes {
+  #app;
+  #data = null; // of the board
+  #shown = null; // { shape, place }
+
+  constructor(app, show) {
+    this.#app = app;
+    this.show = show;
+    this.chord = h('input', { name: 'chord', value: '4:5:6:7', list: 'chords', autocomplete: 'off', spellcheck: false });
+    this.span = h('input', { name: 'span', type: 'number', min: 0, max: 400, step: 5, value: 100 });
+    this.within = h('input', { name: 'within', type: 'number', min: 0, max: 400, step: 1, value: 20 });
+    this.status = h('p', { class: 'dim', role: 'status' });
+    this.list = h('ol', { class: 'shapes' });
+    this.place = h('div', { class: 'row', hidden: true });
+    const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
+      h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
+      h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
+      h('label', { class: 'field narrow' }, h('span', {}, 'Within, cents'), this.within),
+      h('button', { class: 'main' }, 'Find shapes'));
+    this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), form,
+      h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.place, this.list);
+  }
+
+  /** Forgets all for another board. */
+  reset(data) {
+    this.#data = data;
+    this.#shown = null;
+    this.place.hidden = true;
+    this.list.replaceChildren();
+    setText(this.status, '');
+  }
+
+  async #find() {
+    const { tuning, reference } = this.#app.tuner.session.settings;
+    setText(this.status, 'searching …');
+    try {
+      const answer = await get(`api/instruments/${encodeURIComponent(this.#data.id)}/shapes`,
+        { chord: this.chord.value, span_mm: this.span.value, within_cents: this.within.value, most: 40, tuning, reference });
+      this.#answer(answer);
+    } catch (err) {
+      setText(this.status, err.message);
+      this.list.replaceChildren();
+    }
+  }
+
+  #answer({ chord, total, shapes }) {
+    this.list.replaceChildren(...shapes.map((s) => this.#item(s, chord)));
+    setText(this.status, total === 0 ? `no shape of ${chord}: allow a wider span or more cents`
+      : `${shapes.length < total ? `the purest ${shapes.length} of ${total}` : total} ${total === 1 ? 'shape' : 'shapes'}, strings ${this.#data.strings.length} to 1`);
+    if (shapes.length) this.list.querySelector('button').click();
+    else this.show(null);
+  }
+
+  #item(shape, chord) {
+    const frets = [...shape.frets].reverse().map((f) => (f < 0 ? '–' : f)).join(' ');
+    const beat = shape.worst_beat_hz === null ? '' : `, beats to ${shape.worst_beat_hz.toFixed(1)} Hz`;
+    const button = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#choose(button, shape, chord, 0) },
+      h('strong', { class: 'tab' }, frets),
+      h('span', {}, `worst ${shape.worst_cents.toFixed(1)}¢${beat}`),
+      h('span', { class: 'dim' }, `${shape.span_mm.toFixed(0)} mm, ${shape.fingers} ${shape.fingers === 1 ? 'finger' : 'fingers'}`));
+    return h('li', {}, button);
+  }
+
+  #choose(button, shape, chord, place) {
+    for (const b of this.list.querySelectorAll('button')) setAttr(b, 'aria-pressed', b === button);
+    this.#shown = { shape, place, chord };
+    const frets = moved(shape, place);
+    this.show(frets);
+    const at = (step) => this.#choose(button, shape, chord, (place + step + shape.root_frets.length) % shape.root_frets.length);
+    this.place.hidden = false;
+    const many = shape.root_frets.length > 1;
+    this.place.replaceChildren(
+      many && h('button', { type: 'button', onclick: () => at(-1), 'aria-label': 'Lower place' }, '◂'),
+      h('span', {}, `root at fret ${shape.root_frets[place]}${many ? `, ${place + 1} of ${shape.root_frets.length} places` : ''}`),
+      many && h('button', { type: 'button', onclick: () => at(1), 'aria-label': 'Higher place' }, '▸'),
+      h('button', { type: 'button', onclick: () => this.show(frets) }, 'Hear'),
+      h('button', { type: 'button', onclick: () => this.#detune(frets, shape, chord) }, 'Make it pure: Detune'));
+  }
+
+  #detune(frets, shape, chord) {
+    this.#app.wanted = { frets, chord, strings: shape.strings };
+    this.#app.go('detune');
+  }
+}
+
+/** The frets of a shape at one of its places. */
+export function moved(shape, place) {
+  const by = shape.root_frets[place] - shape.root_frets[0];
+  return shape.frets.map((f) => (f < 0 ? -1 : f + by));
+}
