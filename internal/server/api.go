@@ -1,6 +1,7 @@
 package server
 
 import (
+	_ "embed"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -25,14 +26,32 @@ func (e refusal) Error() string { return e.text }
 // An answer makes the answer to a request; it is written as JSON.
 type answer func(r *http.Request) (any, error)
 
+// answers are the requests that there are; openapi.json describes them.
+func (s *Server) answers() map[string]answer {
+	return map[string]answer{
+		"GET /api/session":                 s.getSession,
+		"PUT /api/session":                 s.putSession,
+		"PATCH /api/session":               s.patchSession,
+		"POST /api/session/clear":          s.clearSession,
+		"GET /api/instruments":             s.getInstruments,
+		"GET /api/instruments/{id}/board":  s.getBoard,
+		"GET /api/instruments/{id}/shapes": s.getShapes,
+		"GET /api/tunings":                 s.getTunings,
+		"GET /api/tuning":                  s.getTuning,
+		"GET /api/compare":                 s.getCompare,
+		"GET /api/divisions":               s.getDivisions,
+		"GET /api/openapi.json":            describe,
+	}
+}
+
+//go:embed openapi.json
+var description []byte
+
+func describe(*http.Request) (any, error) { return rawMsg(description), nil }
+
 func (s *Server) api() http.Handler {
 	mux := http.NewServeMux()
-	for pattern, make := range map[string]answer{
-		"GET /api/session":        s.getSession,
-		"PUT /api/session":        s.putSession,
-		"PATCH /api/session":      s.patchSession,
-		"POST /api/session/clear": s.clearSession,
-	} {
+	for pattern, make := range s.answers() {
 		mux.HandleFunc(pattern, answered(make))
 	}
 	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
@@ -100,4 +119,15 @@ func badBody(err error) error {
 		return refusal{http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is longer than %d bytes", long.Limit)}
 	}
 	return fmt.Errorf("the body cannot be read: %w", err)
+}
+
+// alone does heavy work when no other is being done, so that requests leave the audio its time.
+func (s *Server) alone(r *http.Request, work func() error) error {
+	select {
+	case s.busy <- struct{}{}:
+	case <-r.Context().Done():
+		return r.Context().Err()
+	}
+	defer func() { <-s.busy }()
+	return work()
 }

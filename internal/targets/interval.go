@@ -202,3 +202,7 @@ func factorise(n uint64) ([]factor, error) {
 	}
 	return out, nil
 }
+
+// CentsBetween returns the size in cents of the interval from one pitch to another, both in Hz:
+// 1200·log2(to/from). It is negative if to is the lower.
+func CentsBetween(from, to float64) float64 { return 1200 * math.Log2(to/from) }
