@@ -26,6 +26,27 @@ type StringModel struct {
 	Amps    []float64 // peak, at the window's centre
 	Decays  []float64 // 1/s
 	Phases  []float64 // rad, at the window's centre
+	Glide   Glide
+}
+
+// A Glide is the fall of the pitch after the pluck, F1Hz·2^(Cents·exp(−t/Tau)/1200) at t s after it.
+// The zero value is none. Depth and time constant are unknown to a bound, and F1Hz is the pitch that
+// is settled to.
+type Glide struct {
+	Cents, Tau float64 // Tau in s
+	Age        float64 // s from the pluck to the window's centre
+}
+
+// byDepth and byTau are the derivatives of the time in s that a clock at the string's pitch shows t
+// seconds from the window's centre, to first order in Cents: the clock is
+// t + Cents/(1200/ln 2)·Tau·(1−exp(−(t+Age)/Tau)).
+func (g Glide) byDepth(t float64) float64 {
+	return -g.Tau * math.Expm1(-(t+g.Age)/g.Tau) / sound.CentsPerNeper
+}
+
+func (g Glide) byTau(t float64) float64 {
+	u := (t + g.Age) / g.Tau
+	return g.Cents / sound.CentsPerNeper * (-math.Expm1(-u) - u*math.Exp(-u))
 }
 
 // Assumed says what a bound takes as known beforehand. Amplitudes and phases are always unknown.
@@ -119,12 +140,15 @@ func (m StringModel) params(known Assumed) int {
 	if !known.Decays {
 		n += len(m.Amps)
 	}
+	if m.Glide.Tau > 0 {
+		n += 2
+	}
 	return n
 }
 
 // gradient fills dst with the derivatives of the signal at t seconds from the window's centre.
 func (m StringModel) gradient(dst []float64, t float64, known Assumed) {
-	byF1, byB := 0.0, 0.0
+	byF1, byB, byClock := 0.0, 0.0, 0.0
 	next := 1
 	if !known.B {
 		next = 2
@@ -136,6 +160,7 @@ func (m StringModel) gradient(dst []float64, t float64, known Assumed) {
 		sin, cos := math.Sincos(2*math.Pi*hz*t + m.Phases[i])
 		sin, cos = envelope*sin, envelope*cos
 		byPhase := -amp * sin
+		byClock += byPhase * 2 * math.Pi * hz
 		byF1 += byPhase * 2 * math.Pi * t * hz / m.F1Hz
 		stretch := math.Sqrt((1 + m.B*k*k) / (1 + m.B))
 		byB += byPhase * 2 * math.Pi * t * k * m.F1Hz * (k*k - 1) / (2 * stretch * (1 + m.B) * (1 + m.B))
@@ -149,6 +174,9 @@ func (m StringModel) gradient(dst []float64, t float64, known Assumed) {
 	dst[0] = byF1
 	if !known.B {
 		dst[1] = byB
+	}
+	if m.Glide.Tau > 0 {
+		dst[next], dst[next+1] = byClock*m.Glide.byDepth(t), byClock*m.Glide.byTau(t)
 	}
 }
 

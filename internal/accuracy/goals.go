@@ -3,6 +3,26 @@ package accuracy
 import (
 	"fmt"
 	"math"
+	"slices"
+)
+
+// lockGoals are the times in s from the pluck until 95 in 100 readings are and stay within a cent,
+// and within a tenth of one at 40 dB; and how far a gliding string's settled pitch may be off, in
+// cents RMS, after 250 and 400 ms (0: no goal).
+var lockGoals = map[string]struct{ cent, tenth, at250, at400 float64 }{
+	"A4": {cent: 0.015, tenth: 0.035},
+	"E2": {cent: 0.030, tenth: 0.060, at250: 0.1, at400: 0.03},
+	"B0": {cent: 0.060, tenth: 0.130, at250: 0.25, at400: 0.05},
+}
+
+// attackNoiseS is how much later, in s, a reading may come where noise sounds with the pluck.
+const attackNoiseS = 0.02
+
+// lockShare is the part of the readings that must be near, and readingS the time in s between
+// readings, which a first reading may have to wait for.
+const (
+	lockShare = 0.95
+	readingS  = 512.0 / 48000
 )
 
 // Goals are what an estimator is to reach. A goal is missed only by more than chance explains:
@@ -12,6 +32,8 @@ type Goals struct {
 	Coverage, PooledCoverage [2]float64 // of ±1.96σ, matched model; least and most
 	EffectCoverage           float64    // least, with an effect outside the model; over all its cells
 	RoomCoverage             float64    // least, with a room
+	Bias                     float64    // cents, most, where the model holds, at BiasSNR and BiasWindow or more
+	BiasSNR, BiasWindow      float64    // dB, s
 	Gross                    int        // most gross errors over all cells
 	Periods, GrossPeriods    float64    // shorter windows are not judged for ratio and coverage, for gross errors
 }
@@ -20,9 +42,10 @@ type Goals struct {
 func DefaultGoals() Goals {
 	return Goals{
 		Ratio: 1.25, PooledRatio: 1.1,
-		Coverage: [2]float64{0.90, 1}, PooledCoverage: [2]float64{0.93, 0.98},
+		Coverage: [2]float64{0.90, 1}, PooledCoverage: [2]float64{0.93, 0.97},
 		EffectCoverage: 0.90, RoomCoverage: 0.80,
-		Periods: 3, GrossPeriods: 3.5,
+		Bias: 0.01, BiasSNR: 40, BiasWindow: 0.2,
+		Periods: leastPeriods, GrossPeriods: 3.5,
 	}
 }
 
@@ -102,6 +125,9 @@ func (rep *Report) Failures(g Goals) []Failure {
 		if r.Periods() >= g.Periods && !r.Condition.outside() {
 			fails = append(fails, judge(r.String(), r.Ratio(), r.Read-r.Gross, g.Ratio, r.Coverage(), r.Read, g.Coverage)...)
 		}
+		if n := float64(r.Read - r.Gross); g.biasCounts(r) && math.Abs(r.Bias) > g.Bias+3*r.RMSE/math.Sqrt(n) {
+			fails = append(fails, Failure{r.String(), "bias, cents", r.Bias, g.Bias})
+		}
 		if r.Read < r.Trials && r.Periods() >= g.GrossPeriods {
 			fails = append(fails, Failure{r.String(), "readings", float64(r.Read), float64(r.Trials)})
 		}
@@ -116,10 +142,57 @@ func (rep *Report) Failures(g Goals) []Failure {
 		}
 		fails = append(fails, judge(p.Name+", all cells", p.Ratio, p.usable, ratio, p.Coverage(), p.Read, coverage)...)
 	}
+	for _, r := range rep.Registers {
+		gross += r.Gross
+		if r.Read < r.Trials {
+			fails = append(fails, Failure{r.String(), "readings", float64(r.Read), float64(r.Trials)})
+		}
+	}
+	for _, r := range rep.Plucks {
+		fails = append(fails, r.failures()...)
+	}
 	if gross > g.Gross {
 		fails = append(fails, Failure{"all cells", "gross errors", float64(gross), float64(g.Gross)})
 	}
 	return fails
+}
+
+// failures judges the times and the glide. A share of n trials is uncertain by √(p(1−p)/n), so 95
+// in 100 is asked for less three of these.
+func (r PluckResult) failures() []Failure {
+	goal, n := lockGoals[r.Name], float64(r.Trials())
+	if r.Glide {
+		return slices.Concat(r.settled(0.25, goal.at250), r.settled(0.4, goal.at400))
+	}
+	late := 0.0
+	if r.Attack {
+		late = attackNoiseS
+	}
+	share := lockShare - 3*math.Sqrt(lockShare*(1-lockShare)/n)
+	var fails []Failure
+	if got := r.First(share); got > 2/r.Hz+readingS+late {
+		fails = append(fails, Failure{r.String(), "first reading after s", got, 2/r.Hz + readingS + late})
+	}
+	if got := r.Within(1, share); got > goal.cent+late {
+		fails = append(fails, Failure{r.String(), "within 1 cent after s", got, goal.cent + late})
+	}
+	if got := r.Within(0.1, share); r.SNRdB >= 40 && !r.Attack && got > goal.tenth {
+		fails = append(fails, Failure{r.String(), "within 0.1 cent after s", got, goal.tenth})
+	}
+	return fails
+}
+
+// settled judges the settled pitch of a gliding string as it is read ageS after the pluck.
+func (r PluckResult) settled(ageS, goal float64) []Failure {
+	s := r.At(ageS)
+	if goal == 0 || s.RMSE <= goal*(1+3/math.Sqrt(2*float64(s.Read))) && s.Read == r.Trials() {
+		return nil
+	}
+	return []Failure{{r.String(), fmt.Sprintf("settled pitch at %g ms, cents RMS", 1000*ageS), s.RMSE, goal}}
+}
+
+func (g Goals) biasCounts(r Result) bool {
+	return !r.Condition.outside() && r.SNRdB >= g.BiasSNR && r.WindowS >= g.BiasWindow
 }
 
 // judge compares a ratio of n and a coverage of m readings with their goals. The relative standard

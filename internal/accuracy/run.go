@@ -23,10 +23,13 @@ type Estimate func(x []float64, sampleRate, minHz, maxHz float64) (f1Hz, sigmaCe
 // A Config says what is run.
 type Config struct {
 	SampleRate float64 // Hz; 0: 48000
-	Seed       uint64  // of all randomness; a trial depends on it, the cell and its number only
-	Trials     int     // per cell
+	Seed       uint64  // of all randomness; a trial depends on it, what it is of and its number only
+	Trials     int     // per cell, register and pluck
 	Cells      []Cell
-	New        func() Estimate // makes one estimator for every worker
+	Registers  []Register
+	Plucks     []Pluck
+	New        func() Estimate // makes one window estimator for every worker
+	NewListen  func() Listen   // makes one live reader for every worker; not needed without plucks
 }
 
 // detuneCents is how far a trial's pitch lies from its note at most, so that no estimator gains
@@ -56,10 +59,12 @@ func (r Result) Ratio() float64 { return r.RMSE / r.BoundCents }
 // Coverage is the part of the readings whose ±1.96σ holds the truth; NaN without readings.
 func (r Result) Coverage() float64 { return float64(r.Covered) / float64(r.Read) }
 
-// A Report is the outcome of a run.
+// A Report is the outcome of a run, in the order of its Config.
 type Report struct {
-	Config  Config
-	Results []Result // in the order of Config.Cells
+	Config    Config
+	Results   []Result
+	Registers []RegisterResult
+	Plucks    []PluckResult
 }
 
 // trial is the outcome of one window.
@@ -71,12 +76,29 @@ type trial struct {
 // Run renders and reads all trials on all processors. The outcome does not depend on how many
 // there are. It ends early only with ctx, or if a bound cannot be computed.
 func Run(ctx context.Context, cfg Config) (*Report, error) {
-	if cfg.SampleRate == 0 {
-		cfg.SampleRate = 48000
+	cfg = cfg.withDefaults()
+	switch {
+	case cfg.Trials < 1 || len(cfg.Cells)+len(cfg.Registers)+len(cfg.Plucks) == 0:
+		return nil, errors.New("accuracy: a run needs something to render and at least one trial")
+	case cfg.New == nil || cfg.NewListen == nil && len(cfg.Plucks) > 0:
+		return nil, errors.New("accuracy: a run needs an estimator, and for plucks a live reader")
 	}
-	if cfg.Trials < 1 || len(cfg.Cells) == 0 || cfg.New == nil {
-		return nil, errors.New("accuracy: a run needs an estimator, cells and at least one trial")
+	rep := &Report{Config: cfg}
+	var err error
+	if rep.Results, err = cfg.runCells(ctx); err != nil {
+		return nil, err
 	}
+	if rep.Registers, err = cfg.runRegisters(ctx); err != nil {
+		return nil, err
+	}
+	if rep.Plucks, err = cfg.runPlucks(ctx); err != nil {
+		return nil, err
+	}
+	return rep, nil
+}
+
+// runCells renders and reads all windows of the cells.
+func (cfg Config) runCells(ctx context.Context) ([]Result, error) {
 	bounds, err := cfg.bounds(ctx)
 	if err != nil {
 		return nil, err
@@ -98,11 +120,11 @@ func Run(ctx context.Context, cfg Config) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	report := &Report{Config: cfg}
+	var results []Result
 	for i, cell := range cfg.Cells {
-		report.Results = append(report.Results, sumUp(cell, bounds[i], trials[i*cfg.Trials:(i+1)*cfg.Trials]))
+		results = append(results, sumUp(cell, bounds[i], trials[i*cfg.Trials:(i+1)*cfg.Trials]))
 	}
-	return report, nil
+	return results, nil
 }
 
 // parallel calls the functions that newWorker makes with every number below n, each worker on a
@@ -112,7 +134,7 @@ func parallel(ctx context.Context, n int, newWorker func() func(int) error) erro
 	defer cancel(nil)
 	var next atomic.Int64
 	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
+	for range min(n, runtime.GOMAXPROCS(0)) {
 		wg.Go(func() {
 			work := newWorker()
 			for i := int(next.Add(1)) - 1; i < n && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
@@ -126,6 +148,13 @@ func parallel(ctx context.Context, n int, newWorker func() func(int) error) erro
 	return context.Cause(ctx)
 }
 
+func (cfg Config) withDefaults() Config {
+	if cfg.SampleRate == 0 {
+		cfg.SampleRate = 48000
+	}
+	return cfg
+}
+
 func (cfg Config) samples(c Cell) int { return int(math.Round(c.WindowS * cfg.SampleRate)) }
 
 // rng is the random numbers of one trial of a cell.
@@ -137,8 +166,12 @@ func (cfg Config) rng(what string, number int) *rand.Rand {
 
 func (cfg Config) try(c Cell, number int, estimate Estimate, x []float64) trial {
 	truth := cfg.render(c, cfg.rng(c.String(), number), x)
-	f1, sigma, ok := estimate(x, cfg.SampleRate, c.Hz/math.Sqrt2, c.Hz*math.Sqrt2)
-	cents := 1200 * math.Log2(f1/truth.F1Hz)
+	return readTrial(estimate, x, cfg.SampleRate, c.Hz/math.Sqrt2, c.Hz*math.Sqrt2, truth.F1Hz)
+}
+
+func readTrial(estimate Estimate, x []float64, sampleRate, minHz, maxHz, truthHz float64) trial {
+	f1, sigma, ok := estimate(x, sampleRate, minHz, maxHz)
+	cents := 1200 * math.Log2(f1/truthHz)
 	if !ok || math.IsNaN(cents) || math.IsInf(cents, 0) || !(sigma < math.Inf(1)) {
 		return trial{}
 	}
@@ -185,7 +218,7 @@ func (cfg Config) bounds(ctx context.Context) ([]float64, error) {
 func (cfg Config) bound(c Cell) (float64, error) {
 	draws := 1
 	if c.Periods() < 16 {
-		draws = 4
+		draws = 16
 	}
 	x := make([]float64, cfg.samples(c))
 	sum := 0.0

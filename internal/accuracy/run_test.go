@@ -183,13 +183,78 @@ func TestRunEndsWithItsContext(t *testing.T) {
 	}
 }
 
-func TestSetsAreWhatTheirNamesSay(t *testing.T) {
-	if n := len(Quick()); n != 11*3*3+6*5*2 {
-		t.Errorf("quick set has %d cells", n)
+// The goals name these notes, windows, noises and stiffnesses.
+func TestFullHoldsEveryCellOfTheGoals(t *testing.T) {
+	full := map[string]bool{}
+	for _, c := range Full().Cells {
+		full[c.String()] = true
 	}
-	if n := len(Full()); n != 11*5*3+6*5*2 {
-		t.Errorf("full set has %d cells", n)
+	for _, note := range []string{"B0", "E2", "E4", "A4"} {
+		for _, window := range []string{"50 ms", "100 ms", "200 ms", "500 ms", "1000 ms"} {
+			for _, rest := range []string{"10 dB", "20 dB", "30 dB", "40 dB", "40 dB, B = 3e-4"} {
+				name := note + " " + window + " " + rest
+				short := window == "50 ms" || window == "100 ms"
+				if note == "B0" && window == "50 ms" || strings.Contains(rest, "B = ") && short {
+					continue
+				}
+				if !full[name] {
+					t.Errorf("no cell %q", name)
+				}
+			}
+		}
 	}
+}
+
+func TestSmallerSetsArePartsOfFull(t *testing.T) {
+	names := func(s Set) map[string]bool {
+		all := map[string]bool{}
+		for _, c := range s.Cells {
+			all[c.String()] = true
+		}
+		for _, r := range s.Registers {
+			all[r.String()] = true
+		}
+		for _, p := range s.Plucks {
+			all[p.String()] = true
+		}
+		if n := len(s.Cells) + len(s.Registers) + len(s.Plucks); n != len(all) {
+			t.Errorf("%d of %d have a name of their own, from which the seed comes", len(all), n)
+		}
+		return all
+	}
+	full := names(Full())
+	for _, part := range []Set{Small(), Quick()} {
+		for name := range names(part) {
+			if !full[name] {
+				t.Errorf("%q is not in the full set", name)
+			}
+		}
+	}
+}
+
+func TestRegisters(t *testing.T) {
+	for _, r := range registers() {
+		rep, err := Run(t.Context(), Config{Seed: runSeed, Trials: 20, Registers: []Register{r}, New: func() Estimate {
+			return func(x []float64, rate, lo, hi float64) (float64, float64, bool) {
+				if periods := float64(len(x)) / rate * lo; lo != r.MinHz || hi != r.MaxHz || periods < 3.49 || periods > 7 {
+					t.Errorf("%v: window of %.2f periods, %g to %g Hz", r, periods, lo, hi)
+				}
+				return 1.5 * hi, 1, true
+			}
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := rep.Registers[0]; got.Gross != 20 || got.Read != 20 {
+			t.Errorf("%v: %d gross errors of %d readings beyond the register", r, got.Gross, got.Read)
+		}
+		if fails := rep.Failures(DefaultGoals()); len(fails) != 1 || fails[0].What != "gross errors" {
+			t.Errorf("%v: failures %v", r, fails)
+		}
+	}
+}
+
+func TestNotesAreEqualTempered(t *testing.T) {
 	// Twelve equal steps at A4 = 440 Hz, ISO 16:1975.
 	for _, n := range Notes {
 		steps := 12 * math.Log2(n.Hz/440)

@@ -41,6 +41,12 @@ var Conditions = []Condition{
 	{Name: "weak fundamental", Model: true, Shape: func(s *sound.StringSpec) { s.HighPassHz = 3 * s.F1Hz }},
 }
 
+// Stiffnesses are strings without stiffness and with the most that a guitar's have.
+var Stiffnesses = []Condition{
+	{Name: "B = 0", Model: true, Shape: func(s *sound.StringSpec) { s.B = 0 }},
+	{Name: "B = 3e-4", Model: true, Shape: func(s *sound.StringSpec) { s.B = 3e-4 }},
+}
+
 // A Cell is one kind of window, of which many are rendered.
 type Cell struct {
 	Note
@@ -48,17 +54,74 @@ type Cell struct {
 	Condition      Condition
 }
 
-// Quick is every note at 10, 20 and 40 dB in windows of 100, 200 and 500 ms, and the effects.
-func Quick() []Cell { return append(matched(0.1, 0.2, 0.5), effects()...) }
+// leastPeriods is how many periods the windows of the sets hold at least.
+const leastPeriods = 3
 
-// Full is Quick with windows of 50 and 1000 ms as well.
-func Full() []Cell { return append(matched(0.05, 0.1, 0.2, 0.5, 1), effects()...) }
+// A Set is what a run renders.
+type Set struct {
+	Cells     []Cell
+	Registers []Register
+	Plucks    []Pluck
+}
 
-func matched(windows ...float64) []Cell {
+// Full is the four notes of the goals in every window and noise, the others in some, and all
+// stiffnesses, effects, registers and plucks.
+func Full() Set {
+	cells := matched(isGoal, []float64{0.05, 0.1, 0.2, 0.5, 1}, []float64{10, 20, 30, 40})
+	cells = append(cells, matched(isOther, []float64{0.1, 0.2, 0.5}, []float64{10, 40})...)
+	cells = append(cells, with(Stiffnesses, isGoal, 0.2, 0.5, 1)...)
+	cells = append(cells, with(Conditions, isTypical, 0.2, 0.5)...)
+	return Set{Cells: cells, Registers: registers(), Plucks: plucks(20, 30, 40)}
+}
+
+// Quick is a part of Full: less of the windows and noises, all of the effects.
+func Quick() Set {
+	cells := matched(isGoal, []float64{0.1, 0.2, 0.5}, []float64{10, 20, 40})
+	cells = append(cells, matched(isOther, []float64{0.2}, []float64{10, 40})...)
+	cells = append(cells, with(Stiffnesses, isGoal, 0.2)...)
+	cells = append(cells, with(Conditions, isTypical, 0.2, 0.5)...)
+	return Set{Cells: cells, Registers: registers(), Plucks: plucks(20, 40)}
+}
+
+// Small is a part of Full that takes seconds: for the tests.
+func Small() Set {
+	cells := matched(isGoal, []float64{0.1, 0.2}, []float64{10, 40})
+	cells = append(cells, with(Conditions, isGoal, 0.2)...)
+	return Set{Cells: cells, Registers: registers(), Plucks: plucks(40)}
+}
+
+// plucks are the notes whose lock time is a goal, plain and with attack noise, and gliding.
+func plucks(snrs ...float64) []Pluck {
+	var all []Pluck
+	for _, note := range Notes {
+		if _, known := lockGoals[note.Name]; !known {
+			continue
+		}
+		for _, snr := range snrs {
+			all = append(all, Pluck{Note: note, SNRdB: snr}, Pluck{Note: note, SNRdB: snr, Attack: true})
+		}
+		all = append(all, Pluck{Note: note, SNRdB: 40, Glide: true})
+	}
+	return all
+}
+
+// isGoal says whether a note is one of the four that the goals name.
+func isGoal(name string) bool { return name == "B0" || name == "E2" || name == "E4" || name == "A4" }
+
+func isOther(name string) bool { return !isGoal(name) }
+
+// isTypical are the notes on which effects are tried.
+func isTypical(name string) bool { return isGoal(name) || name == "D3" }
+
+// matched are the cells of the matched model that hold enough periods.
+func matched(of func(string) bool, windows, snrs []float64) []Cell {
 	var cells []Cell
 	for _, note := range Notes {
 		for _, window := range windows {
-			for _, snr := range []float64{10, 20, 40} {
+			if !of(note.Name) || window*note.Hz < leastPeriods {
+				continue
+			}
+			for _, snr := range snrs {
 				cells = append(cells, Cell{Note: note, WindowS: window, SNRdB: snr})
 			}
 		}
@@ -66,17 +129,13 @@ func matched(windows ...float64) []Cell {
 	return cells
 }
 
-// effects are heard at 40 dB, where they and not the noise limit the reading.
-func effects() []Cell {
+// with are cells at 40 dB, where what is not noise limits the reading.
+func with(conditions []Condition, of func(string) bool, windows ...float64) []Cell {
 	var cells []Cell
-	for _, condition := range Conditions {
-		for _, note := range Notes {
-			switch note.Name {
-			case "B0", "E2", "D3", "E4", "A4":
-				for _, window := range []float64{0.2, 0.5} {
-					cells = append(cells, Cell{Note: note, WindowS: window, SNRdB: 40, Condition: condition})
-				}
-			}
+	for _, condition := range conditions {
+		for _, c := range matched(of, windows, []float64{40}) {
+			c.Condition = condition
+			cells = append(cells, c)
 		}
 	}
 	return cells
