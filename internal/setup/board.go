@@ -1,0 +1,131 @@
+package setup
+
+import (
+	"fmt"
+	"math"
+
+	"tunerd/internal/fretboard"
+	"tunerd/internal/targets"
+)
+
+// A Board is what a check needs to know of an instrument. It is kept with the readings, so that a
+// check means the same later, whatever becomes of the instrument's file.
+type Board struct {
+	ID        string   `json:"id"`
+	Name      string   `json:"name"`
+	Tuning    string   `json:"tuning"`
+	Reference string   `json:"reference"`
+	Strings   []String `json:"strings"`
+}
+
+// A String is one string of a Board.
+type String struct {
+	Number       int     `json:"string"`
+	Label        string  `json:"label"`
+	OpenHz       float64 `json:"hz"`
+	ScaleMM      float64 `json:"scale_mm"`
+	SaddleAcross float64 `json:"saddle_across_mm"` // of the saddle, from the middle of the board
+	NutAcross    float64 `json:"nut_across_mm"`
+	B            float64 `json:"inharmonicity,omitempty"` // as the instrument's file says; 0: not known
+	BreakShare   float64 `json:"limit_share,omitempty"`   // stress as part of the breaking limit; 0: not known
+	Frets        []Fret  `json:"frets"`
+}
+
+// A Fret is one fret of a String.
+type Fret struct {
+	Cents float64 `json:"cents"` // above the open string
+	Label string  `json:"label"` // of the note
+	NutMM float64 `json:"nut_mm"`
+}
+
+// Ratio returns the wanted pitch over the open string's.
+func (f Fret) Ratio() float64 { return math.Exp2(f.Cents / 1200) }
+
+// NewBoard takes from an instrument what a check needs. Strings without frets are left out; one at
+// least must have some.
+func NewBoard(in *targets.Instrument) (*Board, error) {
+	layout, err := fretboard.New(in, fretboard.Options{})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", in.Name, err)
+	}
+	b := &Board{ID: in.ID, Name: in.Name, Tuning: in.Tuning.String(), Reference: in.Tuning.Reference().String()}
+	for i := range layout.Strings {
+		if s := &layout.Strings[i]; len(s.Frets) > 0 {
+			b.Strings = append(b.Strings, newString(s, &in.Strings[i]))
+		}
+	}
+	if len(b.Strings) == 0 {
+		return nil, fmt.Errorf("%s has no frets; a check of intonation compares fretted notes with open strings", in.Name)
+	}
+	return b, nil
+}
+
+func newString(s *fretboard.String, in *targets.InstrumentString) String {
+	out := String{
+		Number: s.Number, Label: s.Open.Label, OpenHz: s.Open.Hz, ScaleMM: s.ScaleMM,
+		SaddleAcross: s.SaddleAcrossMM, NutAcross: s.NutAcrossMM, B: in.Inharmonicity,
+	}
+	if share := fretboard.LoadOf(in).Share(); share > 0 {
+		out.BreakShare = share
+	}
+	for _, f := range s.Frets {
+		out.Frets = append(out.Frets, Fret{Cents: f.Cents, Label: f.Label, NutMM: f.NutMM})
+	}
+	return out
+}
+
+// at returns the index of string number n.
+func (b *Board) at(n int) (int, bool) {
+	for i := range b.Strings {
+		if b.Strings[i].Number == n {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// check finds what a board from a file lacks.
+func (b *Board) check() error {
+	if len(b.Strings) == 0 {
+		return fmt.Errorf("the board has no strings")
+	}
+	for _, s := range b.Strings {
+		if !(s.OpenHz > 0 && s.ScaleMM > 0 && s.OpenHz < 1e5 && s.ScaleMM < 1e5) {
+			return fmt.Errorf("string %d: %g Hz on %g mm is no string", s.Number, s.OpenHz, s.ScaleMM)
+		}
+		last := 0.0
+		for k, f := range s.Frets {
+			if !(f.Cents > 0 && f.Cents >= last && f.Cents < 10000) {
+				return fmt.Errorf("string %d: fret %d at %g cents is not above the one before it", s.Number, k+1, f.Cents)
+			}
+			last = f.Cents
+		}
+	}
+	return nil
+}
+
+// slots numbers the fret slots of a board: strings share the slot of a fret that has the same
+// number and the same interval on both, as it is one piece of wire.
+type slots struct {
+	of    [][]int // by string and fret, both from 0
+	frets []int   // number of the fret in each slot
+}
+
+func (b *Board) slots() slots {
+	type key struct{ fret, cents int }
+	known := map[key]int{}
+	s := slots{of: make([][]int, len(b.Strings))}
+	for i, str := range b.Strings {
+		for k, f := range str.Frets {
+			id := key{k + 1, int(math.Round(f.Cents * 100))}
+			slot, ok := known[id]
+			if !ok {
+				slot = len(s.frets)
+				known[id] = slot
+				s.frets = append(s.frets, k+1)
+			}
+			s.of[i] = append(s.of[i], slot)
+		}
+	}
+	return s
+}

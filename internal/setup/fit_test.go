@@ -1,0 +1,85 @@
+package setup
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// TestFitCovers checks the standard errors: over many invented instruments the truth lies within
+// 1.96 of them in 95 % of all cases, not much less and not much more. Seeds are fixed.
+func TestFitCovers(t *testing.T) {
+	for _, name := range []string{"guitar-12edo", "guitar-41edo-alternate"} {
+		t.Run(name, func(t *testing.T) {
+			board := boardOf(t, name)
+			plan := planOf(t, board, PlanOptions{})
+			rng := rand.New(rand.NewPCG(7, 41))
+			var nut, saddle, move, bad coverage
+			found, trials := 0, 250
+			for range trials {
+				w := newWorld(board)
+				for i := range board.Strings {
+					w.pitch[i] = 5 * rng.NormFloat64()
+					w.b[i] = 1e-4 * math.Exp(0.5*rng.NormFloat64())
+					w.ends[i] = Ends{NutMM: 0.4 * rng.NormFloat64(), SaddleMM: 1.5 * rng.NormFloat64()}
+					w.press[i] = UsualModel.pressSigma(board.Strings[i].ScaleMM) * rng.NormFloat64()
+				}
+				for k := range board.Strings[0].Frets {
+					w.fret[k+1] = UsualModel.SlotMM * rng.NormFloat64()
+				}
+				off := 6 + rng.IntN(10)
+				w.fret[off] = 0.5 * float64(1-2*rng.IntN(2))
+				r, err := w.play(t, plan, rng).Fit()
+				if err != nil {
+					t.Fatal(err)
+				}
+				for i, s := range r.Strings {
+					nut.see(s.Place.NutMM-w.ends[i].NutMM, s.PlaceSigma.NutMM)
+					saddle.see(s.Place.SaddleMM-w.ends[i].SaddleMM, s.PlaceSigma.SaddleMM)
+					want := bestEnds(&board.Strings[i], w.b[i], w.press[i]).SaddleMM - w.ends[i].SaddleMM
+					move.see(s.Move.SaddleMM-want, s.MoveSigma.SaddleMM)
+				}
+				for _, f := range r.Frets {
+					if f.Fret == off && f.Off {
+						found++
+					}
+					if f.Off {
+						bad.see(f.MM-w.fret[f.Fret], f.Sigma)
+					}
+				}
+			}
+			t.Logf("nut %s, saddle %s, saddle move %s, displaced fret %s; found %d of %d", &nut, &saddle, &move, &bad, found, trials)
+			for what, c := range map[string]*coverage{"nut": &nut, "saddle": &saddle, "saddle move": &move} {
+				if p := c.share(); p < 0.93 || p > 0.985 {
+					t.Errorf("%s: %.1f %% within 1.96 standard errors, want 95 (93 to 98.5)", what, 100*p)
+				}
+			}
+			if p := bad.share(); p < 0.90 {
+				t.Errorf("displaced fret: %.1f %% within 1.96 standard errors, want 95 (90 at least, as chance helps to find it)", 100*p)
+			}
+			if found < trials*8/10 {
+				t.Errorf("a fret 0.5 mm off was found in %d of %d trials, want 80 %%", found, trials)
+			}
+		})
+	}
+}
+
+// A coverage counts how often an error lies within 1.96 of its standard error.
+type coverage struct {
+	within, of int
+	sum        float64 // of standard errors
+}
+
+func (c *coverage) see(err, sigma float64) {
+	c.of++
+	c.sum += sigma
+	if math.Abs(err) <= 1.96*sigma {
+		c.within++
+	}
+}
+
+func (c *coverage) share() float64 { return float64(c.within) / float64(c.of) }
+
+func (c *coverage) String() string {
+	return fmtf("%.1f %% of %d (±%.3f)", 100*c.share(), c.of, c.sum/float64(c.of))
+}

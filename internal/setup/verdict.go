@@ -1,0 +1,40 @@
+package setup
+
+import "math"
+
+// A Verdict says whether a move is worth a turn of the screw.
+type Verdict string
+
+// The verdicts.
+const (
+	Unknown Verdict = "not known"     // too little was read
+	Leave   Verdict = "leave it"      // the move cannot be told from none
+	Slight  Verdict = "hardly heard"  // it can, but the notes lie within what is heard
+	Worth   Verdict = "worth a move"  // a note lies beyond what is heard, and the move mends it
+	NoUse   Verdict = "not by a move" // a note lies beyond what is heard, and no move mends it
+)
+
+// HeardCents is the difference of pitch between notes in a melody that most people do not notice
+// below it: "under 5 cents" in the article on 72 equal temperament of Wikipedia; others give 5 to 6
+// (D. B. Loeffler 2006, from memory). In a chord the beats tell of far less.
+const HeardCents = 5.0
+
+// judge weighs a string.
+func judge(s *StringResult) Verdict {
+	if !s.Determined {
+		return Unknown
+	}
+	nut := math.Abs(s.Move.NutMM) / s.MoveSigma.NutMM
+	saddle := math.Abs(s.Move.SaddleMM) / s.MoveSigma.SaddleMM
+	far := math.Abs(s.Now.WorstCents) > HeardCents
+	mended := s.After.RMSCents < 0.8*s.Now.RMSCents
+	switch {
+	case max(nut, saddle) < 2 && !far:
+		return Leave
+	case !far:
+		return Slight
+	case !mended:
+		return NoUse
+	}
+	return Worth
+}
