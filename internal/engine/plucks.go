@@ -1,0 +1,190 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/pitch"
+)
+
+// A Pluck is one note of a live input, read over a fixed span after its onset.
+type Pluck struct {
+	pitch.Reading
+	OnsetS float64 // of the stream
+}
+
+// A Heard is one thing that a Listener tells. Exactly one of its fields is set.
+type Heard struct {
+	Pluck *Pluck         // a note was read
+	Short bool           // a note ended before it could be read
+	Now   *pitch.Reading // what sounds at the moment, valid only during the call
+	Lost  string         // the input is gone; a sentence
+}
+
+// ListenerConfig is what a Listener needs. Source and Tracker must be set; the tracker gives live
+// readings.
+type ListenerConfig struct {
+	Source  capture.Source
+	Tracker Tracker
+	Window  [2]float64 // s after each onset over which the pitch is read
+}
+
+// A Listener reads single plucks of a live input, each over the same span after its onset, as soon
+// as that has passed, while the string still sounds.
+type Listener struct {
+	cfg       ListenerConfig
+	fs        float64
+	estimator *pitch.WindowEstimator
+	past      []float64
+	start     int64 // index of past[0]
+	keep      int   // samples of past that are needed
+	onset     int64 // of the note that is waited for
+	waiting   bool
+	told      func(Heard)
+
+	mu     sync.Mutex
+	expect struct {
+		changed bool
+		lowest  float64
+		hz      []float64
+	}
+}
+
+// beforeOnset is the span before an onset that is kept, to see that it was one, in seconds.
+const beforeOnset = 0.12
+
+// NewListener prepares a listener; Run runs it, once.
+func NewListener(cfg ListenerConfig) (*Listener, error) {
+	if w := cfg.Window; !(0 <= w[0] && w[0]+0.1 <= w[1] && w[1] <= 60) {
+		return nil, fmt.Errorf("window of %g to %g s after the onset: want 0 <= start, a tenth of a second at least, end <= 60", w[0], w[1])
+	}
+	fs := float64(cfg.Source.SampleRate())
+	estimator, err := pitch.NewWindowEstimator(fs)
+	if err != nil {
+		return nil, err
+	}
+	return &Listener{cfg: cfg, fs: fs, estimator: estimator, keep: int((cfg.Window[1] + beforeOnset + 1) * fs)}, nil
+}
+
+// Expect says what is likely to sound next, as Tracker.Expect has it. It may be called from any
+// goroutine and takes effect with the next block.
+func (l *Listener) Expect(lowest float64, hz []float64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.expect.changed, l.expect.lowest, l.expect.hz = true, lowest, append([]float64(nil), hz...)
+}
+
+// Run listens until the source or ctx ends, and tells what it hears from the caller's goroutine.
+func (l *Listener) Run(ctx context.Context, tell func(Heard)) error {
+	rate := l.cfg.Source.SampleRate()
+	q := newQueue(l.cfg.Source, max(1, standardBlock*rate/standardRate), queueBlocks, time.Now)
+	run, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		if err := q.run(run); err != nil {
+			stop(err)
+		}
+	})
+	l.told = tell
+	lost := false
+	for p := range q.filled {
+		switch {
+		case !p.lost:
+			l.push(p.block)
+		case !lost:
+			tell(Heard{Lost: errLost(l.cfg.Source)})
+		}
+		lost = p.lost
+		q.free <- p
+	}
+	wg.Wait()
+	if ctx.Err() != nil {
+		return nil
+	}
+	return context.Cause(run)
+}
+
+func (l *Listener) push(b capture.Block) {
+	l.obey()
+	if b.Start != l.start+int64(len(l.past)) {
+		l.past, l.start, l.waiting = l.past[:0], b.Start, false
+	}
+	if drop := len(l.past) + len(b.Samples) - l.keep; drop > l.keep/2 {
+		l.past = append(l.past[:0], l.past[drop:]...)
+		l.start += int64(drop)
+	}
+	l.past = append(l.past, b.Samples...)
+	l.cfg.Tracker.Push(b.Samples, b.Start, l.reading)
+}
+
+func (l *Listener) obey() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.expect.changed {
+		l.cfg.Tracker.Expect(l.expect.lowest, l.expect.hz)
+		l.expect.changed = false
+	}
+}
+
+// reading follows what sounds: a new onset is waited for until its window is full, or it has ended.
+func (l *Listener) reading(r *pitch.Reading) {
+	if r.NewOnset && l.struck(r.Onset) {
+		l.onset, l.waiting = r.Onset, true
+	}
+	l.told(Heard{Now: r})
+	if !l.waiting {
+		return
+	}
+	switch {
+	case r.State != pitch.Sounding || r.Onset != l.onset:
+		l.waiting = false
+		l.told(Heard{Short: true})
+	case r.At >= l.onset+int64(l.cfg.Window[1]*l.fs):
+		l.waiting = false
+		l.read(r)
+	}
+}
+
+// struck says whether a note began with a pluck, or is an old one found again: the sound is twice
+// as strong after its onset as before.
+func (l *Listener) struck(onset int64) bool {
+	span := int64(0.08 * l.fs)
+	before := l.power(onset-int64(beforeOnset*l.fs), onset-int64(0.02*l.fs))
+	return l.power(onset, onset+span) > 2*before
+}
+
+// power is the mean square from one sample to another; 0 where nothing is kept.
+func (l *Listener) power(from, to int64) float64 {
+	x := l.between(from, to)
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return sum / float64(max(len(x), 1))
+}
+
+// between returns what is kept of the samples from one index to another.
+func (l *Listener) between(from, to int64) []float64 {
+	end := l.start + int64(len(l.past))
+	from, to = min(max(from, l.start), end), min(max(to, l.start), end)
+	return l.past[from-l.start : max(to, from)-l.start]
+}
+
+// guessCents is how far the live pitch may lie from that of the window.
+const guessCents = 10
+
+// read reads the window of the note that r is the latest reading of.
+func (l *Listener) read(r *pitch.Reading) {
+	from, to := l.onset+int64(l.cfg.Window[0]*l.fs), l.onset+int64(l.cfg.Window[1]*l.fs)
+	got, ok := l.estimator.Around(l.between(from, to), r.F1Hz, guessCents)
+	if !ok {
+		l.told(Heard{Short: true})
+		return
+	}
+	got.Partials = append([]pitch.Partial(nil), got.Partials...)
+	l.told(Heard{Pluck: &Pluck{Reading: got, OnsetS: float64(l.onset) / l.fs}})
+}
