@@ -6,6 +6,7 @@ import (
 
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 // A Board is what a check needs to know of an instrument. It is kept with the readings, so that a
@@ -26,7 +27,7 @@ type String struct {
 	ScaleMM      float64 `json:"scale_mm"`
 	SaddleAcross float64 `json:"saddle_across_mm"` // of the saddle, from the middle of the board
 	NutAcross    float64 `json:"nut_across_mm"`
-	B            float64 `json:"inharmonicity,omitempty"` // as the instrument's file says; 0: not known
+	B            float64 `json:"inharmonicity,omitempty"` // by the data of the string; 0: not known
 	BreakShare   float64 `json:"limit_share,omitempty"`   // stress as part of the breaking limit; 0: not known
 	Frets        []Fret  `json:"frets"`
 }
@@ -63,10 +64,13 @@ func NewBoard(in *targets.Instrument) (*Board, error) {
 func newString(s *fretboard.String, in *targets.InstrumentString) String {
 	out := String{
 		Number: s.Number, Label: s.Open.Label, OpenHz: s.Open.Hz, ScaleMM: s.ScaleMM,
-		SaddleAcross: s.SaddleAcrossMM, NutAcross: s.NutAcrossMM, B: in.Inharmonicity,
+		SaddleAcross: s.SaddleAcrossMM, NutAcross: s.NutAcrossMM,
 	}
-	if share := fretboard.LoadOf(in).Share(); share > 0 {
-		out.BreakShare = share
+	if b := tension.B(in, s.Open.Hz); b > 0 {
+		out.B = b
+	}
+	if part := tension.Of(in, s.Open.Hz).Part(); part > 0 {
+		out.BreakShare = part
 	}
 	for _, f := range s.Frets {
 		out.Frets = append(out.Frets, Fret{Cents: f.Cents, Label: f.Label, NutMM: f.NutMM})
