@@ -81,7 +81,14 @@ type Pair struct {
 	Found        []Coincidence
 }
 
-// Pairs returns every pair of the notes, in their order.
+// fastestHz is where beats have long become roughness (Helmholtz, ch. X, finds it worst near 33
+// a second; from memory).
+const fastestHz = 33
+
+func tooFast(c Coincidence) bool { return math.Abs(c.BeatHz()) > fastestHz }
+
+// Pairs returns every pair of the notes, in their order, with the plainest coincidence of each and
+// the others that beat rather than sound rough.
 func Pairs(tones []Tone, most int, within float64) []Pair {
 	var all []Pair
 	for i := range tones {
@@ -92,10 +99,33 @@ func Pairs(tones []Tone, most int, within float64) []Pair {
 			}
 			p.Lower, p.Upper = tones[p.I], tones[p.J]
 			p.Found = Coincidences(p.Lower, p.Upper, most, within)
+			if len(p.Found) > 1 {
+				p.Found = append(p.Found[:1], slices.DeleteFunc(p.Found[1:], tooFast)...)
+			}
 			all = append(all, p)
 		}
 	}
 	return all
+}
+
+// PairsOf returns every pair of the notes with the one coincidence that stands for their interval in
+// a chord in which note i is number numbers[i]: for 4 and 5, partials 5 and 4.
+func PairsOf(tones []Tone, numbers []int) []Pair {
+	all := Pairs(tones, 0, 0)
+	for i := range all {
+		p := &all[i]
+		n, m := numbers[p.J], numbers[p.I]
+		g := gcd(n, m)
+		p.Found = []Coincidence{At(p.Lower, p.Upper, n/g, m/g)}
+	}
+	return all
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // A Row of a table of beat rates is one lower note with an upper note for each interval.
@@ -123,3 +153,8 @@ func Table(lower []Tone, intervals [][2]int, nearest func(hz float64) Tone) []Ro
 	}
 	return rows
 }
+
+// Fretted returns the inharmonicity of a string of inharmonicity b when a fret that many cents
+// above the open string shortens it: B grows as 1/length², since B = π³·E·d⁴/(64·T·L²) and the
+// fretted string keeps its tension but for the little that pressing adds.
+func Fretted(b, cents float64) float64 { return b * math.Exp2(2*cents/1200) }

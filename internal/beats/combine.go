@@ -173,3 +173,10 @@ func (g *generator) add(weight float64, terms ...Term) {
 	t.OffHz, t.OffCents = t.Hz-pure, 1200*math.Log2(t.Hz/pure)
 	g.found = append(g.found, t)
 }
+
+// SlowHz is how fast a tone may beat against the chord's series and still be said to fit: about
+// one beat a second sounds like the slow swelling of a tuned instrument (our own choice).
+const SlowHz = 1.0
+
+// Fits says whether the tone beats no faster than slow times a second against the chord's series.
+func (t CombinationTone) Fits(slow float64) bool { return math.Abs(t.OffHz) <= slow }

@@ -39,8 +39,17 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return hintf(usageError{err}, `"%s --help" lists the flags`, cmd.CommandPath())
 	})
-	root.AddCommand(newListenCommand(d), newServeCommand(d), newMeasureCommand(d), newDevicesCommand(d), newVersionCommand(),
-		newInstrumentCommand(), newFretsCommand(), newTuningCommand())
+	root.AddCommand(
+		newListenCommand(d),
+		newServeCommand(d),
+		newMeasureCommand(d),
+		newDevicesCommand(d),
+		newInstrumentCommand(),
+		newFretsCommand(),
+		newTuningCommand(),
+		newBeatsCommand(),
+		newVersionCommand(),
+	)
 	return root
 }
 
