@@ -2,32 +2,40 @@ package command
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"net"
+	"log/slog"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"tunerd/internal/display/osc"
 	"tunerd/internal/display/web"
+	"tunerd/internal/engine"
 	"tunerd/internal/server"
+	"tunerd/internal/service"
 	"tunerd/internal/targets"
 )
 
-// defaultAddress is where the server listens.
-const defaultAddress = "127.0.0.1:8440"
+// browserInput is the input that a web page sends.
+const browserInput = "browser"
 
 type serveOptions struct {
 	listenOptions
-	address string
+	at      addressOptions
+	osc     string
+	verbose bool
 }
 
 func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
-	fs.StringVarP(&o.input, "input", "i", "", "`SOURCE` of the sound: mic, mic:NAME, demo, - (standard input) or\na recording in WAV or FLAC (default: mic, or demo if there is none)")
+	fs.StringVarP(&o.input, "input", "i", "", "`SOURCE` of the sound: mic, mic:NAME, browser (the microphone of the\npage), demo, - (standard input) or a recording in WAV or FLAC\n(default: mic, or demo if there is none)")
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
-	fs.StringVar(&o.address, "listen", defaultAddress, "`ADDRESS:PORT` to listen on; port 0 takes a free one")
+	o.at.addFlags(fs)
+	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
+	fs.BoolVarP(&o.verbose, "verbose", "v", false, "log every request")
 }
 
 func newServeCommand(d Deps) *cobra.Command {
@@ -36,10 +44,15 @@ func newServeCommand(d Deps) *cobra.Command {
 		Use:   "serve",
 		Short: "Show the strobe on a web page of this machine",
 		Long: `Show the strobe on a web page that this program serves, and let the page choose instrument,
-tuning and string. The page needs no network: it is part of the program. The address is printed
-on standard output; docs/server.md describes the stream and the API for other programs.`,
+tuning and string. The page needs no network: it is part of the program. Its address is printed
+on standard output; docs/server.md describes the stream and the API for other programs.
+
+The server listens on this machine alone. --listen ADDRESS:PORT lets others in who have the link
+that is printed: it carries a token. Browsers give a page its microphone only on the machine
+itself or over TLS (--tls).`,
 		Example: `  tunerd serve
-  tunerd serve --input demo --listen 127.0.0.1:0`,
+  tunerd serve --instrument guitar-12edo --osc 127.0.0.1:9000
+  tunerd serve --listen 0.0.0.0:8440 --tls --input browser`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runServe(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
@@ -50,81 +63,139 @@ on standard output; docs/server.md describes the stream and the API for other pr
 }
 
 func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) error {
+	log := o.log(d, chat)
 	greeting := o.chooseInput(d)
 	if greeting != "" {
 		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
 	}
-	log := chatLogger(chat)
-	catalog := server.NewCatalog()
-	settings, err := o.tuning.settings(catalog)
+	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Log: log}
+	tuner, err := o.tuner(cfg.Catalog, greeting)
 	if err != nil {
 		return err
 	}
-	tuner, err := server.NewTuner(server.TunerConfig{
-		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz, Greeting: greeting,
-	})
-	if err != nil {
-		return usageError{err}
-	}
-	source, err := d.Open(ctx, o.input, o.source.options(o.paced(), log))
-	if err != nil {
-		return inputError(err, o.input)
-	}
-	defer source.Close()
-	srv, err := server.New(server.Config{
-		Tuner: tuner, Catalog: catalog, Page: web.Files(), Guard: server.Guard{Loopback: true}, Version: version(), Log: log,
-	})
+	cfg.Tuner = tuner
+	run, err := o.openInput(ctx, d, &cfg)
 	if err != nil {
 		return err
 	}
-	var lc net.ListenConfig
-	listener, err := lc.Listen(ctx, "tcp", o.address)
+	door, err := o.at.open(ctx)
 	if err != nil {
 		return err
 	}
+	defer door.Close()
+	cfg.Guard = door.guard
+	srv, err := server.New(cfg)
+	if err != nil {
+		return err
+	}
+	if err := door.tell(out, chat, d.ErrTerminal()); err != nil {
+		return err
+	}
+	return serve(ctx, log, door, srv, run)
+}
+
+// serve runs input and server until ctx ends or one of them fails. A recording that has ended
+// leaves the server.
+func serve(ctx context.Context, log *slog.Logger, door *door, srv *server.Server, run func(context.Context) error) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
+	ended := make(chan struct{})
 	go func() {
-		if err := tuner.Run(ctx, source); err != nil {
+		defer close(ended)
+		if err := run(ctx); err != nil {
 			stop(err)
 		}
 	}()
-	fmt.Fprintf(out, "http://%s/\n", listener.Addr())
-	if err := srv.Serve(ctx, listener); err != nil {
-		return err
+	notify(log, "READY=1\nSTATUS=Serving "+door.url)
+	stopping := context.AfterFunc(ctx, func() { notify(log, "STOPPING=1") })
+	defer stopping()
+	err := srv.Serve(ctx, door)
+	stop(err)
+	<-ended
+	if cause := context.Cause(ctx); err == nil && !errors.Is(cause, context.Canceled) {
+		return cause
 	}
-	if err := context.Cause(ctx); err != context.Canceled {
-		return err
+	return err
+}
+
+// notify tells the service manager; that it cannot be told is no reason to stop.
+func notify(log *slog.Logger, state string) {
+	if err := service.Notify(state); err != nil {
+		log.Warn("not told", "error", err)
 	}
-	return nil
+}
+
+// log returns where the server's remarks go: lines for a person, or structured ones.
+func (o *serveOptions) log(d Deps, chat io.Writer) *slog.Logger {
+	switch {
+	case o.verbose:
+		return slog.New(slog.NewTextHandler(chat, &slog.HandlerOptions{Level: slog.LevelDebug}))
+	case d.ErrTerminal():
+		return chatLogger(chat)
+	}
+	return slog.New(slog.NewTextHandler(chat, nil))
+}
+
+func (o *serveOptions) tuner(catalog *server.Catalog, greeting string) (*server.Tuner, error) {
+	settings, err := o.tuning.settings(catalog)
+	if err != nil {
+		return nil, err
+	}
+	cfg := server.TunerConfig{Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz, Greeting: greeting}
+	if o.osc != "" {
+		sender, err := osc.Dial(o.osc)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		cfg.Sinks = []engine.Sink{sender}
+	}
+	tuner, err := server.NewTuner(cfg)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return tuner, nil
+}
+
+// openInput opens the input, and returns what runs the tuner on it.
+func (o *serveOptions) openInput(ctx context.Context, d Deps, cfg *server.Config) (func(context.Context) error, error) {
+	tuner := cfg.Tuner
+	if o.input == browserInput {
+		mic := server.NewMicrophone(cfg.Log)
+		cfg.Mic = mic
+		return func(ctx context.Context) error { return mic.Run(ctx, tuner) }, nil
+	}
+	source, err := d.Open(ctx, o.input, o.source.options(o.paced(), cfg.Log))
+	if err != nil {
+		return nil, inputError(err, o.input)
+	}
+	return func(ctx context.Context) error {
+		defer source.Close()
+		return tuner.Run(ctx, source)
+	}, nil
 }
 
 // settings returns the options as what a client could choose. Files that they name join the
 // catalog.
 func (o *tuningOptions) settings(catalog *server.Catalog) (server.Settings, error) {
-	if _, err := o.plan(); err != nil {
+	if _, err := o.plan(); err != nil { // says all that is wrong with them
 		return server.Settings{}, err
 	}
 	s := server.Settings{
 		Instrument: o.instrument, Tuning: o.tuning, Reference: o.reference, String: o.held, Frets: o.frets, ToleranceCents: o.tolerance,
 	}
-	if o.instrument != "" {
-		if _, err := catalog.Instrument(o.instrument); err != nil {
-			in, err := targets.LoadInstrument(o.instrument)
-			if err != nil {
-				return s, usageError{err}
-			}
-			s.Instrument = catalog.AddInstrument(in)
+	if _, err := catalog.Instrument(o.instrument); err != nil && o.instrument != "" {
+		in, err := targets.LoadInstrument(o.instrument)
+		if err != nil {
+			return s, usageError{err}
 		}
+		s.Instrument = catalog.AddInstrument(in)
 	}
-	if o.tuning != "" {
-		if _, err := targets.ParseTuningText(o.tuning); err != nil {
-			t, err := targets.ParseTuning(o.tuning)
-			if err != nil {
-				return s, usageError{err}
-			}
-			s.Tuning = catalog.AddTuning(t)
+	if _, err := targets.ParseTuningText(o.tuning); err != nil && o.tuning != "" {
+		t, err := targets.ParseTuning(o.tuning)
+		if err != nil {
+			return s, usageError{err}
 		}
+		s.Tuning = catalog.AddTuning(t)
 	}
 	return s, nil
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"tunerd/internal/display"
@@ -49,6 +50,8 @@ type hub struct {
 	held     display.Frame // what frames that were left out had to tell
 	rows     []display.StringRow
 	heard    heard
+	opened   int64        // watchers so far
+	replaced atomic.Int64 // messages that a watcher did not fetch in time
 }
 
 // heard is what the newest frame says of the input.
@@ -164,13 +167,14 @@ func (h *hub) watch() (*watcher, error) {
 	if len(h.watchers) >= maxWatchers {
 		return nil, errCrowded
 	}
-	w := &watcher{wake: make(chan struct{}, 1)}
+	w := &watcher{wake: make(chan struct{}, 1), replaced: &h.replaced}
 	for _, k := range []kind{stringsKind, frameKind} {
 		if h.latest[k] != nil {
 			w.put(k, h.latest[k])
 		}
 	}
 	h.watchers[w] = struct{}{}
+	h.opened++
 	return w, nil
 }
 
@@ -189,17 +193,17 @@ func (h *hub) watching() int {
 
 // A watcher is one open stream: a place for the newest message of every kind.
 type watcher struct {
-	wake chan struct{} // holds a token while something may be there
+	wake     chan struct{} // holds a token while something may be there
+	replaced *atomic.Int64
 
 	mu      sync.Mutex
 	pending [kinds][]byte
-	missed  int64 // messages replaced before they were fetched
 }
 
 func (w *watcher) put(k kind, event []byte) {
 	w.mu.Lock()
 	if w.pending[k] != nil {
-		w.missed++
+		w.replaced.Add(1)
 	}
 	w.pending[k] = event
 	w.mu.Unlock()

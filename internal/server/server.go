@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"errors"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -27,6 +26,7 @@ type Config struct {
 	Catalog *Catalog
 	Page    fs.FS        // files of the page, index.html among them
 	Guard   Guard        // who is answered
+	Mic     *Microphone  // of a page, if that is the input; nil: it is not
 	Version string       // of the program
 	Log     *slog.Logger // nil: none
 }
@@ -62,7 +62,9 @@ func (s *Server) Handler() http.Handler { return s.handler }
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /stream", s.stream)
+	mux.HandleFunc("GET /microphone", s.microphone)
 	mux.HandleFunc("GET /healthz", s.healthz)
+	mux.HandleFunc("GET /metrics", s.metrics)
 	mux.Handle("/api/", s.api())
 	mux.HandleFunc("/", s.servePage)
 	return mux
@@ -79,7 +81,9 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		ConnContext:       smallBuffer,
 		ErrorLog:          slog.NewLogLogger(s.cfg.Log.Handler(), slog.LevelDebug),
 	}
-	stopped := context.AfterFunc(ctx, func() {
+	closed := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() {
+		defer close(closed)
 		s.close()
 		late, cancel := context.WithTimeout(context.Background(), closingTime)
 		defer cancel()
@@ -87,9 +91,9 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 			srv.Close()
 		}
 	})
-	defer stopped()
 	err := srv.Serve(newLimited(l, maxConns))
-	if errors.Is(err, http.ErrServerClosed) {
+	if !stop() {
+		<-closed
 		return nil
 	}
 	return err
@@ -97,11 +101,13 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 
 // smallBuffer bounds what the system keeps for a client that does not read.
 func smallBuffer(ctx context.Context, c net.Conn) context.Context {
-	type buffered interface{ SetWriteBuffer(bytes int) error }
 	if l, ok := c.(*limitedConn); ok {
 		c = l.Conn
 	}
-	if b, ok := c.(buffered); ok {
+	if t, ok := c.(interface{ NetConn() net.Conn }); ok { // TLS
+		c = t.NetConn()
+	}
+	if b, ok := c.(interface{ SetWriteBuffer(bytes int) error }); ok {
 		_ = b.SetWriteBuffer(socketBuffer)
 	}
 	return ctx
@@ -115,6 +121,14 @@ func (s *Server) logged(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 		s.cfg.Log.Debug("request", "method", r.Method, "path", r.URL.Path, "from", r.RemoteAddr, "took", time.Since(began))
 	})
+}
+
+func (s *Server) microphone(w http.ResponseWriter, r *http.Request) {
+	if s.cfg.Mic == nil {
+		http.Error(w, "the input is another; start with --input browser to use the microphone of a page", http.StatusConflict)
+		return
+	}
+	s.cfg.Mic.serve(s.closing, w, r)
 }
 
 func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {

@@ -1,0 +1,54 @@
+package osc
+
+import (
+	"fmt"
+	"math"
+	"net"
+
+	"tunerd/internal/display"
+)
+
+// A Sender sends what frames say.
+type Sender struct {
+	conn  net.Conn
+	buf   []byte
+	state display.State
+}
+
+// Dial returns a sender to the UDP port at address, HOST:PORT. Nobody need listen there.
+func Dial(address string) (*Sender, error) {
+	conn, err := net.Dial("udp", address)
+	if err != nil {
+		return nil, fmt.Errorf("osc: %w", err)
+	}
+	return &Sender{conn: conn}, nil
+}
+
+// Show sends the reading of f and keeps nothing of it. Whether anybody hears is not known, so that
+// a failure is none.
+func (s *Sender) Show(f *display.Frame) error {
+	if f.State != s.state {
+		s.state = f.State
+		s.send("/tunerd/state", string(f.State))
+	}
+	if f.State == display.Sounding {
+		s.send("/tunerd/reading", f.Target.Label, int32(f.Target.String), int32(f.Target.Fret),
+			known(f.F1Hz), known(f.Cents), known(f.SigmaCents), known(f.BeatHz), known(f.LevelDB))
+	}
+	return nil
+}
+
+func (s *Sender) send(address string, args ...any) {
+	s.buf = Append(s.buf[:0], address, args...)
+	_, _ = s.conn.Write(s.buf)
+}
+
+// Close ends sending.
+func (s *Sender) Close() error { return s.conn.Close() }
+
+func known(x float64) float32 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0
+	}
+	return float32(x)
+}
