@@ -1,0 +1,268 @@
+package detune
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"tunerd/internal/targets"
+)
+
+// maxFileBytes is the most that a plan's file may have.
+const maxFileBytes = 1 << 20
+
+// planFile is a plan as it is kept, in TOML or JSON.
+type planFile struct {
+	Type       string       `toml:"type" json:"type"`
+	Instrument string       `toml:"instrument" json:"instrument"`
+	Tuning     string       `toml:"tuning,omitempty" json:"tuning,omitempty"`
+	Reference  string       `toml:"reference,omitempty" json:"reference,omitempty"`
+	Method     Method       `toml:"method,omitempty" json:"method,omitempty"`
+	PureBy     Purity       `toml:"pure_by,omitempty" json:"pure_by,omitempty"`
+	Anchor     int          `toml:"anchor,omitempty" json:"anchor,omitempty"`
+	AcceptRisk bool         `toml:"accept_risk,omitempty" json:"accept_risk,omitempty"`
+	Strings    []planString `toml:"strings" json:"strings"`
+	Chords     []planChord  `toml:"chords,omitempty" json:"chords,omitempty"`
+}
+
+type planString struct {
+	String int     `toml:"string" json:"string"`
+	Note   string  `toml:"note,omitempty" json:"note,omitempty"`
+	Cents  float64 `toml:"cents" json:"cents"`
+	Hz     float64 `toml:"hz,omitempty" json:"hz,omitempty"`
+	NowHz  float64 `toml:"measured_hz,omitempty" json:"measured_hz,omitempty"`
+	B      float64 `toml:"measured_b,omitempty" json:"measured_b,omitempty"`
+}
+
+type planChord struct {
+	Name   string  `toml:"name,omitempty" json:"name,omitempty"`
+	Frets  string  `toml:"frets" json:"frets"`
+	Ratios string  `toml:"ratios" json:"ratios"`
+	Weight float64 `toml:"weight,omitempty" json:"weight,omitempty"`
+}
+
+// Encode returns the plan as the content of a file at path: JSON if that ends in .json, TOML if in
+// .toml. An instrument read from a file is named by its path from there.
+func (p *Plan) Encode(path string) ([]byte, error) {
+	file := planFile{Type: "plan", Instrument: pathFrom(path, p.Instrument.ID), Tuning: p.Tuning, Reference: p.Reference,
+		Method: p.Method, PureBy: p.PureBy, Anchor: p.Anchor, AcceptRisk: p.AcceptRisk}
+	for i, cents := range p.Cents {
+		s := planString{String: i + 1, Note: p.Instrument.Strings[i].Open.Label, Cents: cents, Hz: p.AfterHz(i + 1)}
+		if p.Measured != nil {
+			s.NowHz, s.B = p.Measured[i].Hz, p.Measured[i].B
+		}
+		file.Strings = append(file.Strings, s)
+	}
+	for _, c := range p.Chords {
+		file.Chords = append(file.Chords, planChord{c.Name, c.FretText(), c.Ratios, c.Weight})
+	}
+	switch filepath.Ext(path) {
+	case ".toml":
+		return toml.Marshal(file)
+	case ".json":
+		data, err := json.MarshalIndent(file, "", "  ")
+		return append(data, '\n'), err
+	}
+	return nil, errExtension(path)
+}
+
+func errExtension(path string) error {
+	return fmt.Errorf("plan %s: the name must end in .toml or .json", path)
+}
+
+// pathFrom returns the way to a file from that of a plan; the name of a built-in instrument stays.
+func pathFrom(plan, id string) string {
+	if !isPath(id) {
+		return id
+	}
+	from, errFrom := filepath.Abs(filepath.Dir(plan))
+	to, errTo := filepath.Abs(id)
+	if rel, err := filepath.Rel(from, to); err == nil && errFrom == nil && errTo == nil {
+		if !strings.ContainsAny(rel, `/\`) {
+			rel = "./" + rel
+		}
+		return filepath.ToSlash(rel)
+	}
+	return id
+}
+
+// isPath tells a file from the name of a built-in instrument, as targets.LoadInstrument does.
+func isPath(id string) bool {
+	return strings.ContainsAny(id, `/\`) || strings.HasSuffix(id, ".toml")
+}
+
+// LoadPlan reads the file of a plan and the instrument that it names.
+func LoadPlan(path string) (*Plan, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		var e *os.PathError
+		if errors.As(err, &e) {
+			err = e.Err
+		}
+		return nil, fmt.Errorf("plan %s: %w", path, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("plan %s: cannot be read", path)
+	}
+	return ParsePlan(path, data)
+}
+
+// ParsePlan reads a plan as if from a file at path. It is strict: an unknown key is refused, and so is
+// a plan made for an instrument that has changed since.
+func ParsePlan(path string, data []byte) (*Plan, error) {
+	if len(data) > maxFileBytes {
+		return nil, fmt.Errorf("plan %s: it has more than %d bytes", path, maxFileBytes)
+	}
+	var file planFile
+	var err error
+	switch filepath.Ext(path) {
+	case ".toml":
+		err = decodeTOML(data, &file)
+	case ".json":
+		err = decodeJSON(data, &file)
+	default:
+		return nil, errExtension(path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("plan %s:%w", path, err)
+	}
+	if isPath(file.Instrument) && !filepath.IsAbs(file.Instrument) {
+		file.Instrument = filepath.Join(filepath.Dir(path), filepath.FromSlash(file.Instrument))
+		if !isPath(file.Instrument) {
+			file.Instrument = "./" + file.Instrument
+		}
+	}
+	p, err := file.plan()
+	if err != nil {
+		return nil, fmt.Errorf("plan %s: %w", path, err)
+	}
+	return p, nil
+}
+
+// planKeys says what a plan may hold.
+const planKeys = "a plan has type, instrument, tuning, reference, method, pure_by, anchor, accept_risk, " +
+	"[[strings]] with string, note, cents, hz, measured_hz, measured_b, and [[chords]] with name, frets, ratios, weight"
+
+// decodeTOML returns errors that begin with line:column.
+func decodeTOML(data []byte, into *planFile) error {
+	err := toml.NewDecoder(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff")))).DisallowUnknownFields().Decode(into)
+	var unknown *toml.StrictMissingError
+	var wrong *toml.DecodeError
+	switch {
+	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
+		row, column := unknown.Errors[0].Position()
+		return fmt.Errorf("%d:%d: unknown key %s; %s", row, column, strconv.Quote(strings.Join(unknown.Errors[0].Key(), ".")), planKeys)
+	case errors.As(err, &wrong):
+		row, column := wrong.Position()
+		return fmt.Errorf("%d:%d: %s", row, column, firstLine(strings.TrimPrefix(wrong.Error(), "toml: ")))
+	case err != nil:
+		return fmt.Errorf(" %s", firstLine(err.Error()))
+	}
+	return nil
+}
+
+func decodeJSON(data []byte, into *planFile) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	err := d.Decode(into)
+	if err == nil && d.More() {
+		err = errors.New("there is more after the plan")
+	}
+	if err != nil {
+		text := firstLine(strings.TrimPrefix(err.Error(), "json: "))
+		if strings.HasPrefix(text, "unknown field") {
+			text += "; " + planKeys
+		}
+		return fmt.Errorf(" %s", text)
+	}
+	return nil
+}
+
+func firstLine(s string) string {
+	s, _, _ = strings.Cut(s, "\n")
+	return s
+}
+
+// plan loads the instrument and checks the values.
+func (f *planFile) plan() (*Plan, error) {
+	if f.Type != "plan" {
+		return nil, fmt.Errorf("type %q is not \"plan\"", f.Type)
+	}
+	in, err := f.instrument()
+	if err != nil {
+		return nil, err
+	}
+	p := &Plan{Instrument: in, Tuning: f.Tuning, Reference: f.Reference, Method: f.Method, PureBy: f.PureBy, Anchor: f.Anchor,
+		AcceptRisk: f.AcceptRisk, Cents: make([]float64, len(in.Strings)), Measured: make([]Measured, len(in.Strings))}
+	for _, s := range f.Strings {
+		if err := p.takeString(s); err != nil {
+			return nil, err
+		}
+	}
+	for _, c := range f.Chords {
+		if c.Weight == 0 {
+			c.Weight = 1
+		}
+		chord, err := ParseChord(in, fmt.Sprintf("%s: %s as %s weight %g", c.Name, c.Frets, c.Ratios, c.Weight))
+		if err != nil {
+			return nil, err
+		}
+		p.Chords = append(p.Chords, chord)
+	}
+	if _, err := p.Detuned(); err != nil {
+		return nil, err
+	}
+	problem := p.problem()
+	if len(p.Chords) > 0 { // a plan made by hand may have none
+		err = problem.check()
+	}
+	return p, err
+}
+
+func (f *planFile) instrument() (*targets.Instrument, error) {
+	in, err := targets.LoadInstrument(f.Instrument)
+	if err != nil {
+		return nil, err
+	}
+	var tuning *targets.Tuning
+	var reference *targets.Reference
+	if f.Tuning != "" {
+		if tuning, err = targets.ParseTuning(f.Tuning); err != nil {
+			return nil, err
+		}
+	}
+	if f.Reference != "" {
+		r, err := targets.ParseReference(f.Reference)
+		if err != nil {
+			return nil, err
+		}
+		reference = &r
+	}
+	return in.With(tuning, reference)
+}
+
+// takeString takes over the move of one string. Strings that a plan does not name stay.
+func (p *Plan) takeString(s planString) error {
+	if s.String < 1 || s.String > len(p.Cents) {
+		return fmt.Errorf("string %d: %s has strings 1 to %d", s.String, p.Instrument.Name, len(p.Cents))
+	}
+	if !(s.NowHz >= 0 && s.NowHz < 1e5 && s.B >= 0 && s.B < 1) {
+		return fmt.Errorf("string %d: measured %g Hz and inharmonicity %g make no sense", s.String, s.NowHz, s.B)
+	}
+	p.Cents[s.String-1], p.Measured[s.String-1] = s.Cents, Measured{s.NowHz, s.B}
+	if hz := p.AfterHz(s.String); s.Hz != 0 && !(math.Abs(1200*math.Log2(s.Hz/hz)) < 0.01) {
+		return fmt.Errorf("string %d: the plan says %.3f Hz, but %s moved by %g cents is %.3f Hz; the instrument has changed since", s.String, s.Hz, p.Instrument.Name, s.Cents, hz)
+	}
+	return nil
+}
