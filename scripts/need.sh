@@ -33,6 +33,7 @@ if [ "$1" = test ]; then
 	want libaubio-dev pkg-config --exists aubio
 	want tmux command -v tmux
 	want fluidsynth command -v fluidsynth
+	want chromium command -v chromium
 	want fluid-soundfont-gm test -e /usr/share/sounds/sf2/FluidR3_GM.sf2
 fi
 [ -n "$missing" ] || exit 0

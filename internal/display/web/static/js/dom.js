@@ -37,6 +37,11 @@ function present(children) {
   return children.flat().filter((c) => c !== null && c !== undefined && c !== false);
 }
 
+/** A text for screen readers only. */
+export function unseen(text) {
+  return h('span', { class: 'unseen' }, text);
+}
+
 /** Sets the text of an element if it is another one: nothing is laid out afresh for no change. */
 export function setText(el, text) {
   if (el.textContent !== text) el.textContent = text;

@@ -2,7 +2,7 @@
 // their places as far as fingers and labels leave room. Wide screens show it lying, narrow ones
 // standing with the nut on top.
 
-import { h, setText, setAttr } from '../dom.js';
+import { h, setText, setAttr, unseen } from '../dom.js';
 
 const STANDING_BELOW = 46; // rem of width
 const LEAST = { lying: 3.9, standing: 2.75 }; // rem a fret takes along the neck
@@ -54,20 +54,19 @@ export class Board {
       const cell = { ...fret, string: s.string };
       const main = h('span', { class: 'main' });
       const sub = h('span', { class: 'sub' });
-      const el = place(h('button', { type: 'button', role: 'gridcell', tabIndex: -1, class: cell.fret ? '' : 'open', onclick: () => this.#choose(cell) }, main, sub), s.string, cell.fret);
+      const el = place(h('button', { type: 'button', role: 'gridcell', tabIndex: -1, class: cell.fret ? '' : 'open', onclick: () => this.#choose(cell) }, unseen(`string ${s.string} ${cell.fret ? `fret ${cell.fret}` : 'open'}, `), main, ' ', sub), s.string, cell.fret);
       this.#cells.set(`${s.string}:${cell.fret}`, { el, main, sub, cell });
       row.append(el);
     }
     return row;
   }
 
-  /** Writes every cell anew: text(cell) gives [main, sub, words for screen readers]. */
+  /** Writes every cell anew: text(cell) gives [main, sub]. */
   label(text) {
-    for (const { el, main, sub, cell } of this.#cells.values()) {
-      const [a, b, spoken] = text(cell);
+    for (const { main, sub, cell } of this.#cells.values()) {
+      const [a, b] = text(cell);
       setText(main, a);
       setText(sub, b);
-      el.setAttribute('aria-label', `string ${cell.string} ${cell.fret ? `fret ${cell.fret}` : 'open'}, ${spoken}`);
     }
   }
 

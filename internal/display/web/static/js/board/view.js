@@ -108,9 +108,8 @@ class Fretboard {
   #label() {
     this.board.label((cell) => {
       const above = this.#above(cell);
-      const near = nearestRatio(above);
-      const sub = { ratio: `${near.ratio} ${format.signed(near.off, 1)}`, cents: `${above.toFixed(1)}`.replace('-', '−'), step: String(cell.step).replace('-', '−') }[this.#show];
-      return [format.noteText(cell.label), sub, `${format.noteSpoken(cell.label)}, ${near.ratio}, ${format.signed(near.off, 1)} cents`];
+      const sub = { ratio: shortRatio(above), cents: minus(above.toFixed(1)), step: minus(cell.step) }[this.#show];
+      return [format.noteText(cell.label), sub];
     });
     this.#mark();
   }
@@ -137,7 +136,7 @@ class Fretboard {
     const above = this.#above(c);
     const near = nearestRatio(above);
     const rows = [
-      ['pitch', `${c.hz.toFixed(3)} Hz, step ${String(c.step).replace('-', '−')}`],
+      ['pitch', `${c.hz.toFixed(3)} Hz, step ${minus(c.step)}`],
       [this.#root ? 'above the root' : 'above the reference', `${format.signed(above, 2)} cents: ${near.ratio} ${format.signed(near.off, 2)}`],
       ['above the open string', `${c.cents.toFixed(2)} cents: ${c.above_open.ratio} ${format.signed(c.above_open.off_cents, 2)}`],
       ['from the nut', c.nut_mm === null ? '–' : `${c.nut_mm.toFixed(2)} mm`],
@@ -160,4 +159,16 @@ class Fretboard {
     play(cells.map((c) => c.hz).sort((a, b) => a - b));
     this.board.reveal(cells[0].string, Math.max(...cells.map((c) => c.fret)));
   }
+}
+
+/** The nearest ratio within the octave, and by how many cents the note is off it; cents where none is near. */
+function shortRatio(above) {
+  const within = above - 1200 * Math.floor(above / 1200 + 1e-9);
+  const { ratio, off } = nearestRatio(within);
+  if (Math.abs(off) > 30) return `${within.toFixed(0)}¢`;
+  return Math.abs(off) < 0.5 ? ratio : `${ratio} ${format.signed(off, 0)}`;
+}
+
+function minus(number) {
+  return String(number).replace('-', '−');
 }

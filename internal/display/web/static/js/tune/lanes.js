@@ -1,9 +1,9 @@
 // All strings at once: a lane for each, with the deviation of its last reading as a place beside
 // the middle. The scale is linear within a cent and grows slowly beyond (inverse hyperbolic sine).
 
-import { h, setText, setAttr, setClass } from '../dom.js';
+import { h, setText, setAttr, setClass, unseen } from '../dom.js';
 import * as format from '../format.js';
-import { marks, spoken } from './strings.js';
+import { marks } from './strings.js';
 
 const END = 50; // cents at the ends of a lane
 const TICKS = [-20, -5, -1, 0, 1, 5, 20];
@@ -34,10 +34,10 @@ export class Lanes {
   }
 
   #add() {
-    const row = { name: h('span', { class: 'lane-name' }), spread: h('span', { class: 'spread' }), dot: h('span', { class: 'dot' }), cents: h('span', { class: 'lane-cents' }), word: h('span', { class: 'lane-word' }) };
+    const row = { marks: h('span', { 'aria-hidden': 'true' }), name: h('span', {}), spread: h('span', { class: 'spread' }), dot: h('span', { class: 'dot' }), cents: h('span', { class: 'lane-cents' }), word: h('span', { class: 'lane-word' }) };
     const track = h('span', { class: 'track', 'aria-hidden': 'true' }, TICKS.map((c) => at(h('i', { class: c ? '' : 'zero' }), lanePlace(c))), row.spread, row.dot);
     row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) },
-      row.name, track, h('span', { class: 'lane-reading' }, row.cents, row.word));
+      h('span', { class: 'lane-name' }, row.marks, unseen('Hold string '), row.name), track, h('span', { class: 'lane-reading' }, row.cents, unseen(' cents, '), row.word));
     row.el = h('li', {}, row.button);
     this.#rows.push(row);
     this.list.append(row.el);
@@ -45,14 +45,14 @@ export class Lanes {
 
   #row(row, s) {
     row.s = s;
-    setText(row.name, `${marks(s)} ${s.string}  ${format.noteText(s.label)}`.trim());
+    setText(row.marks, marks(s) && `${marks(s)} `);
+    setText(row.name, `${s.string}  ${format.noteText(s.label)}`);
     setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, Math.abs(s.cents) < 9.95 ? 2 : 1) : '–');
     for (const el of [row.dot, row.spread]) el.hidden = !s.read;
     if (s.read) this.#place(row, s);
     row.button.className = s.read ? side(s) : '';
     setClass(row.button, 'active', s.active);
     setAttr(row.button, 'aria-pressed', s.held);
-    setAttr(row.button, 'aria-label', spoken(s));
   }
 
   #place(row, s) {

@@ -1,6 +1,6 @@
 // The list of strings with the last reading of each. A press holds a string or lets it go.
 
-import { h, setText, setAttr, setClass } from '../dom.js';
+import { h, setText, setAttr, setClass, unseen } from '../dom.js';
 import * as format from '../format.js';
 
 /** The list; hold(n) is called when string n is pressed, hold(0) when the held one is. */
@@ -20,8 +20,8 @@ export class Strings {
   }
 
   #add() {
-    const row = { mark: h('span', { class: 'mark', 'aria-hidden': 'true' }), n: h('span', { class: 'n' }), label: h('span', { class: 'label' }), cents: h('span', { class: 'c' }), age: h('span', { class: 'age' }) };
-    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) }, row.mark, row.n, row.label, row.cents, row.age);
+    const row = { mark: h('span', { class: 'mark', 'aria-hidden': 'true' }), n: h('span', {}), label: h('span', { class: 'label' }), cents: h('span', {}), unit: unseen(''), age: h('span', { class: 'age', 'aria-hidden': 'true' }) };
+    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) }, row.mark, h('span', { class: 'n' }, unseen('Hold string '), row.n), row.label, h('span', { class: 'c' }, row.cents, row.unit), row.age);
     row.el = h('li', {}, row.button);
     this.#rows.push(row);
     this.list.append(row.el);
@@ -33,9 +33,9 @@ export class Strings {
     setText(row.n, String(s.string));
     setText(row.label, format.noteText(s.label));
     setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, 2) : '–');
+    setText(row.unit, s.read ? ' cents' : ' not read');
     setClass(row.button, 'active', s.active);
     setAttr(row.button, 'aria-pressed', s.held);
-    setAttr(row.button, 'aria-label', spoken(s));
   }
 
   /** Writes how old the readings are at stream time now, s. */
@@ -47,10 +47,4 @@ export class Strings {
 /** ▸ sounds now, ■ is held. */
 export function marks(s) {
   return (s.active ? '▸' : '') + (s.held ? '■' : '');
-}
-
-/** A string in words. */
-export function spoken(s) {
-  const reading = s.read ? `${format.cents(s.cents, s.cents_sigma, 1)} cents` : 'not read';
-  return `Hold string ${s.string}, ${format.noteSpoken(s.label)}: ${reading}`;
 }

@@ -1,0 +1,141 @@
+// The Compare view: which division serves the chords that are played, and what it costs.
+
+import { h, setText } from '../dom.js';
+import { get } from '../api.js';
+import { signed } from '../format.js';
+import { Plot } from './plot.js';
+
+const MEASURES = {
+  worst_cents: ['worst pair, cents', 'worst'],
+  weighted_cents: ['weighted error, cents', 'weighted'],
+  worst_steps: ['worst pair, parts of a step', 'in steps'],
+};
+const LISTED = 12;
+
+/** Makes the view. */
+export function create(app) {
+  return new Compare(app);
+}
+
+class Compare {
+  #app;
+  #answer = null;
+  #measure = 'worst_cents';
+  #chosen = 0;
+
+  constructor(app) {
+    this.#app = app;
+    this.plot = new Plot((n) => this.#choose(n));
+    this.element = this.#build();
+  }
+
+  #build() {
+    this.chords = h('input', { name: 'chords', value: '4:5:6:7, 10:12:15', autocomplete: 'off', spellcheck: false });
+    this.from = h('input', { name: 'from', type: 'number', min: 1, max: 2000, value: 5 });
+    this.to = h('input', { name: 'to', type: 'number', min: 1, max: 2000, value: 72 });
+    this.of = h('input', { name: 'of', value: '2/1', autocomplete: 'off', spellcheck: false });
+    this.status = h('p', { class: 'error', role: 'alert' });
+    this.measures = h('div', { class: 'segments', role: 'group', 'aria-label': 'Error shown' },
+      Object.entries(MEASURES).map(([key, [, text]]) => h('button', { type: 'button', dataset: { key }, 'aria-pressed': String(key === this.#measure), onclick: () => this.#by(key) }, text)));
+    const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#fetch(); } },
+      h('label', { class: 'field grow' }, h('span', {}, 'Chords, with commas between'), this.chords),
+      h('label', { class: 'field narrow' }, h('span', {}, 'From'), this.from),
+      h('label', { class: 'field narrow' }, h('span', {}, 'to steps'), this.to),
+      h('label', { class: 'field narrow' }, h('span', {}, 'of'), this.of),
+      h('button', { class: 'main' }, 'Compare'));
+    this.best = h('tbody', {});
+    const table = h('div', { class: 'scroll' }, h('table', {}, h('caption', {}, 'The purest of the range'),
+      h('thead', {}, h('tr', {}, ['division', 'step ¢', 'worst ¢', 'weighted ¢', 'odd limit'].map((t) => h('th', { scope: 'col' }, t)))), this.best));
+    this.detail = h('section', { class: 'panel', 'aria-label': 'Chosen division', 'aria-live': 'polite' });
+    return h('section', { class: 'view compare', 'aria-label': 'Compare' },
+      h('div', { class: 'viewhead' }, h('h1', {}, 'Divisions against chords'), this.measures),
+      form, this.status, this.plot.element,
+      h('p', { class: 'dim small' }, 'Filled: consistent, every pair of the chord is also the best approximation of its own interval. ',
+        'Hollow: not. Numbered: purer than every smaller one. Bars: the taller, the purer the chord.'),
+      h('div', { class: 'columns' }, this.detail, h('section', { class: 'panel' }, table)));
+  }
+
+  show() {
+    if (!this.#answer) this.#fetch();
+  }
+
+  async #fetch() {
+    try {
+      setText(this.status, '');
+      const of = this.of.value.trim();
+      this.#answer = await get('api/divisions', { range: `${this.from.value}..${this.to.value}`, chords: this.chords.value, of: of === '2/1' ? '' : of });
+      this.of.value = this.#answer.of;
+      this.#fill();
+      this.#choose(this.#answer.divisions[0].division);
+    } catch (err) {
+      setText(this.status, err.message);
+    }
+  }
+
+  #by(key) {
+    this.#measure = key;
+    for (const b of this.measures.children) b.setAttribute('aria-pressed', String(b.dataset.key === key));
+    if (this.#answer) this.#fill();
+    this.plot.select(this.#chosen);
+  }
+
+  #fill() {
+    const { divisions, chords } = this.#answer;
+    const rows = divisions.map((d) => ({ ...d, value: d[this.#measure], perChord: d.steps.map((steps, i) => chordError(steps, chords[i], d.step_cents)) }));
+    rows.sort((a, b) => a.division - b.division);
+    this.plot.show(rows, chords, MEASURES[this.#measure][0]);
+    const sorted = [...divisions].sort((a, b) => a[this.#measure] - b[this.#measure]).slice(0, LISTED);
+    this.best.replaceChildren(...sorted.map((d) => h('tr', {},
+      h('th', { scope: 'row' }, h('button', { type: 'button', onclick: () => this.#choose(d.division) }, this.#spec(d.division))),
+      [d.step_cents.toFixed(3), d.worst_cents.toFixed(2), d.weighted_cents.toFixed(2), d.odd_limit ?? '–'].map((t) => h('td', {}, String(t))))));
+  }
+
+  #spec(n) {
+    const of = this.#answer.of;
+    return of === '2/1' ? `${n}edo` : `${n}ed${of.replace(/\/1$/, '')}`;
+  }
+
+  async #choose(n) {
+    this.#chosen = n;
+    this.plot.select(n);
+    const spec = this.#spec(n);
+    try {
+      const { fits } = await get('api/compare', { spec, chords: this.chords.value });
+      if (this.#chosen === n) this.#show(spec, fits[0]);
+    } catch (err) {
+      setText(this.status, err.message);
+    }
+  }
+
+  #show(spec, fit) {
+    this.detail.replaceChildren(
+      h('div', { class: 'viewhead' }, h('h2', {}, `${spec}: worst ${fit.worst_cents.toFixed(2)}¢, ${fit.consistent ? 'consistent' : 'not consistent'}`),
+        h('button', { type: 'button', onclick: () => this.#use(spec) }, `Tune to ${spec}`)),
+      ...fit.chords.map((c) => h('div', { class: 'scroll' }, h('table', {},
+        h('caption', {}, `${c.chord} on ${c.root_label}: steps ${c.steps.join(' ')}`),
+        h('thead', {}, h('tr', {}, ['pair', 'steps', 'error ¢', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
+        h('tbody', {}, c.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, p.ratio),
+          h('td', {}, p.steps === p.best_steps ? String(p.steps) : `${p.steps}, best ${p.best_steps}`),
+          h('td', {}, signed(p.error_cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)))))))));
+  }
+
+  async #use(spec) {
+    try {
+      await this.#app.tuner.set({ tuning: spec, plan: null });
+      this.#app.go('tune');
+    } catch (err) {
+      setText(this.status, err.message);
+    }
+  }
+}
+
+/**
+ * The most that an interval between two notes of a chord is off, in cents: the spread of the errors of its
+ * notes above the root. A chord that is not written as 4:5:6:7 gives 0.
+ */
+function chordError(steps, chord, stepCents) {
+  const parts = chord.split(':').map(Number);
+  if (parts.length !== steps.length || parts.some((p) => !(p > 0))) return 0;
+  const off = steps.map((n, i) => n * stepCents - 1200 * Math.log2(parts[i] / parts[0]));
+  return Math.max(...off) - Math.min(...off);
+}

@@ -1,0 +1,91 @@
+package pagetest
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// A finding is what axe-core found wrong in a page.
+type finding struct {
+	ID     string   `json:"id"`
+	Impact string   `json:"impact"`
+	Help   string   `json:"help"`
+	Where  []string `json:"where"`
+}
+
+const runAxe = `axe.run(document, { resultTypes: ['violations'] }).then((r) => r.violations.map((v) => ({
+  id: v.id, impact: v.impact ?? '', help: v.help,
+  where: v.nodes.slice(0, 4).map((n) => n.target.join(' ') + ': ' + (n.any[0]?.message ?? n.all[0]?.message ?? n.none[0]?.message ?? '')),
+})))`
+
+// Rules of the Web Content Accessibility Guidelines, as axe-core 4.14.1 checks them: nothing serious or
+// critical in any view, neither on the dark bench nor on the bright stage, wide or narrow.
+func TestAccessibility(t *testing.T) {
+	needBrowser(t)
+	axe, err := os.ReadFile("testdata/axe-core/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, "--input", "demo", "--instrument", "guitar-41edo-alternate")
+	for _, c := range looks {
+		t.Run(c.name, func(t *testing.T) {
+			p := open(t, s, "")
+			p.do(chromedp.EmulateViewport(c.width, 800))
+			p.show(c)
+			eval[bool](p, string(axe)+"; true")
+			for _, f := range eval[[]finding](p, runAxe) {
+				report := t.Logf
+				if f.Impact == "serious" || f.Impact == "critical" {
+					report = t.Errorf
+				}
+				report("%s: %s (%s)\n\t%s", f.Impact, f.Help, f.ID, strings.Join(f.Where, "\n\t"))
+			}
+		})
+	}
+}
+
+// A look is one view in one state.
+type look struct {
+	name, view, theme string
+	width             int64
+	ready             string // JavaScript condition that it is whole
+	act               string // JavaScript that brings it about
+}
+
+var looks = []look{
+	{"tune", "tune", "bench", 1280, tuneReady, ""},
+	{"tune bright", "tune", "stage", 360, tuneReady, ""},
+	{"strings", "tune", "stage", 1280, "document.querySelector('.lanes').checkVisibility()", "document.querySelectorAll('.tune .segments button')[1].click()"},
+	{"choice", "tune", "bench", 1280, "document.querySelector('dialog[open] option:nth-child(2)')", "document.querySelector('.chosen').click()"},
+	{"help", "tune", "stage", 1280, "document.querySelector('dialog[open] .keys')", "document.getElementById('help-button').click()"},
+	{"fretboard", "fretboard", "bench", 1280, "document.querySelector('.shapes button')", findShapes},
+	{"fretboard bright", "fretboard", "stage", 360, "document.querySelector('.shapes button')", findShapes},
+	{"compare", "compare", "bench", 1280, compareReady, ""},
+	{"compare bright", "compare", "stage", 360, compareReady, ""},
+}
+
+const (
+	tuneReady    = "document.querySelector('.head:not(.last) .cents')?.textContent && document.querySelector('.strings button')"
+	compareReady = "document.querySelector('.compare td')"
+	findShapes   = "document.querySelector('.fretboard form button').click()"
+)
+
+// show brings a look about.
+func (p *page) show(c look) {
+	p.t.Helper()
+	eval[bool](p, "localStorage.setItem('tunerd.theme', '"+c.theme+"') ?? true")
+	eval[bool](p, "location.hash = '"+c.view+"'; location.reload(); true")
+	p.wait("the view", "document.readyState === 'complete' && document.querySelector('.view."+c.view+"')?.checkVisibility()")
+	if c.view != "tune" {
+		p.wait("the view to fill", "document.querySelector('.board [role=gridcell], .plot svg, .detune form')")
+	} else {
+		p.sounding()
+	}
+	if c.act != "" {
+		eval[bool](p, c.act+"; true")
+	}
+	p.wait(c.name, c.ready)
+}

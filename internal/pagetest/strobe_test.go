@@ -1,0 +1,224 @@
+package pagetest
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"tunerd/internal/capture"
+)
+
+// sine returns sin(2π·turns).
+func sine(turns float64) float64 { return math.Sin(2 * math.Pi * (turns - math.Floor(turns))) }
+
+// watchStripes follows the left edges of the stripes of the first band for some seconds: a list
+// of [time in s, place in px, ...], one for each picture that the display showed. An edge is where the
+// brightness of the middle row rises through half of its range; between two pixels by interpolation,
+// for edges are drawn smooth.
+const watchStripes = `new Promise((done) => {
+  const canvas = document.querySelector('.band canvas');
+  const ctx = canvas.getContext('2d');
+  const out = [];
+  const step = (now) => {
+    const { data } = ctx.getImageData(0, canvas.height >> 1, canvas.width, 1);
+    const light = Array.from({ length: canvas.width }, (_, x) => data[4*x] + data[4*x+1] + data[4*x+2]);
+    const half = (Math.max(...light) + Math.min(...light)) / 2;
+    const edges = [];
+    for (let x = 1; x < light.length; x++) {
+      if (light[x-1] < half && light[x] >= half) edges.push(x - 1 + (half - light[x-1]) / (light[x] - light[x-1]));
+    }
+    out.push([now / 1000, ...edges]);
+    if (now - start < %d) requestAnimationFrame(step); else done(out);
+  };
+  let start = performance.now();
+  requestAnimationFrame(step);
+})`
+
+// turnsPerSecond returns how fast the pattern moves to the right, in its own periods a second: the
+// median slope of straight lines through its unwrapped position. On a busy machine readings come late, and
+// the pattern stops and jumps; the median passes over that.
+func turnsPerSecond(t *testing.T, pictures [][]float64) float64 {
+	t.Helper()
+	var period []float64
+	for _, p := range pictures {
+		for i := 2; i < len(p); i++ {
+			period = append(period, p[i]-p[i-1])
+		}
+	}
+	if len(period) < len(pictures) {
+		t.Fatalf("%d pictures show %d whole periods: no stripes", len(pictures), len(period))
+	}
+	pictures = slices.DeleteFunc(pictures, func(p []float64) bool { return len(p) < 2 })
+	slices.Sort(period)
+	every := period[len(period)/2]
+	var times, turns, slopes []float64
+	for _, p := range pictures {
+		at := p[1] / every
+		if n := len(turns); n > 0 {
+			at += math.Round(turns[n-1] - at) // the nearest of the places that look alike
+			if p[0]-times[n-1] > 0.1 {        // too long ago to tell them apart
+				times, turns = nil, nil
+			}
+		}
+		times, turns = append(times, p[0]), append(turns, at)
+		if n := len(turns); n >= run {
+			slopes = append(slopes, slope(times[n-run:], turns[n-run:]))
+		}
+	}
+	if len(slopes) == 0 {
+		t.Fatalf("no %d of %d pictures follow each other closely: the machine is too busy", run, len(pictures))
+	}
+	slices.Sort(slopes)
+	return slopes[len(slopes)/2]
+}
+
+// run is how many pictures in a row a rate is taken from.
+const run = 15
+
+// slope is that of the least-squares line.
+func slope(x, y []float64) float64 {
+	var mx, my, xx, xy float64
+	for i := range x {
+		mx += x[i] / float64(len(x))
+		my += y[i] / float64(len(y))
+	}
+	for i := range x {
+		xx += (x[i] - mx) * (x[i] - mx)
+		xy += (x[i] - mx) * (y[i] - my)
+	}
+	return xy / xx
+}
+
+// The definition of the strobe: the pattern turns by the frequency error, sharp to the right. A3 = 220 Hz
+// in twelve equal steps at A4 = 440 Hz; a cent is a factor of 2^(1/1200).
+func TestPatternMovesByTheFrequencyError(t *testing.T) {
+	needBrowser(t)
+	for _, c := range []struct {
+		cents float64
+		word  string
+	}{{+8, "sharp →"}, {-5, "← flat"}} {
+		t.Run(c.word, func(t *testing.T) {
+			hz := 220 * math.Exp2(c.cents/1200)
+			s := serve(t, "--input", record(t, tone{hz, 40, 48000}.samples(), 48000), "--tuning", "12edo")
+			p := open(t, s, "")
+			p.sounding()
+			p.wait("the verdict", fmt.Sprintf("document.querySelector('.word').textContent === %q", c.word))
+			moved := turnsPerSecond(t, eval[[][]float64](p, fmt.Sprintf(watchStripes, 2500)))
+			want := hz - 220
+			t.Logf("pattern moves %+.4f turns/s, the error is %+.4f Hz", moved, want)
+			if math.Abs(moved-want) > 0.05*math.Abs(want) {
+				t.Errorf("pattern moves %+.4f turns a second to the right, want %+.4f within 5 %%", moved, want)
+			}
+			if note := p.text(".note"); note != "A3" {
+				t.Errorf("the page shows %q, want A3", note)
+			}
+			if got := cents(t, p.text(".cents")); math.Abs(got-c.cents) > 0.15 {
+				t.Errorf("the page shows %+g cents, want %+g", got, c.cents)
+			}
+		})
+	}
+}
+
+// In tune, the pattern stands still.
+func TestPatternStandsStillInTune(t *testing.T) {
+	needBrowser(t)
+	s := serve(t, "--input", record(t, tone{440, 40, 48000}.samples(), 48000))
+	p := open(t, s, "")
+	p.sounding()
+	p.wait("the verdict", "document.querySelector('.word').textContent === 'in tune'")
+	if moved := turnsPerSecond(t, eval[[][]float64](p, fmt.Sprintf(watchStripes, 1500))); math.Abs(moved) > 0.02 {
+		t.Errorf("pattern moves %+.4f turns a second, want it still", moved)
+	}
+}
+
+// The recording's pitch is that of testdata/wav/manifest.csv, fitted independently of this program.
+func TestRecordingShowsItsNote(t *testing.T) {
+	needBrowser(t)
+	const file, note, nominal = "strat-G-A3.flac", "A3", 220.0
+	want := 1200 * math.Log2(manifestHz(t, file)/nominal)
+	once := decode(t, file)
+	var again []float64
+	for range 12 {
+		again = append(again, once...)
+	}
+	s := serve(t, "--input", record(t, again, 44100))
+	p := open(t, s, "")
+	p.sounding()
+	var shown []float64
+	for len(shown) < 25 {
+		p.wait("a pitch", "document.querySelector('.head:not(.last) .cents')?.textContent")
+		if got := p.text(".note"); got != note {
+			t.Fatalf("the page shows %q, want %s", got, note)
+		}
+		shown = append(shown, cents(t, p.text(".cents")))
+		eval[bool](p, "new Promise((done) => setTimeout(done, 80, true))")
+	}
+	slices.Sort(shown)
+	if median := shown[len(shown)/2]; math.Abs(median-want) > 1.5 {
+		t.Errorf("the page shows %+.2f cents, the reference is %+.2f", median, want)
+	}
+}
+
+func decode(t *testing.T, file string) []float64 {
+	t.Helper()
+	source, err := capture.Open(context.Background(), filepath.Join("../../testdata/wav", file), capture.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer source.Close()
+	var out []float64
+	block := make([]float64, 4096)
+	for {
+		b, err := source.Read(context.Background(), block)
+		out = append(out, b.Samples...)
+		if err == io.EOF {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func manifestHz(t *testing.T, file string) float64 {
+	t.Helper()
+	f, err := os.Open("../../testdata/wav/manifest.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := slices.Index(rows[0], "ref_f1_hz")
+	for _, row := range rows {
+		if row[0] == file {
+			hz, err := strconv.ParseFloat(row[column], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return hz
+		}
+	}
+	t.Fatalf("%s is not in the manifest", file)
+	return 0
+}
+
+// cents reads a deviation as the page writes it.
+func cents(t *testing.T, text string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
+	if err != nil {
+		t.Fatalf("%q is no deviation in cents", text)
+	}
+	return v
+}
