@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"crypto/rand"
 	"fmt"
 	"slices"
@@ -44,7 +45,7 @@ type hub struct {
 	messages text.Messages
 	watchers map[*watcher]struct{}
 	count    int64 // messages so far
-	latest   [kinds][]byte
+	latest   [kinds]message
 	frames   pace
 	lists    pace
 	held     display.Frame // what frames that were left out had to tell
@@ -111,7 +112,7 @@ func (h *hub) hold(f *display.Frame) {
 
 // showStrings sends the list of strings if it has changed, not too often.
 func (h *hub) showStrings(f *display.Frame) error {
-	if slices.Equal(f.Strings, h.rows) && h.latest[stringsKind] != nil || !h.lists.due(f.TimeS) {
+	if slices.Equal(f.Strings, h.rows) && h.latest[stringsKind].text != nil || !h.lists.due(f.TimeS) {
 		return nil
 	}
 	message, err := h.messages.Strings(f)
@@ -137,19 +138,19 @@ func (h *hub) retuned(rows []display.StringRow) error {
 }
 
 // publish sends a message that is no frame's.
-func (h *hub) publish(k kind, message []byte) {
+func (h *hub) publish(k kind, data []byte) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.send(k, message)
+	h.send(k, data)
 }
 
 // send puts the message before every watcher; h.mu must be held.
-func (h *hub) send(k kind, message []byte) {
+func (h *hub) send(k kind, data []byte) {
 	h.count++
-	event := fmt.Appendf(nil, "id: %s-%d\nevent: %s\ndata: %s\n\n", h.instance, h.count, kindNames[k], message)
-	h.latest[k] = event
+	m := message{h.count, fmt.Appendf(nil, "id: %s-%d\nevent: %s\ndata: %s\n\n", h.instance, h.count, kindNames[k], data)}
+	h.latest[k] = m
 	for w := range h.watchers {
-		w.put(k, event)
+		w.put(k, m)
 	}
 }
 
@@ -169,7 +170,7 @@ func (h *hub) watch() (*watcher, error) {
 	}
 	w := &watcher{wake: make(chan struct{}, 1), replaced: &h.replaced}
 	for _, k := range []kind{stringsKind, frameKind} {
-		if h.latest[k] != nil {
+		if h.latest[k].text != nil {
 			w.put(k, h.latest[k])
 		}
 	}
@@ -191,21 +192,27 @@ func (h *hub) watching() int {
 	return len(h.watchers)
 }
 
+// A message is one event of the stream as it is sent.
+type message struct {
+	number int64
+	text   []byte // nil: none
+}
+
 // A watcher is one open stream: a place for the newest message of every kind.
 type watcher struct {
 	wake     chan struct{} // holds a token while something may be there
 	replaced *atomic.Int64
 
 	mu      sync.Mutex
-	pending [kinds][]byte
+	pending [kinds]message
 }
 
-func (w *watcher) put(k kind, event []byte) {
+func (w *watcher) put(k kind, m message) {
 	w.mu.Lock()
-	if w.pending[k] != nil {
+	if w.pending[k].text != nil {
 		w.replaced.Add(1)
 	}
-	w.pending[k] = event
+	w.pending[k] = m
 	w.mu.Unlock()
 	select {
 	case w.wake <- struct{}{}:
@@ -213,13 +220,15 @@ func (w *watcher) put(k kind, event []byte) {
 	}
 }
 
-// take appends all that is there to dst.
+// take appends all that is there to dst, in order.
 func (w *watcher) take(dst []byte) []byte {
 	w.mu.Lock()
-	defer w.mu.Unlock()
-	for k, event := range w.pending {
-		dst = append(dst, event...)
-		w.pending[k] = nil
+	all := w.pending
+	w.pending = [kinds]message{}
+	w.mu.Unlock()
+	slices.SortFunc(all[:], func(a, b message) int { return cmp.Compare(a.number, b.number) })
+	for _, m := range all {
+		dst = append(dst, m.text...)
 	}
 	return dst
 }
