@@ -213,6 +213,12 @@ func (p *page) key(keys string) {
 	p.do(chromedp.KeyEvent(keys))
 }
 
+// click presses the first element that a selector finds.
+func (p *page) click(selector string) {
+	p.t.Helper()
+	eval[bool](p, fmt.Sprintf("(document.querySelector(%q).click(), true)", selector))
+}
+
 // eval evaluates JavaScript, and waits for it if it is a promise.
 func eval[T any](p *page, js string) T {
 	p.t.Helper()

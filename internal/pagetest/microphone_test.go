@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 	"os"
+	"testing"
 )
 
 // Chromium's fake microphone has 44100 Hz and two channels whatever is asked of it, and plays a
@@ -39,4 +40,29 @@ func writeStereo(name string, samples []float64) error {
 	}
 	binary.LittleEndian.PutUint32(b[4:], uint32(len(b)-8))
 	return os.WriteFile(name, b, 0o600)
+}
+
+// A page that listens sends the samples as they are: the pitch and the level of the played file arrive. In twelve
+// equal steps at A4 = 440 Hz, E3 has 440·2^(-17/12) Hz = 164.81 Hz.
+func TestBrowserMicrophone(t *testing.T) {
+	needBrowser(t)
+	s := serve(t, "--input", "browser", "--tuning", "12edo")
+	p := open(t, s, "")
+	p.wait("the tuner to wait", "document.getElementById('link-word').textContent === 'waiting'")
+	listen := ".toolrow button"
+	p.wait("the offer", "document.querySelector('.toolrow button').textContent === 'Let this page listen'")
+	p.click(listen)
+	p.wait("the note", "document.querySelector('.note').textContent === 'E3'")
+	p.wait("a settled reading", "/± 0\\.0/.test(document.querySelector('.exact').textContent)")
+	if got := cents(t, p.text(".cents")); math.Abs(got-3) > 0.1 {
+		t.Errorf("the page shows %+g cents, the file plays +3", got)
+	}
+	// Six harmonics of 0.3/k have a mean square of 0.3²/2·(1 + 1/4 + … + 1/36) = 0.0671: −11.7 dB.
+	// A gain control or a noise gate would show here.
+	level := eval[float64](p, "parseFloat(document.querySelector('.figures div:nth-child(4) dd').textContent.replace('−', '-'))")
+	if math.Abs(level+11.7) > 1 {
+		t.Errorf("the level is %g dB, that of the file is −11.7", level)
+	}
+	p.click(listen)
+	p.wait("the input to be lost", "document.getElementById('link-word').textContent === 'input lost'")
 }

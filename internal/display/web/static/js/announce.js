@@ -39,7 +39,7 @@ function sentence(tuner) {
   if (tuner.link === 'lost') return 'connection to the tuner lost';
   if (tuner.link === 'stale') return 'no news from the tuner';
   const f = tuner.frame;
-  if (!f) return '';
+  if (!f) return tuner.hears;
   if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;
   const note = noteSpoken(f.target.label);
   if (f.state === 'in tune') return `${note}, in tune`;

@@ -110,12 +110,11 @@ const linkInput = document.querySelector('.link .input');
 function showLink() {
   const { tuner } = app;
   link.dataset.state = tuner.link;
-  const hears = tuner.frame?.hears ?? tuner.session?.input.hears ?? 'waiting';
   const words = {
     connecting: 'connecting',
     lost: 'no connection',
     stale: 'no news',
-    live: hears,
+    live: tuner.hears,
   };
   setText(linkWord, words[tuner.link]);
   setText(linkInput, tuner.session ? `· ${tuner.session.input.name}` : '');

@@ -6,6 +6,7 @@ import { send } from './api.js';
 const STALE_MS = 1000; // without a frame while other messages come
 const LOST_MS = 5000; // without any message
 const RETRY_MS = 1000;
+const RESTING = new Set(['waiting', 'input lost', 'input ended']); // no frames come then
 
 /**
  * A Tuner follows the stream. It sends the events `session`, `frame`, `strings`, `notice` when
@@ -43,6 +44,11 @@ export class Tuner extends EventTarget {
   /** Whether there is a pitch now. */
   get sounding() {
     return this.frame?.hears === 'sounding' && this.link === 'live';
+  }
+
+  /** What the tuner hears, in a word of the stream. */
+  get hears() {
+    return this.frame?.hears ?? this.session?.input.hears ?? '';
   }
 
   /** The stream time of now, in s. */
@@ -119,7 +125,7 @@ export class Tuner extends EventTarget {
     const now = performance.now();
     if (this.#source?.readyState !== EventSource.OPEN) return;
     if (this.silence(now) > LOST_MS) this.#setLink('lost');
-    else if (this.frameAge(now) > STALE_MS && this.frame?.hears !== 'input ended') this.#setLink('stale');
+    else if (this.frameAge(now) > STALE_MS && !RESTING.has(this.hears)) this.#setLink('stale');
     else this.#setLink('live');
   }
 

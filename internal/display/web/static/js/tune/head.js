@@ -41,7 +41,7 @@ export class Head {
   }
 
   #nothing(tuner) {
-    this.#note(tuner.frame?.hears ?? 'waiting', true);
+    this.#note(tuner.hears || 'connecting', true);
     for (const el of [this.p.place, this.p.cents, this.p.word, this.p.exact]) setText(el, '');
     setText(this.p.place, 'play a note');
     for (const [key] of FIGURES) if (key !== 'level') setText(this.p.figures[key], '–');

@@ -4,6 +4,7 @@ import { h, setText, setAttr } from '../dom.js';
 import { age } from '../format.js';
 import { kept, keep } from '../settings.js';
 import { choose } from '../choose.js';
+import { Microphone, wanted } from '../mic.js';
 import { Head } from './head.js';
 import { Strobe } from './strobe.js';
 import { Strings } from './strings.js';
@@ -30,6 +31,7 @@ class Tune {
     this.strobe = new Strobe();
     this.list = new Strings((n) => this.#hold(n));
     this.lanes = new Lanes((n) => this.#hold(n));
+    this.mic = new Microphone((state, why) => this.#listening(state, why));
     this.element = this.#build();
     tuner.addEventListener('session', () => this.#session());
     tuner.addEventListener('strings', () => { if (!this.#frozen) this.#strings(); });
@@ -48,8 +50,9 @@ class Tune {
     p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
+    p.listen = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() }, 'Let this page listen');
     p.note = h('p', { class: 'remark' });
-    p.tools = h('div', { class: 'toolrow' }, p.faces, p.freeze, p.letGo, p.clear);
+    p.tools = h('div', { class: 'toolrow' }, p.listen, p.faces, p.freeze, p.letGo, p.clear);
     return h('section', { class: 'view tune', 'aria-label': 'Tune' },
       h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools),
       this.head.element, this.strobe.element, this.lanes.element, p.note, this.list.element);
@@ -106,8 +109,8 @@ class Tune {
       lost: `No connection to the tuner for ${s}. What you see is old; this page tries again by itself.`,
       stale: `Nothing new from the tuner for ${age(tuner.frameAge() / 1000)}. What you see is old.`,
     };
-    const hears = { 'input lost': 'The input is lost; waiting for it to come back.', 'input ended': 'The recording has ended.', waiting: 'Waiting for the microphone of a page.' };
-    const text = texts[tuner.link] ?? hears[tuner.frame?.hears] ?? '';
+    const hears = { 'input lost': 'The input is lost; waiting for it to come back.', 'input ended': 'The recording has ended.', waiting: 'The tuner hears what a page sends: press "Let this page listen".' };
+    const text = texts[tuner.link] ?? hears[tuner.hears] ?? '';
     setText(this.#parts.note, text);
     this.element.classList.toggle('old', tuner.link === 'lost' || tuner.link === 'stale');
   }
@@ -121,6 +124,7 @@ class Tune {
     this.#parts.letGo.hidden = session.settings.string === 0;
     this.#parts.clear.hidden = this.#parts.faces.hidden = this.list.element.hidden = !some;
     this.element.classList.toggle('no-strings', !some);
+    this.#parts.listen.hidden = !wanted(session);
     this.#face(kept('face'));
     this.#strings();
   }
@@ -138,6 +142,14 @@ class Tune {
     if (this.element.classList.contains('no-strings')) this.list.element.hidden = true;
     setAttr(this.#parts.lanesButton, 'aria-pressed', lanes);
     setAttr(this.#parts.strobeButton, 'aria-pressed', !lanes);
+  }
+
+  #listening(state, why) {
+    const { listen } = this.#parts;
+    setText(listen, { off: 'Let this page listen', opening: 'Asking …', on: 'Stop listening' }[state]);
+    setAttr(listen, 'aria-pressed', state === 'on');
+    listen.classList.toggle('main', state === 'off');
+    if (why) this.#app.complain(why);
   }
 
   #freeze() {
