@@ -1,0 +1,80 @@
+package journal
+
+import (
+	"math"
+	"testing"
+
+	"tunerd/internal/display"
+)
+
+// note returns frames every 10 ms of a string of 110 Hz whose deviation follows cents(s since the
+// onset), then silence.
+func note(onsetS, lengthS float64, cents, sigma func(s float64) float64) []display.Frame {
+	var frames []display.Frame
+	for s := 0.1; s < lengthS; s += 0.01 {
+		frames = append(frames, display.Frame{
+			TimeS: onsetS + s, OnsetS: onsetS, State: display.Sounding,
+			F1Hz: 110 * math.Exp2(cents(s)/1200), Cents: cents(s), SigmaCents: sigma(s),
+			Target: display.Target{Label: "A2", Hz: 110, String: 5},
+		})
+	}
+	return append(frames, display.Frame{TimeS: onsetS + lengthS, State: display.Silent})
+}
+
+func constant(x float64) func(float64) float64 { return func(float64) float64 { return x } }
+
+func TestLiveKeepsEachNoteAsFoundAndAsLeft(t *testing.T) {
+	turned := func(s float64) float64 { return math.Min(-20+10*s, 0) } // in tune after 2 s
+	type kept struct{ afterS, cents float64 }
+	for _, c := range []struct {
+		name   string
+		frames []display.Frame
+		want   []kept
+	}{
+		{"steady", note(1, 3, constant(2), constant(0.1)), []kept{{0.5, 2}}},
+		{"short", note(1, 0.3, constant(2), constant(0.1)), []kept{{0.29, 2}}},
+		{"peg turned", note(1, 3, turned, constant(0.1)), []kept{{0.5, -15}, {2.99, 0}}},
+		{"changes less than its uncertainty", note(1, 3, turned, constant(10)), []kept{{0.5, -15}}},
+		{"dies away", note(1, 3, constant(2), func(s float64) float64 { return 0.1 * math.Exp(s) }), []kept{{0.5, 2}}},
+		{"peg turned, then dies away", note(1, 4, turned, func(s float64) float64 {
+			if s < 2.5 {
+				return 0.1
+			}
+			return 5
+		}), []kept{{0.5, -15}, {2.49, 0}}},
+		{"two notes", append(note(1, 2, constant(1), constant(0.1)), note(5, 2, constant(1), constant(0.1))...), []kept{{0.5, 1}, {4.5, 1}}},
+		{"nothing", []display.Frame{{State: display.Silent}, {State: display.Unsure}, {State: display.Ended}}, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			j := openNew(t)
+			rec := j.Begin(Session{}, nil)
+			live := NewLive(rec)
+			for i := range c.frames {
+				if err := live.Show(&c.frames[i]); err != nil {
+					t.Fatal(err)
+				}
+			}
+			live.End()
+			live.End() // ends nothing twice
+			if err := rec.Close(); err != nil {
+				t.Fatal(err)
+			}
+			list, err := j.Readings(t.Context(), rec.ID())
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []kept
+			for _, r := range list {
+				got = append(got, kept{r.TimeS - 1, r.Cents})
+			}
+			if len(got) != len(c.want) {
+				t.Fatalf("kept %v, want %v", got, c.want)
+			}
+			for i := range got {
+				if math.Abs(got[i].afterS-c.want[i].afterS) > 0.011 || math.Abs(got[i].cents-c.want[i].cents) > 0.2 {
+					t.Errorf("kept %v, want %v", got, c.want)
+				}
+			}
+		})
+	}
+}
