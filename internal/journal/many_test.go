@@ -20,15 +20,12 @@ func fill(t testing.TB, j *Journal, n int) {
 			s.UID, s.Readings = fmt.Sprintf("%016x", i), 6
 			s.Instrument = fmt.Sprint("instrument ", i%7)
 			s.Started = start.Add(time.Duration(rng.IntN(1e6)) * time.Minute)
-			id, err := putSession(t.Context(), tx, &s)
-			if err != nil {
-				return err
-			}
 			readings := make([]Reading, s.Readings)
 			for k := range readings {
 				readings[k] = Reading{String: k + 1, F1Hz: 100 + rng.Float64(), SigmaCents: 0.02}
 			}
-			if err := putReadings(t.Context(), tx, id, 1, readings); err != nil {
+			rec := Recorder{}
+			if _, err := rec.put(t.Context(), tx, &s, readings); err != nil {
 				return err
 			}
 		}

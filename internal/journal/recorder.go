@@ -51,6 +51,7 @@ func (j *Journal) Begin(s Session, warn func(string)) *Recorder {
 	if s.Started.IsZero() {
 		s.Started = time.Now()
 	}
+	s.ID, s.Ended = 0, time.Time{}
 	if warn == nil {
 		warn = func(string) {}
 	}
@@ -168,10 +169,8 @@ func (r *Recorder) store(ctx context.Context) error {
 	}
 	s.Readings = r.stored + len(batch)
 	err := r.j.inTx(ctx, func(tx *sql.Tx) (err error) {
-		if s.ID, err = putSession(ctx, tx, &s); err != nil {
-			return err
-		}
-		return putReadings(ctx, tx, s.ID, r.stored+1, batch)
+		s.ID, err = r.put(ctx, tx, &s, batch)
+		return err
 	})
 	r.mu.Lock()
 	if err == nil {
@@ -184,6 +183,25 @@ func (r *Recorder) store(ctx context.Context) error {
 	r.mu.Unlock()
 	r.tell(err, waiting)
 	return err
+}
+
+// put writes the session and a batch of its readings, and returns its number. What an earlier try
+// has stored after all, though it seemed to fail, is stored again over itself.
+func (r *Recorder) put(ctx context.Context, tx *sql.Tx, s *Session, batch []Reading) (id int64, err error) {
+	if id, err = putSession(ctx, tx, s); err != nil {
+		return 0, err
+	}
+	put, err := preparePut(ctx, tx, "REPLACE")
+	if err != nil {
+		return 0, err
+	}
+	defer put.Close()
+	for i := range batch {
+		if _, err := putReading(ctx, put, id, r.stored+1+i, &batch[i]); err != nil {
+			return 0, err
+		}
+	}
+	return id, nil
 }
 
 // tell lets the user know when storing begins to fail, and when it works again.

@@ -50,6 +50,17 @@ var migrations = []string{
 		attack_f1_hz REAL, partial1_hz REAL, inharmonicity REAL, snr_db REAL, from_s REAL, to_s REAL,
 		PRIMARY KEY (session_id, seq)
 	) WITHOUT ROWID;`,
+	// What happens to an instrument between sessions. String 0 is all of them.
+	`CREATE TABLE event (
+		id INTEGER PRIMARY KEY AUTOINCREMENT,
+		uid TEXT NOT NULL UNIQUE,
+		at_ms INTEGER NOT NULL,
+		instrument TEXT NOT NULL,
+		string INTEGER NOT NULL,
+		kind TEXT NOT NULL,
+		text TEXT NOT NULL
+	);
+	CREATE INDEX event_by_instrument ON event (instrument, at_ms);`,
 }
 
 // migrate brings the schema to the newest version, in one transaction. It refuses a database of

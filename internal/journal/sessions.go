@@ -183,16 +183,7 @@ func (j *Journal) Note(ctx context.Context, id int64, note string) error {
 // Delete removes sessions with their readings: all of them or, if one does not exist, none.
 func (j *Journal) Delete(ctx context.Context, ids ...int64) error {
 	return j.inTx(ctx, func(tx *sql.Tx) error {
-		for _, id := range ids {
-			done, err := tx.ExecContext(ctx, "DELETE FROM session WHERE id = ?", id)
-			if err != nil {
-				return err
-			}
-			if n, _ := done.RowsAffected(); n == 0 {
-				return fmt.Errorf("session %d: %w", id, ErrNoSession)
-			}
-		}
-		return nil
+		return deleteAll(ctx, tx, "session", ErrNoSession, ids)
 	})
 }
 
@@ -232,24 +223,24 @@ func putSession(ctx context.Context, tx *sql.Tx, s *Session) (id int64, err erro
 	return id, err
 }
 
-// putReadings writes readings, which are sanitized, the first of them as number seq.
-func putReadings(ctx context.Context, tx *sql.Tx, id int64, seq int, list []Reading) error {
-	put, err := tx.PrepareContext(ctx, "INSERT OR REPLACE INTO reading (session_id, seq, "+readingColumns+") VALUES (?, ?"+strings.Repeat(", ?", 17)+")")
+// preparePut prepares the statement for putReading. Where there is a reading of that number
+// already, the statement does what clash says: REPLACE or IGNORE.
+func preparePut(ctx context.Context, tx *sql.Tx, clash string) (*sql.Stmt, error) {
+	return tx.PrepareContext(ctx, "INSERT OR "+clash+" INTO reading (session_id, seq, "+readingColumns+") VALUES (?, ?"+strings.Repeat(", ?", 17)+")")
+}
+
+// putReading writes r, which is sanitized, and tells whether it did.
+func putReading(ctx context.Context, put *sql.Stmt, id int64, seq int, r *Reading) (written bool, err error) {
+	args := []any{id, seq, r.File, r.String, r.Fret, r.Harmonic, r.Label, r.Mark}
+	for _, x := range r.numbers() {
+		args = append(args, nullable(*x))
+	}
+	done, err := put.ExecContext(ctx, args...)
 	if err != nil {
-		return err
+		return false, err
 	}
-	defer put.Close()
-	for i := range list {
-		r := &list[i]
-		args := []any{id, seq + i, r.File, r.String, r.Fret, r.Harmonic, r.Label, r.Mark}
-		for _, x := range r.numbers() {
-			args = append(args, nullable(*x))
-		}
-		if _, err := put.ExecContext(ctx, args...); err != nil {
-			return err
-		}
-	}
-	return nil
+	n, err := done.RowsAffected()
+	return n > 0, err
 }
 
 // nullable is nil for what is not known.
