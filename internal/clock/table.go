@@ -1,0 +1,168 @@
+package clock
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+// A Table keeps what was measured of the sound cards of a computer.
+//
+// A card has an entry for each nominal sample rate, because many have a crystal for each family
+// of rates. Its file is JSON, described in docs/formats.md.
+type Table struct {
+	Devices []Entry `json:"devices"`
+}
+
+// An Entry is one device at one sample rate, with the newest measurement of each kind.
+type Entry struct {
+	Device string  `json:"device"`
+	RateHz int     `json:"sample_rate_hz"`
+	Tone   *Stored `json:"tone,omitempty"`
+	System *Stored `json:"system,omitempty"`
+	// UseSystem says that the user wants the comparison with the system clock applied.
+	UseSystem bool `json:"use_system,omitempty"`
+}
+
+// A Stored is a measurement in a Table.
+type Stored struct {
+	PPM      float64   `json:"ppm"`
+	SigmaPPM float64   `json:"sigma_ppm"`
+	At       time.Time `json:"at"`
+	Seconds  float64   `json:"seconds"`
+	ToneHz   float64   `json:"tone_hz,omitempty"`
+}
+
+// DefaultPath is where the table of the user lies: in the configuration folder of the system.
+func DefaultPath() (string, error) {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return "", fmt.Errorf("clock: no place for its table: %w", err)
+	}
+	return filepath.Join(dir, "tunerd", "clock.json"), nil
+}
+
+// Load reads a table. One that is not there is empty.
+func Load(path string) (*Table, error) {
+	data, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &Table{}, nil
+	case err != nil:
+		return nil, fmt.Errorf("clock: %w", err)
+	}
+	t := &Table{}
+	if err := json.Unmarshal(data, t); err != nil {
+		return nil, fmt.Errorf("clock: %s: %s; mend it or remove it", path, strings.TrimPrefix(err.Error(), "json: "))
+	}
+	for i := range t.Devices {
+		for _, s := range []*Stored{t.Devices[i].Tone, t.Devices[i].System} {
+			if s != nil && Check(s.PPM) != nil {
+				return nil, fmt.Errorf("clock: %s: %q: %g ppm is more than any sound card has; mend it or remove it", path, t.Devices[i].Device, s.PPM)
+			}
+		}
+	}
+	return t, nil
+}
+
+// Save writes the table: the old one stays until the new one is whole.
+func (t *Table) Save(path string) error {
+	data, err := json.MarshalIndent(t, "", "  ")
+	if err != nil {
+		return err
+	}
+	dir := filepath.Dir(path)
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("clock: %w", err)
+	}
+	f, err := os.CreateTemp(dir, "clock-*.json")
+	if err != nil {
+		return fmt.Errorf("clock: %w", err)
+	}
+	_, err = f.Write(append(data, '\n'))
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return fmt.Errorf("clock: %w", err)
+	}
+	return nil
+}
+
+// find returns the entry of a device, or nil.
+func (t *Table) find(device string, rate int) *Entry {
+	i := slices.IndexFunc(t.Devices, func(e Entry) bool { return e.Device == device && e.RateHz == rate })
+	if i < 0 {
+		return nil
+	}
+	return &t.Devices[i]
+}
+
+// Put keeps a measurement in place of the older one of its kind. One against a tone takes the
+// place of a system clock that was applied.
+func (t *Table) Put(m *Measurement) {
+	e := t.find(m.Device, m.RateHz)
+	if e == nil {
+		t.Devices = append(t.Devices, Entry{Device: m.Device, RateHz: m.RateHz})
+		e = &t.Devices[len(t.Devices)-1]
+	}
+	s := &Stored{m.PPM, m.SigmaPPM, m.At.UTC().Truncate(time.Second), m.Seconds, m.ToneHz}
+	if m.By == ByTone {
+		e.Tone, e.UseSystem = s, false
+		return
+	}
+	e.System = s
+}
+
+// ErrNotMeasured says that the table has nothing of the kind for a device.
+var ErrNotMeasured = errors.New("nothing was measured of it")
+
+// ApplySystem says whether the comparison with the system clock is to be applied, which it is not
+// by itself, because it cannot tell which of the two clocks is wrong.
+func (t *Table) ApplySystem(device string, rate int, apply bool) error {
+	e := t.find(device, rate)
+	if e == nil || e.System == nil {
+		return fmt.Errorf("clock: %q at %d Hz against the system clock: %w", device, rate, ErrNotMeasured)
+	}
+	e.UseSystem = apply
+	return nil
+}
+
+// Forget removes all entries of a device.
+func (t *Table) Forget(device string) error {
+	n := len(t.Devices)
+	t.Devices = slices.DeleteFunc(t.Devices, func(e Entry) bool { return e.Device == device })
+	if len(t.Devices) == n {
+		return fmt.Errorf("clock: %q: %w", device, ErrNotMeasured)
+	}
+	return nil
+}
+
+// For returns the correction for a device: that of the tone, or that of the system clock if the
+// user wants it so; the zero Correction if there is neither.
+func (t *Table) For(device string, rate int) Correction {
+	e := t.find(device, rate)
+	if e == nil {
+		return Correction{}
+	}
+	return e.Correction()
+}
+
+// Correction is the one that is in use.
+func (e *Entry) Correction() Correction {
+	switch {
+	case e.UseSystem && e.System != nil:
+		return Correction{e.System.PPM, e.System.SigmaPPM, BySystem}
+	case e.Tone != nil:
+		return Correction{e.Tone.PPM, e.Tone.SigmaPPM, ByTone}
+	}
+	return Correction{}
+}
