@@ -1,1 +1,217 @@
-export function create() { const element = document.createElement('section'); element.className='view detune'; return { element }; }
+// The Detune view: a shape on the board that is to be pure, what that asks of every string, and
+// what it does to other chords.
+
+import { h, setText, debounce } from '../dom.js';
+import { get, send } from '../api.js';
+import { noteText } from '../format.js';
+import { play, CAUTION } from '../sound.js';
+import { Board } from '../board/board.js';
+import { Limits } from './limits.js';
+import { chordTable, otherTable } from './report.js';
+
+const METHODS = [['least squares', 'Least squares'], ['worst error', 'Worst error'], ['beat energy', 'Beats']];
+const PURE = [['fundamentals', 'By fundamentals'], ['partials', 'By partials']];
+const LIMIT = 50; // cents, to begin with
+
+/** Makes the view. */
+export function create(app) {
+  return new Detune(app);
+}
+
+class Detune {
+  #app;
+  #key = '';
+  #frets = []; // of every string from string 1; -1 is not played
+  #chords = []; // kept, beside the one on the board: { text, label }
+  #method = METHODS[0][0];
+  #pure = PURE[0][0];
+  #plan = null; // the newest answer
+  #asked = 0;
+
+  constructor(app) {
+    this.#app = app;
+    this.board = new Board((cell) => this.#pick(cell));
+    this.solveSoon = debounce(150, () => this.#solve());
+    this.limits = new Limits(this.solveSoon);
+    this.element = this.#build();
+    app.tuner.addEventListener('session', () => { if (app.view === this) this.#load(); });
+  }
+
+  #build() {
+    this.title = h('h1', {}, 'Detune');
+    this.ratios = h('input', { name: 'ratios', value: '4:5:6', autocomplete: 'off', spellcheck: false, oninput: this.solveSoon });
+    this.anchor = h('select', { name: 'anchor', onchange: this.solveSoon });
+    this.limit = h('input', { type: 'range', min: 0, max: 100, step: 1, value: LIMIT, oninput: () => { this.limits.setAll(Number(this.limit.value)); this.solveSoon(); } });
+    this.shape = h('output', { class: 'tab shape-text' });
+    this.kept = h('ul', { class: 'kept' });
+    this.status = h('p', { class: 'error', role: 'alert' });
+    this.before = h('button', { type: 'button', onclick: () => this.#hear('hz_before') }, 'Hear it now');
+    this.after = h('button', { type: 'button', onclick: () => this.#hear('hz_after') }, 'Hear it pure');
+    this.tune = h('button', { type: 'button', class: 'main', onclick: () => this.#send() }, 'Tune to this plan');
+    this.cautions = h('ul', { class: 'caution cautions' });
+    this.obstacles = h('ul', { class: 'obstacles' });
+    this.pairs = h('section', { class: 'panel', 'aria-label': 'Pairs before and after' });
+    this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' });
+    this.empty = h('p', { class: 'panel', hidden: true }, 'No instrument is chosen. Press s, or "change" in Tune, to choose one.');
+    this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
+      h('div', { class: 'columns' },
+        h('section', { class: 'panel', 'aria-label': 'Strings' }, h('h2', {}, 'How far each string moves'), this.limits.element, this.#allLimits(), this.obstacles, this.cautions,
+          h('div', { class: 'row' }, this.tune, this.before, this.after), h('p', { class: 'dim small' }, CAUTION)),
+        h('div', { class: 'stack' }, this.pairs, this.others)));
+    return h('section', { class: 'view detune', 'aria-label': 'Detune' },
+      h('div', { class: 'viewhead' }, this.title, h('p', { class: 'dim' }, 'Press a note for each string of the shape; press it again to leave the string out.')),
+      this.empty, this.body);
+  }
+
+  #form() {
+    return h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#solve(); } },
+      h('div', {}, h('span', { class: 'field-name' }, 'Shape, last string to first'), this.shape),
+      h('label', { class: 'field grow' }, h('span', {}, 'should be'), this.ratios),
+      h('label', { class: 'field narrow' }, h('span', {}, 'stays'), this.anchor),
+      this.#segments('Balance chords by', METHODS, () => this.#method, (v) => { this.#method = v; }),
+      this.#segments('Pure', PURE, () => this.#pure, (v) => { this.#pure = v; }),
+      h('button', { type: 'button', onclick: () => this.#keep() }, 'And another chord'), this.kept, this.status);
+  }
+
+  #segments(label, choices, now, set) {
+    const box = h('div', { class: 'segments', role: 'group', 'aria-label': label }, choices.map(([value, text]) => h('button', {
+      type: 'button', 'aria-pressed': String(value === now()),
+      onclick: (e) => {
+        set(value);
+        for (const b of box.children) b.setAttribute('aria-pressed', String(b === e.currentTarget));
+        this.#solve();
+      },
+    }, text)));
+    return box;
+  }
+
+  #allLimits() {
+    return h('label', { class: 'field' }, h('span', {}, 'Most that any string may be moved, 0 to 100 cents; or drag the ends of a string'), this.limit);
+  }
+
+  show() {
+    this.#load();
+  }
+
+  async #load() {
+    const { session } = this.#app.tuner;
+    if (!session) return void this.#app.tuner.addEventListener('session', () => this.#load(), { once: true });
+    const { instrument, tuning, reference } = session.settings;
+    this.empty.hidden = instrument !== '';
+    this.body.hidden = instrument === '';
+    const key = JSON.stringify([instrument, tuning, reference]);
+    try {
+      if (instrument && key !== this.#key) {
+        this.#key = key;
+        await this.#fill(await get(`api/instruments/${encodeURIComponent(instrument)}/board`, { tuning, reference }), { tuning, reference });
+      }
+      if (this.#app.wanted) this.#take(this.#app.wanted);
+    } catch (err) {
+      this.#key = '';
+      setText(this.status, err.message);
+    }
+  }
+
+  async #fill(data, settings) {
+    this.data = data;
+    setText(this.title, `Detune ${data.name}`);
+    this.board.show(data);
+    this.board.label((cell) => [noteText(cell.label), `${cell.cents.toFixed(0)}¢`]);
+    this.anchor.replaceChildren(h('option', { value: 0 }, 'none'), ...data.strings.map((s) => h('option', { value: s.string }, `string ${s.string}`)));
+    this.limits.reset(data.strings, Number(this.limit.value));
+    this.#chords = [];
+    this.#listKept();
+    if (!this.#app.wanted) await this.#first(settings);
+  }
+
+  /** Begins with the purest shape of a major triad that the instrument has. */
+  async #first(settings) {
+    const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...settings });
+    this.#take(shapes.length ? { frets: shapes[0].frets, chord: '4:5:6' } : { frets: this.data.strings.map(() => -1), chord: '4:5:6' });
+  }
+
+  /** Takes a shape from the Fretboard view. */
+  #take({ frets, chord }) {
+    this.#app.wanted = null;
+    this.#frets = [...frets];
+    this.ratios.value = chord;
+    const first = frets.findLastIndex((f) => f >= 0);
+    this.anchor.value = String(first + 1);
+    this.#mark();
+    this.#solve();
+  }
+
+  #pick(cell) {
+    const at = cell.string - 1;
+    this.#frets[at] = this.#frets[at] === cell.fret ? -1 : cell.fret;
+    this.#mark();
+    this.solveSoon();
+  }
+
+  #mark() {
+    this.board.mark((cell) => (this.#frets[cell.string - 1] === cell.fret ? 'shape' : null));
+    setText(this.shape, this.#text());
+  }
+
+  #text() {
+    return [...this.#frets].reverse().map((f) => (f < 0 ? 'x' : f)).join(' ');
+  }
+
+  #chord() {
+    return `${this.#text()} as ${this.ratios.value.trim()}`;
+  }
+
+  #keep() {
+    this.#chords.push(this.#chord());
+    this.#listKept();
+    setText(this.status, '');
+    this.#app.say('kept; now choose another shape');
+  }
+
+  #listKept() {
+    this.kept.replaceChildren(...this.#chords.map((text, i) => h('li', {}, h('span', { class: 'tab' }, text),
+      h('button', { type: 'button', 'aria-label': `Leave out ${text}`, onclick: () => { this.#chords.splice(i, 1); this.#listKept(); this.#solve(); } }, 'Leave out'))));
+  }
+
+  async #solve() {
+    if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, 'Choose notes on at least two strings.');
+    const asked = ++this.#asked;
+    const { tuning, reference } = this.#app.tuner.session.settings;
+    const chords = [...new Set([...this.#chords, this.#chord()])];
+    try {
+      const answer = await send('POST', 'api/detune', {
+        instrument: this.data.id, tuning, reference, chords, anchor: Number(this.anchor.value),
+        limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
+      });
+      if (asked === this.#asked) this.#show(answer, '');
+    } catch (err) {
+      if (asked === this.#asked) this.#show(null, err.message);
+    }
+  }
+
+  #show(answer, error) {
+    this.#plan = answer;
+    setText(this.status, error);
+    for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
+    this.limits.show(answer?.strings);
+    this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
+    this.cautions.replaceChildren(...(answer?.cautions ?? []).map((text) => h('li', {}, text)));
+    this.pairs.replaceChildren(h('h2', {}, 'Pairs of the chord, now and then'), ...(answer?.chords ?? []).map(chordTable));
+    this.others.replaceChildren(h('h2', {}, 'What it costs other chords'), answer ? otherTable(answer.others, answer.others_total) : '');
+  }
+
+  /** Plays the shape as the open strings are, or as the plan would have them. */
+  #hear(which) {
+    const pitches = this.#frets.map((f, i) => (f < 0 ? 0 : this.#plan.strings[i][which] * 2 ** (this.board.cell(i + 1, f).cents / 1200)));
+    play(pitches.filter((hz) => hz > 0).sort((a, b) => a - b));
+  }
+
+  async #send() {
+    try {
+      await this.#app.tuner.set({ plan: this.#plan.plan });
+      this.#app.go('tune');
+    } catch (err) {
+      setText(this.status, err.message);
+    }
+  }
+}
