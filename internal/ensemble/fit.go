@@ -1,0 +1,350 @@
+package ensemble
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// points is into how many steps a window is cut for a fit; each step is one value a cluster.
+const points = 32
+
+// What is expected of a partial's decay before anything is measured.
+const (
+	decayMean  = 4.0  // 1/s
+	decaySigma = 12.0 // 1/s
+	decayMost  = 80.0 // 1/s
+)
+
+// linkBins is the distance, in units of 1/window, up to which partials are fitted together.
+const linkBins = 3.0
+
+// A fit is the joint least-squares fit of all partials of all strings to one window:
+//
+//	x(t) = Σ_l Re C_l·exp((−α_l + iω_l)·t) + noise
+//
+// under a Hann taper, so that partials further apart than its main lobe do not meet. Those nearer
+// form clusters; a cluster is demodulated at its middle into points values and its partials,
+// coincident ones too, are fitted together. What the partials of other clusters add to its values
+// is taken off with their present amplitudes.
+//
+// A Gauss–Newton step gives for each cluster, amplitudes and decays eliminated, the information
+// matrix P of the deviations d of its partials from the law in cents, and P·d. P may be singular,
+// as it is for partials that coincide. The deviations are the law's changes plus a scatter of
+// variance T, so that the law (f1 and B of all strings) follows from generalised least squares
+// with the weight (P⁻¹+T)⁻¹ = P − P(P+T⁻¹)⁻¹P, which exists for a singular P too.
+type fit struct {
+	fs       float64
+	seconds  float64   // length of the window
+	hop      int       // sub-blocks from point to point
+	from     int       // first sub-block of the window
+	t        []float64 // [s] time of each point from the middle of the window
+	h        []float64 // taper, by point
+	kernel   []float64 // low-pass, by sub-block over two hops
+	partials []partial
+	active   []int // indexes into partials, by frequency
+	clusters []cluster
+	z        []complex128 // points − 1 for each cluster
+	left     []complex128 // what the model leaves of one cluster
+	one      []complex128 // one wave
+	basis    []complex128 // the waves of one cluster
+	matrix   []float64    // of all clusters
+	vector   []float64
+	white    float64 // typical noise power of a point
+	order    []float64
+	alone    []deviation
+	column   []float64
+	law      law
+	scatter  float64 // width of the scatter about the law in units of scatterWidth
+}
+
+// A partial is one partial of one string.
+type partial struct {
+	voice, k int
+	row      int // in the bank
+	law      float64
+	hz       float64    // present model
+	c        complex128 // amplitude at the middle of the window
+	alpha    float64    // [1/s]
+	off      float64    // [cents] against the law
+	variance float64    // [cents²] of off
+	extra    float64    // [cents²] T of this partial
+	settled  bool       // it has been fitted
+	heard    bool       // it stands out of what is around it
+	cluster  int
+}
+
+// A cluster is a run of active partials that are fitted together.
+type cluster struct {
+	from, to int     // in active
+	hz       float64 // demodulated at
+	rho      float64 // noise power of a point
+	at       int     // of its matrix and vector
+	measured bool
+}
+
+func (c *cluster) size() int { return c.to - c.from }
+
+// prepare makes what does not depend on the window.
+func (f *fit) prepare(fs float64) {
+	f.fs = fs
+	f.t, f.h = make([]float64, points-1), make([]float64, points-1)
+	f.left, f.one = make([]complex128, points-1), make([]complex128, points-1)
+}
+
+// begin sets the window: all of the bank's sub-blocks but those left over at its front.
+func (f *fit) begin(b *bank) {
+	f.hop = b.n / points
+	count := f.hop * points
+	f.from = b.n - count
+	f.seconds = float64(count*b.m) / f.fs
+	for j := range f.t {
+		f.t[j] = float64((j+1)*f.hop-count/2) * float64(b.m) / f.fs
+		s := math.Sin(math.Pi * float64(j+1) / points)
+		f.h[j] = s * s
+	}
+	f.kernel = grow(f.kernel, 2*f.hop)
+	for i := range f.kernel {
+		f.kernel[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(2*f.hop))) / float64(2*f.hop)
+	}
+	for i := range f.partials {
+		p := &f.partials[i]
+		p.c, p.alpha, p.off, p.settled = 0, decayMean, 0, false
+		p.variance, p.heard = 0, false
+		p.extra = sq(scatterWidth(p.k)) * 2
+	}
+	f.active = f.active[:0]
+	f.scatter = 1
+}
+
+func sq(x float64) float64 { return x * x }
+
+// converge runs the staged fit of all candidates. In each stage those partials take part whose
+// frequency is known well enough to lie in the main lobe of the taper.
+func (f *fit) converge(b *bank, voices []voice) bool {
+	f.law.begin(voices)
+	for range 8 {
+		grew := f.choose(voices)
+		if len(f.active) == 0 {
+			return false
+		}
+		f.arrange(b)
+		for range 6 {
+			f.sweep(voices)
+			f.expect()
+			if !f.law.solve(f, voices) {
+				return false
+			}
+			f.apply(voices)
+			if f.law.still(voices) {
+				break
+			}
+		}
+		if !grew {
+			break
+		}
+	}
+	return true
+}
+
+// place updates the frequencies of all partials from the law.
+func (f *fit) place(voices []voice) {
+	for i := range f.partials {
+		p := &f.partials[i]
+		v := &voices[p.voice]
+		p.law = partialHz(v.f1, v.b, p.k)
+		p.hz = p.law * math.Exp(p.off/centsPerNeper)
+	}
+}
+
+// choose sets the active partials and reports whether there are more than before.
+func (f *fit) choose(voices []voice) bool {
+	f.place(voices)
+	before := len(f.active)
+	f.active = f.active[:0]
+	for i := range f.partials {
+		p := &f.partials[i]
+		v := &voices[p.voice]
+		if !v.candidate || p.hz > v.top {
+			continue
+		}
+		slope := centsByB(v.b, p.k)
+		uncertain := sq(v.sigma) + sq(slope*v.sigmaB) + 2*slope*v.sigmaFB
+		if !p.settled {
+			uncertain += sq(scatterWidth(p.k))
+		}
+		if math.Sqrt(math.Max(uncertain, 0))*p.hz/centsPerNeper*f.seconds < 0.5 || p.k == 1 {
+			f.active = append(f.active, i)
+		}
+	}
+	slices.SortFunc(f.active, func(a, b int) int { return cmp.Compare(f.partials[a].hz, f.partials[b].hz) })
+	return len(f.active) > before
+}
+
+// arrange groups the active partials into clusters and demodulates each.
+func (f *fit) arrange(b *bank) {
+	f.clusters = f.clusters[:0]
+	at := 0
+	for i, a := range f.active {
+		p := &f.partials[a]
+		if i == 0 || p.hz-f.partials[f.active[i-1]].hz > linkBins/f.seconds {
+			f.clusters = append(f.clusters, cluster{from: i})
+		}
+		p.cluster = len(f.clusters) - 1
+		f.clusters[p.cluster].to = i + 1
+	}
+	f.z = grow(f.z, len(f.clusters)*len(f.t))
+	for i := range f.clusters {
+		c := &f.clusters[i]
+		first, last := &f.partials[f.active[c.from]], &f.partials[f.active[c.to-1]]
+		c.hz = (first.hz + last.hz) / 2
+		c.at = at
+		at += 16 * sq2(c.size())
+		f.demodulate(b, c, f.points(i))
+	}
+	f.matrix = grow(f.matrix, at)
+	f.vector = grow(f.vector, 4*len(f.active))
+}
+
+func sq2(n int) int { return n * n }
+
+// points returns the values of cluster i.
+func (f *fit) points(i int) []complex128 { return f.z[i*len(f.t) : (i+1)*len(f.t)] }
+
+// demodulate fills z with the sound around the cluster's middle frequency, low-passed. A sinusoid
+// of complex amplitude C at f gives C·gain(f−hz)·exp(2πi(f−hz)t).
+func (f *fit) demodulate(b *bank, c *cluster, z []complex128) {
+	row := f.row(b, c)
+	y := b.y[row][f.from:]
+	clear(z)
+	dt := float64(b.m) / f.fs
+	w := 2 * math.Pi * c.hz
+	// The bank's sub-blocks run on their own time; the middle of the first is this far from the
+	// middle of the window.
+	start := (0.5 - float64(points*f.hop)/2) * dt
+	turn, step := unit(-w*start), unit(-w*dt)
+	for j := range points {
+		var rise, fall complex128
+		up, down := f.kernel[:f.hop], f.kernel[f.hop:]
+		for i, v := range y[j*f.hop : (j+1)*f.hop] {
+			v *= turn
+			rise += v * complex(up[i], 0)
+			fall += v * complex(down[i], 0)
+			turn *= step
+		}
+		if j < len(z) {
+			z[j] += 2 * rise
+		}
+		if j > 0 {
+			z[j-1] += 2 * fall
+		}
+		turn *= complex(1.5-0.5*(real(turn)*real(turn)+imag(turn)*imag(turn)), 0)
+	}
+}
+
+// row returns the row of the bank nearest to the cluster.
+func (f *fit) row(b *bank, c *cluster) int {
+	best, row := math.Inf(1), 0
+	for _, a := range f.active[c.from:c.to] {
+		r := f.partials[a].row
+		if d := math.Abs(b.omega[r]*f.fs/(2*math.Pi) - c.hz); d < best {
+			best, row = d, r
+		}
+	}
+	return row
+}
+
+func unit(x float64) complex128 {
+	s, c := math.Sincos(x)
+	return complex(c, s)
+}
+
+func conj(c complex128) complex128 { return complex(real(c), -imag(c)) }
+
+func norm(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
+
+// gain returns the response of the low-pass at a distance of hz.
+func (f *fit) gain(hz float64) float64 {
+	x := 2 * math.Abs(hz) * f.seconds / points // in units of its 1/length
+	if x < 1e-6 {
+		return 1
+	}
+	if math.Abs(x-1) < 1e-6 {
+		return 0.5
+	}
+	return math.Sin(math.Pi*x) / (math.Pi * x) / (1 - x*x)
+}
+
+// wave fills dst with the values that partial p of unit amplitude gives in a cluster at hz.
+func (f *fit) wave(dst []complex128, p *partial, hz, bend float64) {
+	w := 2 * math.Pi * (p.hz - hz)
+	g := complex(f.gain(p.hz-hz), 0)
+	dt := f.t[1] - f.t[0]
+	t0 := f.t[0]
+	// The phase of a note that glides by bend (relative, 1/s) is ω(t + bend·t²/2).
+	k := math.Pi * p.hz * bend
+	e := g * complex(math.Exp(-p.alpha*t0), 0) * unit(w*t0+k*t0*t0)
+	step := complex(math.Exp(-p.alpha*dt), 0) * unit(w*dt+k*(2*t0*dt+dt*dt))
+	more := unit(2 * k * dt * dt)
+	for j := range dst {
+		dst[j] = e
+		e *= step
+		step *= more
+	}
+}
+
+// sweep fits every cluster on its own, given what the others hold now.
+func (f *fit) sweep(voices []voice) {
+	for i := range f.clusters {
+		c := &f.clusters[i]
+		f.remainder(i, voices)
+		f.waves(c, voices)
+		if f.amplitudes(c) {
+			f.remainder(i, voices)
+		}
+		f.noise(c)
+		f.normal(c)
+	}
+	f.order = grow(f.order, len(f.clusters))
+	for i := range f.clusters {
+		f.order[i] = f.clusters[i].rho
+	}
+	slices.Sort(f.order)
+	f.white = f.order[len(f.order)/2]
+}
+
+// remainder sets left to what all partials near cluster i leave of its values.
+func (f *fit) remainder(i int, voices []voice) {
+	c := &f.clusters[i]
+	copy(f.left, f.points(i))
+	reach := 1.9 * points / f.seconds
+	one := f.one
+	add := func(at int) bool {
+		p := &f.partials[f.active[at]]
+		if math.Abs(p.hz-c.hz) > reach {
+			return false
+		}
+		if p.c == 0 {
+			return true
+		}
+		f.wave(one, p, c.hz, voices[p.voice].bend)
+		for j, e := range one {
+			f.left[j] -= p.c * e
+		}
+		return true
+	}
+	for at := c.from - 1; at >= 0 && add(at); at-- {
+	}
+	for at := c.from; at < len(f.active) && add(at); at++ {
+	}
+}
+
+// waves sets basis to the waves of the cluster's partials.
+func (f *fit) waves(c *cluster, voices []voice) {
+	n := len(f.t)
+	f.basis = grow(f.basis, c.size()*n)
+	for l, a := range f.active[c.from:c.to] {
+		p := &f.partials[a]
+		f.wave(f.basis[l*n:(l+1)*n], p, c.hz, voices[p.voice].bend)
+	}
+}

@@ -1,0 +1,202 @@
+package ensemble
+
+import "math"
+
+// The unknowns of a cluster of n partials, in this order: real and imaginary part of each C, then
+// each α, then each deviation in cents.
+
+// amplitudes solves for the amplitudes alone if some partial of the cluster has none, and reports
+// whether it did.
+func (f *fit) amplitudes(c *cluster) bool {
+	n, m := c.size(), len(f.t)
+	missing := false
+	for _, a := range f.active[c.from:c.to] {
+		missing = missing || f.partials[a].c == 0
+	}
+	if !missing {
+		return false
+	}
+	mat, vec := f.matrix[c.at:c.at+4*n*n], f.vector[4*c.from:4*c.from+2*n]
+	for k := range n {
+		ek := f.basis[k*m : (k+1)*m]
+		var g complex128
+		for j, e := range ek {
+			g += complex(f.h[j], 0) * conj(e) * f.left[j]
+		}
+		vec[2*k], vec[2*k+1] = real(g), imag(g)
+		for l := range k + 1 {
+			var s complex128
+			for j, e := range f.basis[l*m : (l+1)*m] {
+				s += complex(f.h[j], 0) * conj(ek[j]) * e
+			}
+			put2(mat, 2*n, 2*k, 2*l, s)
+		}
+		// A slight ridge keeps coincident partials from growing against each other.
+		mat[2*k*2*n+2*k] *= 1.001
+		mat[(2*k+1)*2*n+2*k+1] *= 1.001
+	}
+	factor(mat, 2*n)
+	solve(mat, 2*n, vec)
+	for k, a := range f.active[c.from:c.to] {
+		p := &f.partials[a]
+		p.c += complex(vec[2*k], vec[2*k+1])
+		if p.c == 0 {
+			p.c = complex(1e-30, 0)
+		}
+	}
+	return true
+}
+
+// put2 enters the inner product s of two complex columns, each of which stands for a real and an
+// imaginary unknown.
+func put2(mat []float64, size, row, col int, s complex128) {
+	mat[row*size+col], mat[row*size+col+1] = real(s), -imag(s)
+	mat[(row+1)*size+col], mat[(row+1)*size+col+1] = imag(s), real(s)
+}
+
+// noise sets the noise power of the cluster's points from what is left there, and from what is
+// usual where little can be left.
+func (f *fit) noise(c *cluster) {
+	var sum, weight, weight2 float64
+	for j, v := range f.left {
+		sum += f.h[j] * norm(v)
+		weight += f.h[j]
+		weight2 += f.h[j] * f.h[j]
+	}
+	values := weight * weight / weight2 // worth so many equal ones
+	free := math.Max(0.5, values-2*float64(c.size()))
+	local := sum / weight * values / free
+	if !c.measured {
+		c.rho = local
+		c.measured = true
+	}
+	c.rho = (free*local + 4*math.Max(f.white, 1e-16)) / (free + 4)
+}
+
+// taperCost is by how much the taper and the overlap of the points' low-pass raise the variance of
+// a deviation over that of least squares with equal weights and independent noise: for h = sin²,
+// ∫h²t²dt ÷ ∫ht²dt = 0.459 for the frequency of a partial alone, ∫h² ÷ ∫h = 0.75 for amplitudes,
+// which decide where partials coincide; neighbouring points under the Hann low-pass correlate by
+// 1/6, which is 1 + 2/6 at low frequencies.
+func taperCost(size int) float64 {
+	if size == 1 {
+		return 0.459 * 4 / 3
+	}
+	return 0.75 * 4 / 3
+}
+
+// normal builds and factors the normal equations of the cluster, scaled to unit noise.
+func (f *fit) normal(c *cluster) {
+	n, m := c.size(), len(f.t)
+	size := 4 * n
+	mat, vec := f.matrix[c.at:c.at+size*size], f.vector[4*c.from:4*c.to]
+	scale := 1 / (c.rho * taperCost(n))
+	act := f.active[c.from:c.to]
+	var loud float64
+	for k, a := range act {
+		pk := &f.partials[a]
+		ek := f.basis[k*m : (k+1)*m]
+		var g0, g1 complex128
+		for j, e := range ek {
+			v := complex(f.h[j]*scale, 0) * conj(e) * f.left[j]
+			g0 += v
+			g1 += v * complex(f.t[j], 0)
+		}
+		g1 *= conj(pk.c)
+		wk := 2 * math.Pi * pk.hz / centsPerNeper
+		vec[2*k], vec[2*k+1] = real(g0), imag(g0)
+		vec[2*n+k], vec[3*n+k] = -real(g1), wk*imag(g1)
+		for l, al := range act[:k+1] {
+			pl := &f.partials[al]
+			wl := 2 * math.Pi * pl.hz / centsPerNeper
+			var s0, s1, s2 complex128
+			for j, e := range f.basis[l*m : (l+1)*m] {
+				v := complex(f.h[j]*scale, 0) * conj(ek[j]) * e
+				tj := complex(f.t[j], 0)
+				s0 += v
+				v *= tj
+				s1 += v
+				s2 += v * tj
+			}
+			put2(mat, size, 2*k, 2*l, s0)
+			p := s1 * conj(pk.c) // rates of k against the amplitude of l
+			mat[(2*n+k)*size+2*l], mat[(2*n+k)*size+2*l+1] = -real(p), imag(p)
+			mat[(3*n+k)*size+2*l], mat[(3*n+k)*size+2*l+1] = wk*imag(p), wk*real(p)
+			if l != k {
+				p = conj(s1) * conj(pl.c)
+				mat[(2*n+l)*size+2*k], mat[(2*n+l)*size+2*k+1] = -real(p), imag(p)
+				mat[(3*n+l)*size+2*k], mat[(3*n+l)*size+2*k+1] = wl*imag(p), wl*real(p)
+			}
+			q := conj(pk.c) * pl.c * s2
+			mat[(2*n+k)*size+2*n+l] = real(q)
+			mat[(3*n+k)*size+3*n+l] = wk * wl * real(q)
+			mat[(3*n+k)*size+2*n+l] = -wk * imag(q)
+			mat[(3*n+l)*size+2*n+k] = wl * imag(q)
+		}
+		loud = math.Max(loud, norm(pk.c))
+	}
+	f.priors(c, mat, vec, loud)
+	factor(mat, size)
+	forward(mat, size, vec)
+}
+
+// priors adds what is known of amplitudes and decays beforehand.
+func (f *fit) priors(c *cluster, mat, vec []float64, loud float64) {
+	n := c.size()
+	size := 4 * n
+	ridge := 1 / (100 * (loud + 1e-30))
+	for k, a := range f.active[c.from:c.to] {
+		p := &f.partials[a]
+		for i, v := range [2]float64{real(p.c), imag(p.c)} {
+			mat[(2*k+i)*(size+1)] += ridge
+			vec[2*k+i] -= ridge * v
+		}
+		mat[(2*n+k)*(size+1)] += 1 / sq(decaySigma)
+		vec[2*n+k] += (decayMean - p.alpha) / sq(decaySigma)
+	}
+}
+
+// tail returns row k of the trailing block of the cluster's factor: P = L·Lᵀ of the deviations.
+func (f *fit) tail(c *cluster, k int) []float64 {
+	n := c.size()
+	size := 4 * n
+	return f.matrix[c.at+(3*n+k)*size+3*n:][:k+1]
+}
+
+// apply takes over the law's changes and what they mean for each partial.
+func (f *fit) apply(voices []voice) {
+	for i := range voices {
+		v := &voices[i]
+		if v.candidate {
+			v.f1 *= math.Exp(v.df / centsPerNeper)
+			v.b += v.db
+		}
+	}
+	for i := range f.clusters {
+		c := &f.clusters[i]
+		n := c.size()
+		size := 4 * n
+		mat, vec := f.matrix[c.at:c.at+size*size], f.vector[4*c.from:4*c.to]
+		act := f.active[c.from:c.to]
+		for k, a := range act {
+			p := &f.partials[a]
+			limit := 0.4 / f.seconds * centsPerNeper / p.hz
+			step := math.Max(-limit, math.Min(limit, f.law.dev[c.from+k]-p.off))
+			for x, v := range mat[(3*n+k)*size : (3*n+k)*size+3*n] {
+				vec[x] -= v * step
+			}
+			v := &voices[p.voice]
+			p.off += step - (v.df + v.db*centsByB(v.b, p.k))
+			p.variance = f.law.variance[c.from+k]
+			p.settled = true
+		}
+		backward(mat, size, 3*n, vec)
+		for k, a := range act {
+			p := &f.partials[a]
+			p.c += complex(vec[2*k], vec[2*k+1])
+			step := math.Max(-1/f.seconds, math.Min(1/f.seconds, vec[2*n+k]))
+			p.alpha = math.Max(-2/f.seconds, math.Min(decayMost, p.alpha+step))
+		}
+	}
+	f.place(voices)
+}

@@ -1,0 +1,279 @@
+package ensemble
+
+import (
+	"fmt"
+	"math"
+)
+
+// A String is one string of the instrument, or one note of a chord.
+type String struct {
+	Number int     // as the player counts; only handed back
+	Label  string  // name of the target; only handed back
+	Hz     float64 // target of partial 1
+	B      float64 // inharmonicity if it is known to about 10%; 0: not known
+}
+
+// Config says what a reader listens for.
+type Config struct {
+	SampleRate float64 // Hz, 8000 to 192000
+	Strings    []String
+}
+
+// A StringReading is what is known of one string.
+type StringReading struct {
+	String     String
+	Sounding   bool
+	F1Hz       float64 // partial 1 under the fitted law, in the middle of the window; 0 if silent
+	Cents      float64 // against the target, positive is sharp
+	SigmaCents float64 // standard uncertainty of F1Hz
+	B, BSigma  float64 // inharmonicity
+	DriftCents float64 // [cents/s] glide
+	Partial1Hz float64 // the lowest partial as measured; 0 if it is not heard
+	LevelDB    float64 // RMS of its partials, dB re full scale
+	SNRdB      float64 // their power over the noise in the bands that they take up
+	Heard      int     // partials that stand out
+}
+
+// Limits of a window, in seconds.
+const (
+	MinWindow = 0.3
+	MaxWindow = 2.0
+)
+
+// topPartial is the partial of the highest string up to which all strings are modelled, each as
+// far as that frequency.
+const (
+	topPartial   = 8
+	mostPartials = 36 // of one string
+	maxStrings   = 64
+)
+
+// A voice is one string under measurement.
+type voice struct {
+	target          float64
+	partials        int
+	top             float64 // [Hz] no partial above
+	known           bool
+	only            [1]float64
+	meanOfB         float64
+	sigmaOfB        float64
+	candidate       bool
+	f1, b, bend     float64
+	sigma, sigmaB   float64
+	sigmaFB         float64 // covariance
+	df, db          float64 // last step of the law
+	bendInfo        float64
+	bendPull        float64
+	heard, testable int
+	power           float64
+	firstF1, firstB float64 // as the search has found them
+	firstSigma      float64
+	firstSigmaB     float64
+}
+
+// A Reader reads windows of sound. It holds its work space, allocates nothing once it has seen a
+// window of the greatest length, and serves one goroutine.
+type Reader struct {
+	cfg      Config
+	voices   []voice
+	bank     *bank
+	spectrum *spectrum
+	fit      fit
+	out      []StringReading
+}
+
+// NewReader returns a reader for the strings of cfg.
+func NewReader(cfg Config) (*Reader, error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	r := &Reader{cfg: cfg, out: make([]StringReading, len(cfg.Strings))}
+	top := 0.0
+	for _, s := range cfg.Strings {
+		top = math.Max(top, s.Hz)
+	}
+	top = math.Min(top*(topPartial+0.5), 0.42*cfg.SampleRate)
+	m := int(math.Round(cfg.SampleRate / 1500))
+	if top > 4000 {
+		m = max(4, int(math.Round(cfg.SampleRate/3000)))
+	}
+	var omega []float64
+	for i, s := range cfg.Strings {
+		v := newVoice(s, top)
+		r.voices = append(r.voices, v)
+		for k := 1; k <= v.partials; k++ {
+			r.fit.partials = append(r.fit.partials, partial{voice: i, k: k, row: len(omega)})
+			omega = append(omega, 2*math.Pi*partialHz(v.target, v.meanOfB, k)/cfg.SampleRate)
+		}
+	}
+	r.bank = newBank(omega, m, int(MaxWindow*cfg.SampleRate)/m+1)
+	r.fit.prepare(cfg.SampleRate)
+	return r, nil
+}
+
+func (cfg *Config) check() error {
+	if !(cfg.SampleRate >= 8000 && cfg.SampleRate <= 192000) {
+		return fmt.Errorf("sample rate %g Hz is outside 8000-192000 Hz", cfg.SampleRate)
+	}
+	if n := len(cfg.Strings); n == 0 || n > maxStrings {
+		return fmt.Errorf("%d strings; 1 to %d can be read at once", n, maxStrings)
+	}
+	for _, s := range cfg.Strings {
+		if !(s.Hz >= 20 && s.Hz <= 0.2*cfg.SampleRate && s.Hz <= 5000) {
+			return fmt.Errorf("string %d at %g Hz is outside 20-%g Hz", s.Number, s.Hz, math.Min(5000, 0.2*cfg.SampleRate))
+		}
+		if !(s.B >= 0 && s.B < 0.05) {
+			return fmt.Errorf("string %d: inharmonicity %g is outside 0-0.05", s.Number, s.B)
+		}
+	}
+	return nil
+}
+
+// newVoice prepares for a string. Where B is not known its prior covers strings of guitars,
+// basses and the lower piano (0 to 4e-4) and the growth towards the top of a piano, as in
+// R. W. Young, J. Acoust. Soc. Am. 24 (1952) 267.
+func newVoice(s String, top float64) voice {
+	v := voice{target: s.Hz, top: top}
+	if s.B > 0 {
+		v.known, v.only = true, [1]float64{s.B}
+		v.meanOfB, v.sigmaOfB = s.B, 0.12*s.B+2e-6
+	} else {
+		high := math.Pow(s.Hz/2000, 1.8) * 4e-3
+		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 1.5e-4+high
+	}
+	for v.partials < mostPartials && partialHz(s.Hz, v.meanOfB, v.partials+1) < top {
+		v.partials++
+	}
+	v.partials = max(v.partials, 1)
+	return v
+}
+
+// Read reads the strings from the samples of one window, in which no string is plucked or
+// stopped, 0.3 s long at least; of more than 2 s it takes the last two. The result is valid until
+// the next call.
+func (r *Reader) Read(samples []float64) ([]StringReading, error) {
+	if s := float64(len(samples)) / r.cfg.SampleRate; s < MinWindow {
+		return nil, fmt.Errorf("a window of %.3g s is shorter than %g s", s, MinWindow)
+	}
+	if most := int(MaxWindow * r.cfg.SampleRate); len(samples) > most {
+		samples = samples[len(samples)-most:]
+	}
+	r.bank.n = 0
+	m := r.bank.m
+	first := len(samples) % m
+	for at := first; at+m <= len(samples); at += m {
+		r.bank.push(samples[at : at+m])
+	}
+	r.look(samples)
+	r.measure()
+	return r.report(), nil
+}
+
+// look searches the middle second of the window.
+func (r *Reader) look(samples []float64) {
+	n := min(len(samples), int(r.cfg.SampleRate))
+	if r.spectrum == nil || r.spectrum.n != n {
+		r.spectrum = newSpectrum(n, r.cfg.SampleRate, r.top())
+	}
+	first := (len(samples) - n) / 2
+	r.spectrum.find(samples[first : first+n])
+	r.search()
+}
+
+func (r *Reader) top() float64 { return r.voices[0].top }
+
+// measure fits the candidates, dropping one at a time the string that is heard least until all
+// that are left are heard.
+func (r *Reader) measure() {
+	for i := range r.voices {
+		v := &r.voices[i]
+		v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
+	}
+	for range len(r.voices) {
+		if !r.fitOnce() {
+			return
+		}
+		worst := -1
+		for i := range r.voices {
+			v := &r.voices[i]
+			if v.candidate && !v.sounds() && (worst < 0 || v.heard < r.voices[worst].heard) {
+				worst = i
+			}
+		}
+		if worst < 0 {
+			return
+		}
+		r.voices[worst].candidate = false
+	}
+}
+
+// fitOnce fits all candidates afresh and weighs what is heard of them.
+func (r *Reader) fitOnce() bool {
+	f := &r.fit
+	any := false
+	for i := range r.voices {
+		v := &r.voices[i]
+		v.f1, v.b, v.sigma, v.sigmaB = v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB
+		v.bend, v.sigmaFB = 0, 0
+		any = any || v.candidate
+	}
+	if !any {
+		return false
+	}
+	f.begin(r.bank)
+	ok := f.converge(r.bank, r.voices)
+	for range 2 {
+		if !ok {
+			break
+		}
+		f.straighten(r.voices)
+		f.sweep(r.voices)
+		f.expect()
+		if ok = f.law.solve(f, r.voices); ok {
+			f.apply(r.voices)
+		}
+	}
+	if ok {
+		f.sweep(r.voices)
+		ok = f.settle(r.voices)
+	}
+	if !ok {
+		for i := range r.voices {
+			r.voices[i].candidate = false
+		}
+		return false
+	}
+	f.weigh(r.voices)
+	return true
+}
+
+// sounds reports whether enough partials are heard.
+func (v *voice) sounds() bool {
+	return v.heard >= min(2, v.partials)
+}
+
+func (r *Reader) report() []StringReading {
+	for i := range r.out {
+		v := &r.voices[i]
+		out := &r.out[i]
+		*out = StringReading{String: r.cfg.Strings[i]}
+		if !v.candidate {
+			continue
+		}
+		out.Sounding = true
+		out.F1Hz = v.f1
+		out.Cents = centsPerNeper * math.Log(v.f1/v.target)
+		out.DriftCents = v.bend * centsPerNeper
+		out.SigmaCents = math.Sqrt(sq(v.sigma) + sq(commonScatter*r.fit.scatter) + sq(0.1*out.DriftCents*r.fit.seconds))
+		out.B, out.BSigma = v.b, v.sigmaB
+		out.Heard = v.heard
+		out.LevelDB = 10 * math.Log10(v.power/2+1e-30)
+		out.SNRdB = 10 * math.Log10((v.power+1e-30)/(r.fit.white*float64(v.heard)+1e-30))
+	}
+	for i := range r.fit.partials {
+		if p := &r.fit.partials[i]; p.k == 1 && p.heard && r.out[p.voice].Sounding {
+			r.out[p.voice].Partial1Hz = p.hz
+		}
+	}
+	return r.out
+}

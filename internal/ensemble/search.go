@@ -1,0 +1,153 @@
+package ensemble
+
+import "math"
+
+// The search looks at the peaks of the spectrum alone.
+const (
+	searchCents    = 60.0 // how far a string may be off its target
+	searchStep     = 1.5  // cents
+	searchPartials = 10
+	levelRange     = 50.0 // dB below the loudest peak at which a peak counts for nothing
+	sharedWeight   = 0.3  // of a peak that another string's partial explains
+	searchRounds   = 3    // shared peaks are found anew in each
+)
+
+// searchB are the inharmonicities that are tried where none is known.
+var searchB = [...]float64{0, 6e-5, 1.4e-4, 2.6e-4}
+
+// search finds where each string may sound from the peaks, and sets candidate, f1, b and sigma of
+// every voice. Strings are looked at by turns: what one explains counts less for the others.
+func (r *Reader) search() {
+	for i := range r.voices {
+		r.voices[i].candidate = false
+	}
+	for range searchRounds {
+		for i := range r.voices {
+			r.claim(i)
+			r.voices[i].find(r.spectrum)
+		}
+	}
+}
+
+// claim marks the peaks that the other strings explain as they have been found so far.
+func (r *Reader) claim(own int) {
+	s := r.spectrum
+	for i := range s.peaks {
+		s.peaks[i].claim = -1
+	}
+	for i := range r.voices {
+		v := &r.voices[i]
+		if i == own || !v.candidate {
+			continue
+		}
+		for k := 1; k <= v.partials; k++ {
+			hz := partialHz(v.f1, v.b, k)
+			if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.4*s.skirtHz {
+				p.claim = i
+			}
+		}
+	}
+}
+
+// find looks for the offset and inharmonicity whose partials meet the most peaks.
+func (v *voice) find(s *spectrum) {
+	var best, cents, b float64
+	for _, tryB := range v.triedB() {
+		for c := -searchCents - searchStep; c <= searchCents+searchStep; c += searchStep {
+			if score := v.score(s, v.target*math.Exp(c/centsPerNeper), tryB); score > best {
+				best, cents, b = score, c, tryB
+			}
+		}
+	}
+	v.candidate = false
+	if best == 0 {
+		return
+	}
+	v.f1, v.b = v.target*math.Exp(cents/centsPerNeper), b
+	for range 3 {
+		v.polish(s)
+	}
+	v.candidate = math.Abs(centsPerNeper*math.Log(v.f1/v.target)) < searchCents+10 && v.supported(s)
+}
+
+// triedB returns the inharmonicities worth a try.
+func (v *voice) triedB() []float64 {
+	if v.known {
+		return v.only[:]
+	}
+	return searchB[:]
+}
+
+// meeting returns how well a partial expected at hz meets peak p, 0 to 1, and the peak's weight.
+func (s *spectrum) meeting(p *peak, hz float64) float64 {
+	if p == nil {
+		return 0
+	}
+	weight := 1 + (p.db-s.loudest)/levelRange
+	if weight <= 0 {
+		return 0
+	}
+	if p.claim >= 0 {
+		weight *= sharedWeight
+	}
+	d := (p.hz - hz) / (0.35*s.skirtHz + 1.5/centsPerNeper*hz)
+	if d*d > 9 {
+		return 0
+	}
+	return weight * math.Exp(-d*d)
+}
+
+// score returns how well a string of f1 and b explains the peaks.
+func (v *voice) score(s *spectrum, f1, b float64) float64 {
+	var sum float64
+	for k := 1; k <= min(searchPartials, v.partials); k++ {
+		hz := partialHz(f1, b, k)
+		sum += s.meeting(s.near(hz), hz) / (1 + 0.15*float64(k-1))
+	}
+	return sum
+}
+
+// polish fits f1 and b to the peaks that the partials meet, by weighted least squares.
+func (v *voice) polish(s *spectrum) {
+	var a11, a12, a22, b1, b2 float64
+	for k := 1; k <= min(searchPartials, v.partials); k++ {
+		hz := partialHz(v.f1, v.b, k)
+		p := s.near(hz)
+		w := s.meeting(p, hz)
+		if w < 0.02 {
+			continue
+		}
+		sigma := centsPerNeper*0.1*s.skirtHz/hz + 0.5*scatterWidth(k)
+		w /= sigma * sigma
+		slope, y := centsByB(v.b, k), centsPerNeper*math.Log(p.hz/hz)
+		a11 += w
+		a12 += w * slope
+		a22 += w * slope * slope
+		b1 += w * y
+		b2 += w * slope * y
+	}
+	p := 1 / (v.sigmaOfB * v.sigmaOfB)
+	a22 += p
+	b2 += p * (v.meanOfB - v.b)
+	det := a11*a22 - a12*a12
+	if !(det > 0) || a11 == 0 {
+		return
+	}
+	v.f1 *= math.Exp((a22*b1 - a12*b2) / det / centsPerNeper)
+	v.b = math.Max(0, v.b+(a11*b2-a12*b1)/det)
+	v.sigma, v.sigmaB = math.Sqrt(a22/det)+0.1, math.Sqrt(a11/det)
+}
+
+// supported reports whether enough of the lowest partials meet a peak for the string to be worth
+// a fit. Whether it sounds is settled after that.
+func (v *voice) supported(s *spectrum) bool {
+	met := 0
+	tried := min(6, v.partials)
+	for k := 1; k <= tried; k++ {
+		hz := partialHz(v.f1, v.b, k)
+		if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.5*s.skirtHz+3/centsPerNeper*hz && p.db > s.loudest-levelRange {
+			met++
+		}
+	}
+	return met >= min(2, tried)
+}
