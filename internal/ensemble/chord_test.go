@@ -1,6 +1,7 @@
 package ensemble
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -34,6 +35,8 @@ func stringB(hz float64) float64 {
 	}
 	return b[len(b)-1]
 }
+
+var trials = flag.Int("trials", 20, "")
 
 // A trial is how a chord is made.
 type trial struct {
@@ -150,13 +153,19 @@ func (t *tally) String() string {
 		t.missed, len(t.errors)+t.missed, t.false_, t.muted)
 }
 func TestTry(t *testing.T) {
-	for _, known := range []bool{true, false} {
-		for _, real := range []bool{false, true} {
-			for _, spread := range []float64{2, 30} {
+	for _, c := range []trial{
+		{spread: 2}, {spread: 2, real: true}, {spread: 30}, {spread: 30, real: true}, {spread: 58}, {spread: 58, real: true},
+	} {
+		for _, known := range []bool{true, false} {
+			for _, muted := range []bool{false, true} {
 				for _, ch := range chords {
 					var sum tally
-					for seed := range uint64(20) {
-						c := trial{hz: ch.hz, spread: spread, real: real, seconds: 1, snr: 40, muted: -1, seed: seed, knownB: known, rate: 48000}
+					for seed := range uint64(*trials) {
+						c.hz, c.knownB, c.seconds, c.snr, c.rate, c.seed = ch.hz, known, 1, 40, 48000, seed
+						c.muted = -1
+						if muted {
+							c.muted = int(seed) % len(ch.hz)
+						}
 						x, s, off := c.make()
 						r, err := NewReader(Config{SampleRate: 48000, Strings: s})
 						if err != nil {
@@ -168,7 +177,7 @@ func TestTry(t *testing.T) {
 						}
 						sum.add(c, got, off)
 					}
-					fmt.Printf("known B %v real %v ±%g %s: %v\n", known, real, spread, ch.name, &sum)
+					fmt.Printf("known B %v real %v ±%g %s: %v\n", known, c.real, c.spread, ch.name, &sum)
 				}
 			}
 		}

@@ -19,6 +19,8 @@ const (
 // linkBins is the distance, in units of 1/window, up to which partials are fitted together.
 const linkBins = 3.0
 
+var reachBins = 0.8
+
 // A fit is the joint least-squares fit of all partials of all strings to one window:
 //
 //	x(t) = Σ_l Re C_l·exp((−α_l + iω_l)·t) + noise
@@ -123,13 +125,13 @@ func sq(x float64) float64 { return x * x }
 // frequency is known well enough to lie in the main lobe of the taper.
 func (f *fit) converge(b *bank, voices []voice) bool {
 	f.law.begin(voices)
-	for range 8 {
+	for range 24 {
 		grew := f.choose(voices)
 		if len(f.active) == 0 {
 			return false
 		}
 		f.arrange(b)
-		for range 6 {
+		for range 3 {
 			f.sweep(voices)
 			f.expect()
 			if !f.law.solve(f, voices) {
@@ -140,6 +142,7 @@ func (f *fit) converge(b *bank, voices []voice) bool {
 				break
 			}
 		}
+		dbg("stage")
 		if !grew {
 			break
 		}
@@ -173,7 +176,7 @@ func (f *fit) choose(voices []voice) bool {
 		if !p.settled {
 			uncertain += sq(scatterWidth(p.k))
 		}
-		if math.Sqrt(math.Max(uncertain, 0))*p.hz/centsPerNeper*f.seconds < 0.5 || p.k == 1 {
+		if math.Sqrt(math.Max(uncertain, 0))*p.hz/centsPerNeper*f.seconds < reachBins || p.k == 1 {
 			f.active = append(f.active, i)
 		}
 	}

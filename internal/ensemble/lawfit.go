@@ -44,9 +44,10 @@ func (l *law) solve(f *fit, voices []voice) bool {
 	for i := range voices {
 		v := &voices[i]
 		if u := l.unknowns[i]; u >= 0 {
-			l.matrix[u*(l.size+1)] += 1 / sq(4*searchCents)
-			l.matrix[(u+1)*(l.size+1)] += 1 / sq(v.sigmaOfB)
-			l.vector[u+1] += (v.meanOfB - v.b) / sq(v.sigmaOfB)
+			l.matrix[u*(l.size+1)] += 1 / sq(v.startSigma)
+			l.vector[u] += centsPerNeper * math.Log(v.start/v.f1) / sq(v.startSigma)
+			l.matrix[(u+1)*(l.size+1)] += 1/sq(v.sigmaOfB) + 1/sq(v.startSigmaB)
+			l.vector[u+1] += (v.meanOfB-v.b)/sq(v.sigmaOfB) + (v.startB-v.b)/sq(v.startSigmaB)
 		}
 	}
 	l.invert()

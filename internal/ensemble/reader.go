@@ -50,25 +50,26 @@ const (
 
 // A voice is one string under measurement.
 type voice struct {
-	target          float64
-	partials        int
-	top             float64 // [Hz] no partial above
-	known           bool
-	only            [1]float64
-	meanOfB         float64
-	sigmaOfB        float64
-	candidate       bool
-	f1, b, bend     float64
-	sigma, sigmaB   float64
-	sigmaFB         float64 // covariance
-	df, db          float64 // last step of the law
-	bendInfo        float64
-	bendPull        float64
-	heard, testable int
-	power           float64
-	firstF1, firstB float64 // as the search has found them
-	firstSigma      float64
-	firstSigmaB     float64
+	target              float64
+	partials            int
+	top                 float64 // [Hz] no partial above
+	known               bool
+	meanOfB             float64
+	sigmaOfB            float64
+	candidate           bool
+	f1, b, bend         float64
+	sigma, sigmaB       float64
+	sigmaFB             float64 // covariance
+	df, db              float64 // last step of the law
+	bendInfo            float64
+	bendPull            float64
+	heard, testable     int
+	power               float64
+	start, startSigma   float64 // prior of f1: Hz and cents
+	startB, startSigmaB float64 // prior of B
+	firstF1, firstB     float64 // as the search has found them
+	firstSigma          float64
+	firstSigmaB         float64
 }
 
 // A Reader reads windows of sound. It holds its work space, allocates nothing once it has seen a
@@ -135,11 +136,11 @@ func (cfg *Config) check() error {
 func newVoice(s String, top float64) voice {
 	v := voice{target: s.Hz, top: top}
 	if s.B > 0 {
-		v.known, v.only = true, [1]float64{s.B}
+		v.known = true
 		v.meanOfB, v.sigmaOfB = s.B, 0.12*s.B+2e-6
 	} else {
 		high := math.Pow(s.Hz/2000, 1.8) * 4e-3
-		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 1.5e-4+high
+		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 8e-5+high
 	}
 	for v.partials < mostPartials && partialHz(s.Hz, v.meanOfB, v.partials+1) < top {
 		v.partials++
@@ -215,14 +216,20 @@ func (r *Reader) fitOnce() bool {
 		v := &r.voices[i]
 		v.f1, v.b, v.sigma, v.sigmaB = v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB
 		v.bend, v.sigmaFB = 0, 0
+		v.start, v.startSigma = v.firstF1, 1+2*v.firstSigma
+		v.startB, v.startSigmaB = v.firstB, 3*v.firstSigmaB
 		any = any || v.candidate
 	}
 	if !any {
 		return false
 	}
+	debugReader = r
 	f.begin(r.bank)
 	ok := f.converge(r.bank, r.voices)
-	for range 2 {
+	for i := range r.voices {
+		r.voices[i].startSigma, r.voices[i].startSigmaB = 2*searchCents, 1
+	}
+	for range 3 {
 		if !ok {
 			break
 		}
@@ -244,6 +251,7 @@ func (r *Reader) fitOnce() bool {
 		return false
 	}
 	f.weigh(r.voices)
+	dbg("weighed")
 	return true
 }
 

@@ -12,8 +12,19 @@ const (
 	searchRounds   = 3    // shared peaks are found anew in each
 )
 
-// searchB are the inharmonicities that are tried where none is known.
-var searchB = [...]float64{0, 6e-5, 1.4e-4, 2.6e-4}
+// searchB are the inharmonicities that are tried where none is known, in units of what is usual.
+var searchB = [...]float64{0.15, 0.4, 0.8, 1.3, 2, 3.4}
+
+// spreadOfB is the standard deviation of ln B about its usual value from string to string.
+const spreadOfB = 0.8
+
+// oddB returns what an unusual B costs in units of the score.
+func (v *voice) oddB(b float64) float64 {
+	if v.known {
+		return 0.1 * sq((b-v.meanOfB)/v.sigmaOfB)
+	}
+	return 0.1 * sq(math.Log(math.Max(b, 0.02*v.meanOfB)/v.meanOfB)/spreadOfB)
+}
 
 // search finds where each string may sound from the peaks, and sets candidate, f1, b and sigma of
 // every voice. Strings are looked at by turns: what one explains counts less for the others.
@@ -27,6 +38,48 @@ func (r *Reader) search() {
 			r.voices[i].find(r.spectrum)
 		}
 	}
+	r.swap()
+}
+
+// swap tries for every two strings an octave apart whether they have been taken for each other:
+// the even partials of the lower one, with B, are those of a string an octave higher with 4·B.
+func (r *Reader) swap() {
+	for i := range r.voices {
+		for j := range r.voices {
+			low, high := &r.voices[i], &r.voices[j]
+			if !low.candidate || !high.candidate || math.Abs(high.target/low.target-2) > 0.08 {
+				continue
+			}
+			before := r.score()
+			oldLow, oldHigh := *low, *high
+			low.f1, low.b = oldHigh.f1/2, oldHigh.b/4
+			high.f1, high.b = oldLow.f1*2, oldLow.b*4
+			if r.score() < before {
+				*low, *high = oldLow, oldHigh
+				continue
+			}
+			r.claim(i)
+			low.polish(r.spectrum)
+			r.claim(j)
+			high.polish(r.spectrum)
+		}
+	}
+}
+
+// score returns how well all strings together explain the peaks: in full for the first that meets
+// a peak, less for the others.
+func (r *Reader) score() float64 {
+	for i := range r.spectrum.peaks {
+		r.spectrum.peaks[i].claim = -1
+	}
+	var sum float64
+	for i := range r.voices {
+		if v := &r.voices[i]; v.candidate {
+			sum += v.score(r.spectrum, v.f1, v.b)
+			r.mark(i)
+		}
+	}
+	return sum
 }
 
 // claim marks the peaks that the other strings explain as they have been found so far.
@@ -36,15 +89,19 @@ func (r *Reader) claim(own int) {
 		s.peaks[i].claim = -1
 	}
 	for i := range r.voices {
-		v := &r.voices[i]
-		if i == own || !v.candidate {
-			continue
+		if i != own && r.voices[i].candidate {
+			r.mark(i)
 		}
-		for k := 1; k <= v.partials; k++ {
-			hz := partialHz(v.f1, v.b, k)
-			if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.4*s.skirtHz {
-				p.claim = i
-			}
+	}
+}
+
+// mark claims the peaks that string i explains.
+func (r *Reader) mark(i int) {
+	v := &r.voices[i]
+	for k := 1; k <= v.partials; k++ {
+		hz := partialHz(v.f1, v.b, k)
+		if p := r.spectrum.near(hz); p != nil && math.Abs(p.hz-hz) < 0.4*r.spectrum.skirtHz {
+			p.claim = i
 		}
 	}
 }
@@ -52,7 +109,11 @@ func (r *Reader) claim(own int) {
 // find looks for the offset and inharmonicity whose partials meet the most peaks.
 func (v *voice) find(s *spectrum) {
 	var best, cents, b float64
-	for _, tryB := range v.triedB() {
+	for _, tryB := range searchB {
+		tryB *= v.meanOfB
+		if v.known {
+			tryB = v.meanOfB
+		}
 		for c := -searchCents - searchStep; c <= searchCents+searchStep; c += searchStep {
 			if score := v.score(s, v.target*math.Exp(c/centsPerNeper), tryB); score > best {
 				best, cents, b = score, c, tryB
@@ -60,7 +121,7 @@ func (v *voice) find(s *spectrum) {
 		}
 	}
 	v.candidate = false
-	if best == 0 {
+	if best <= 0 {
 		return
 	}
 	v.f1, v.b = v.target*math.Exp(cents/centsPerNeper), b
@@ -68,14 +129,6 @@ func (v *voice) find(s *spectrum) {
 		v.polish(s)
 	}
 	v.candidate = math.Abs(centsPerNeper*math.Log(v.f1/v.target)) < searchCents+10 && v.supported(s)
-}
-
-// triedB returns the inharmonicities worth a try.
-func (v *voice) triedB() []float64 {
-	if v.known {
-		return v.only[:]
-	}
-	return searchB[:]
 }
 
 // meeting returns how well a partial expected at hz meets peak p, 0 to 1, and the peak's weight.
@@ -99,7 +152,7 @@ func (s *spectrum) meeting(p *peak, hz float64) float64 {
 
 // score returns how well a string of f1 and b explains the peaks.
 func (v *voice) score(s *spectrum, f1, b float64) float64 {
-	var sum float64
+	sum := -v.oddB(b)
 	for k := 1; k <= min(searchPartials, v.partials); k++ {
 		hz := partialHz(f1, b, k)
 		sum += s.meeting(s.near(hz), hz) / (1 + 0.15*float64(k-1))
