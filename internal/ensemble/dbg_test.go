@@ -25,8 +25,8 @@ func TestDbg(t *testing.T) {
 			v := r.voices[i]
 			bad := !g.Sounding || g.Cents-off[i] > 3*g.SigmaCents || g.Cents-off[i] < -3*g.SigmaCents
 			if bad || *dbgSeed >= 0 {
-				fmt.Printf("seed %d string %d: true %.2f search %.2f B %.3g fit %.3f ± %.3f B %.3g±%.2g heard %d testable %d of %d scatter %.2f\n", seed, i+1, off[i],
-					centsPerNeper*logRatio(v.firstF1, v.target), v.firstB, centsPerNeper*logRatio(v.f1, v.target), v.sigma, v.b, v.sigmaB, v.heard, v.testable, v.partials, r.fit.scatter)
+				fmt.Printf("seed %d string %d: true %.2f search %.2f B %.3g fit %.3f ± %.3f B %.3g±%.2g heard %d (%d) testable %d of %d scatter %.2f\n", seed, i+1, off[i],
+					centsPerNeper*logRatio(v.firstF1, v.target), v.firstB, centsPerNeper*logRatio(v.f1, v.target), v.sigma, v.b, v.sigmaB, v.heard, v.low, v.tested, v.partials, r.fit.scatter)
 			}
 		}
 		if *dbgSeed >= 0 {

@@ -72,6 +72,7 @@ type partial struct {
 	variance float64    // [cents²] of off
 	extra    float64    // [cents²] T of this partial
 	settled  bool       // it has been fitted
+	doubt    float64    // variance of c
 	heard    bool       // it stands out of what is around it
 	cluster  int
 }
@@ -83,6 +84,7 @@ type cluster struct {
 	rho      float64 // noise power of a point
 	at       int     // of its matrix and vector
 	measured bool
+	power    float64 // of all its partials
 }
 
 func (c *cluster) size() int { return c.to - c.from }

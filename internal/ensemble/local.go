@@ -144,7 +144,7 @@ func (f *fit) normal(c *cluster) {
 func (f *fit) priors(c *cluster, mat, vec []float64, loud float64) {
 	n := c.size()
 	size := 4 * n
-	ridge := 1 / (100 * (loud + 1e-30))
+	ridge := 1 / (100 * (loud + 100*c.rho))
 	for k, a := range f.active[c.from:c.to] {
 		p := &f.partials[a]
 		for i, v := range [2]float64{real(p.c), imag(p.c)} {

@@ -7,54 +7,70 @@ const (
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 )
 
+// lowPartials are those that a sounding string has nearly all.
+const lowPartials = 8
+
 // weigh counts for each voice the partials that are heard: those whose amplitude differs from
 // nothing by far more than noise, what else sounds close by and the uncertainty of their
-// frequency would explain.
+// frequency would explain. Of the lowest it also counts those that would have been heard.
 func (f *fit) weigh(voices []voice) {
 	var loudest float64
 	for _, a := range f.active {
 		loudest = math.Max(loudest, norm(f.partials[a].c))
 	}
 	for i := range voices {
-		voices[i].heard, voices[i].testable, voices[i].power = 0, 0, 0
+		v := &voices[i]
+		v.heard, v.low, v.tested, v.power, v.loudest = 0, 0, 0, 0, 0
 	}
 	for i := range f.clusters {
-		f.weighCluster(&f.clusters[i], voices, loudest)
+		f.uncertainty(&f.clusters[i])
+	}
+	for _, a := range f.active {
+		p := &f.partials[a]
+		v := &voices[p.voice]
+		power := norm(p.c)
+		p.heard = power > standsOut*p.doubt && power > loudest*math.Pow(10, -levelReach/10)
+		if !p.heard {
+			continue
+		}
+		v.heard++
+		v.power += power
+		v.loudest = math.Max(v.loudest, power)
+		if p.k <= lowPartials {
+			v.low++
+		}
+	}
+	for _, a := range f.active {
+		p := &f.partials[a]
+		v := &voices[p.voice]
+		if p.k <= lowPartials && (p.heard || p.doubt*standsOut < math.Max(f.clusters[p.cluster].power, 0.01*v.loudest)) {
+			v.tested++
+		}
 	}
 }
 
-func (f *fit) weighCluster(c *cluster, voices []voice, loudest float64) {
-	n := c.size()
-	size := 4 * n
+// sounds reports whether enough partials are heard.
+func (v *voice) sounds() bool {
+	return v.heard >= min(2, v.partials) && (5*v.low >= 3*v.tested || v.low >= 3 && 2*v.low >= v.tested)
+}
+
+// uncertainty sets the variance of the amplitude of each partial of a cluster, and its power.
+func (f *fit) uncertainty(c *cluster) {
+	size := 4 * c.size()
 	mat := f.matrix[c.at : c.at+size*size]
-	act := f.active[c.from:c.to]
 	f.refactor(c, mat)
-	var all float64
-	for _, a := range act {
-		all += norm(f.partials[a].c)
-	}
 	f.column = grow(f.column, size)
-	for k, a := range act {
+	c.power = 0
+	for k, a := range f.active[c.from:c.to] {
 		p := &f.partials[a]
-		v := &voices[p.voice]
-		var variance float64
+		p.doubt = 0
 		for part := range 2 {
 			clear(f.column)
 			f.column[2*k+part] = 1
 			solve(mat, size, f.column)
-			variance += f.column[2*k+part]
+			p.doubt += f.column[2*k+part]
 		}
-		power := norm(p.c)
-		if variance*standsOut < all {
-			v.testable++
-		}
-		if power > standsOut*variance && power > loudest*math.Pow(10, -levelReach/10) {
-			v.heard++
-			v.power += power
-			p.heard = true
-		} else {
-			p.heard = false
-		}
+		c.power += norm(p.c)
 	}
 }
 

@@ -23,6 +23,7 @@ type Config struct {
 type StringReading struct {
 	String     String
 	Sounding   bool
+	Hidden     bool    // what sounds at its partials can all be that of others: it may sound or not
 	F1Hz       float64 // partial 1 under the fitted law, in the middle of the window; 0 if silent
 	Cents      float64 // against the target, positive is sharp
 	SigmaCents float64 // standard uncertainty of F1Hz
@@ -57,14 +58,16 @@ type voice struct {
 	meanOfB             float64
 	sigmaOfB            float64
 	candidate           bool
+	hidden              bool // what sounds at its partials may all be others'
 	f1, b, bend         float64
 	sigma, sigmaB       float64
 	sigmaFB             float64 // covariance
 	df, db              float64 // last step of the law
 	bendInfo            float64
 	bendPull            float64
-	heard, testable     int
-	power               float64
+	heard               int     // partials that stand out
+	low, tested         int     // of the lowest: heard, and could have been
+	power, loudest      float64 // of the partials that are heard, all and the loudest
 	start, startSigma   float64 // prior of f1: Hz and cents
 	startB, startSigmaB float64 // prior of B
 	firstF1, firstB     float64 // as the search has found them
@@ -188,6 +191,7 @@ func (r *Reader) top() float64 { return r.voices[0].top }
 func (r *Reader) measure() {
 	for i := range r.voices {
 		v := &r.voices[i]
+		v.hidden = false
 		v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	for range len(r.voices) {
@@ -204,7 +208,8 @@ func (r *Reader) measure() {
 		if worst < 0 {
 			return
 		}
-		r.voices[worst].candidate = false
+		v := &r.voices[worst]
+		v.candidate, v.hidden = false, 2*v.tested < min(lowPartials, v.partials)
 	}
 }
 
@@ -255,16 +260,16 @@ func (r *Reader) fitOnce() bool {
 	return true
 }
 
-// sounds reports whether enough partials are heard.
-func (v *voice) sounds() bool {
-	return v.heard >= min(2, v.partials)
-}
-
 func (r *Reader) report() []StringReading {
 	for i := range r.out {
 		v := &r.voices[i]
 		out := &r.out[i]
-		*out = StringReading{String: r.cfg.Strings[i]}
+		*out = StringReading{String: r.cfg.Strings[i], Hidden: v.hidden}
+		if v.hidden {
+			out.F1Hz = v.firstF1
+			out.Cents = centsPerNeper * math.Log(v.firstF1/v.target)
+			out.SigmaCents = math.Hypot(v.firstSigma, centsPerNeper*0.5/(r.fit.seconds*v.firstF1))
+		}
 		if !v.candidate {
 			continue
 		}
