@@ -96,11 +96,12 @@ func (f *fit) prepare(fs float64) {
 	f.left, f.one = make([]complex128, points-1), make([]complex128, points-1)
 }
 
-// begin sets the window: all of the bank's sub-blocks but those left over at its front.
-func (f *fit) begin(b *bank) {
-	f.hop = b.n / points
+// begin sets the window: the sub-blocks [from, to) of the bank but those left over at its front.
+// With carry, what is known of single partials is kept.
+func (f *fit) begin(b *bank, from, to int, carry bool) {
+	f.hop = (to - from) / points
 	count := f.hop * points
-	f.from = b.n - count
+	f.from = to - count
 	f.seconds = float64(count*b.m) / f.fs
 	for j := range f.t {
 		f.t[j] = float64((j+1)*f.hop-count/2) * float64(b.m) / f.fs
@@ -113,8 +114,11 @@ func (f *fit) begin(b *bank) {
 	}
 	for i := range f.partials {
 		p := &f.partials[i]
-		p.c, p.alpha, p.off, p.settled = 0, decayMean, 0, false
-		p.variance, p.heard = 0, false
+		p.c, p.heard = 0, false
+		if carry {
+			continue
+		}
+		p.alpha, p.off, p.settled, p.variance = decayMean, 0, false, 0
 		p.extra = sq(scatterWidth(p.k)) * 2
 	}
 	f.active = f.active[:0]
@@ -144,7 +148,6 @@ func (f *fit) converge(b *bank, voices []voice) bool {
 				break
 			}
 		}
-		dbg("stage")
 		if !grew {
 			break
 		}

@@ -81,7 +81,8 @@ type Reader struct {
 	cfg      Config
 	voices   []voice
 	bank     *bank
-	spectrum *spectrum
+	spectra  []*spectrum
+	spectrum *spectrum // the one in use
 	fit      fit
 	out      []StringReading
 }
@@ -110,7 +111,11 @@ func NewReader(cfg Config) (*Reader, error) {
 			omega = append(omega, 2*math.Pi*partialHz(v.target, v.meanOfB, k)/cfg.SampleRate)
 		}
 	}
-	r.bank = newBank(omega, m, int(MaxWindow*cfg.SampleRate)/m+1)
+	r.bank = newBank(omega, m, 2*int(MaxWindow*cfg.SampleRate)/m)
+	for _, seconds := range spectrumSeconds {
+		n := int(seconds*cfg.SampleRate) - m // a window may lose up to a sub-block
+		r.spectra = append(r.spectra, newSpectrum(n, cfg.SampleRate, top))
+	}
 	r.fit.prepare(cfg.SampleRate)
 	return r, nil
 }
@@ -164,38 +169,54 @@ func (r *Reader) Read(samples []float64) ([]StringReading, error) {
 	}
 	r.bank.n = 0
 	m := r.bank.m
-	first := len(samples) % m
-	for at := first; at+m <= len(samples); at += m {
+	samples = samples[len(samples)%m:]
+	for at := 0; at < len(samples); at += m {
 		r.bank.push(samples[at : at+m])
 	}
-	r.look(samples)
-	r.measure()
-	return r.report(), nil
+	return r.read(samples, 0, r.bank.n, false), nil
 }
 
-// look searches the middle second of the window.
-func (r *Reader) look(samples []float64) {
-	n := min(len(samples), int(r.cfg.SampleRate))
-	if r.spectrum == nil || r.spectrum.n != n {
-		r.spectrum = newSpectrum(n, r.cfg.SampleRate, r.top())
+// read reads the sub-blocks [from, to) of the bank, which hold samples. With carry it starts from
+// what it has read last instead of searching, and finds no string that was silent then.
+func (r *Reader) read(samples []float64, from, to int, carry bool) []StringReading {
+	if carry {
+		for i := range r.voices {
+			v := &r.voices[i]
+			v.sigma, v.sigmaB = v.sigma+0.5, v.sigmaB+2e-6
+		}
+	} else {
+		r.look(samples)
 	}
-	first := (len(samples) - n) / 2
-	r.spectrum.find(samples[first : first+n])
+	r.measure(from, to, carry)
+	return r.report()
+}
+
+// spectrumSeconds are the lengths of sound that are searched for peaks; the longest that the
+// window holds is taken from its middle.
+var spectrumSeconds = [...]float64{MinWindow, 0.45, 0.7, 1}
+
+// look searches the middle of the window.
+func (r *Reader) look(samples []float64) {
+	for _, s := range r.spectra {
+		if s.n <= len(samples) {
+			r.spectrum = s
+		}
+	}
+	first := (len(samples) - r.spectrum.n) / 2
+	r.spectrum.find(samples[first : first+r.spectrum.n])
 	r.search()
 }
 
-func (r *Reader) top() float64 { return r.voices[0].top }
-
 // measure fits the candidates, dropping one at a time the string that is heard least until all
 // that are left are heard.
-func (r *Reader) measure() {
+func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
-		v.hidden = false
+		v.hidden = v.hidden && carry
 		v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	for range len(r.voices) {
-		if !r.fitOnce() {
+		if !r.fitOnce(from, to, carry) {
 			return
 		}
 		worst := -1
@@ -214,13 +235,16 @@ func (r *Reader) measure() {
 }
 
 // fitOnce fits all candidates afresh and weighs what is heard of them.
-func (r *Reader) fitOnce() bool {
+func (r *Reader) fitOnce(from, to int, carry bool) bool {
 	f := &r.fit
 	any := false
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.f1, v.b, v.sigma, v.sigmaB = v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB
-		v.bend, v.sigmaFB = 0, 0
+		v.sigmaFB = 0
+		if !carry {
+			v.bend = 0
+		}
 		v.start, v.startSigma = v.firstF1, 1+2*v.firstSigma
 		v.startB, v.startSigmaB = v.firstB, 3*v.firstSigmaB
 		any = any || v.candidate
@@ -228,8 +252,7 @@ func (r *Reader) fitOnce() bool {
 	if !any {
 		return false
 	}
-	debugReader = r
-	f.begin(r.bank)
+	f.begin(r.bank, from, to, carry)
 	ok := f.converge(r.bank, r.voices)
 	for i := range r.voices {
 		r.voices[i].startSigma, r.voices[i].startSigmaB = 2*searchCents, 1
@@ -256,10 +279,14 @@ func (r *Reader) fitOnce() bool {
 		return false
 	}
 	f.weigh(r.voices)
-	dbg("weighed")
 	return true
 }
 
+// unseparated returns how well (cents) the pitch of a string is known of which only that is known
+// that its partials lie within those of others: half the resolution of the window.
+func unseparated(hz, seconds float64) float64 { return centsPerNeper * 0.5 / (seconds * hz) }
+
+// report puts the result into the form that is handed out.
 func (r *Reader) report() []StringReading {
 	for i := range r.out {
 		v := &r.voices[i]
@@ -268,7 +295,7 @@ func (r *Reader) report() []StringReading {
 		if v.hidden {
 			out.F1Hz = v.firstF1
 			out.Cents = centsPerNeper * math.Log(v.firstF1/v.target)
-			out.SigmaCents = math.Hypot(v.firstSigma, centsPerNeper*0.5/(r.fit.seconds*v.firstF1))
+			out.SigmaCents = math.Hypot(v.firstSigma, unseparated(v.firstF1, r.fit.seconds))
 		}
 		if !v.candidate {
 			continue

@@ -1,0 +1,66 @@
+package ensemble
+
+import "math"
+
+// A sum gathers the readings of one string over the windows of a chord.
+type sum struct {
+	sounding, hidden, windows int
+	weight                    float64
+	cents, cents2, variance   float64 // weighted sums
+	last                      StringReading
+	best                      StringReading
+}
+
+// add takes the readings of one window.
+func (t *Tracker) add(strings []StringReading) {
+	for i, r := range strings {
+		s := &t.all[i]
+		s.windows++
+		if r.Hidden {
+			s.hidden++
+			s.last = r
+		}
+		if !r.Sounding {
+			continue
+		}
+		s.sounding++
+		w := 1 / sq(r.SigmaCents)
+		s.weight += w
+		s.cents += w * r.Cents
+		s.cents2 += w * r.Cents * r.Cents
+		s.variance += w * sq(r.SigmaCents)
+		if s.sounding == 1 || r.SigmaCents < s.best.SigmaCents {
+			s.best = r
+		}
+	}
+}
+
+// combined returns the readings of the whole chord: for each string the weighted mean over the
+// windows in which it is heard, if these are half of them or more. The windows overlap and share
+// the strings' own irregularities, so that the mean is held to be no surer than one reading, and
+// less so when they differ.
+func (t *Tracker) combined() []StringReading {
+	out := t.reader.out
+	for i := range out {
+		s := &t.all[i]
+		switch {
+		case 2*s.sounding >= s.windows && s.sounding > 0:
+			out[i] = s.best
+			mean := s.cents / s.weight
+			spread := math.Max(0, s.cents2/s.weight-mean*mean)
+			out[i].Cents = mean
+			out[i].F1Hz = out[i].String.Hz * math.Exp(mean/centsPerNeper)
+			out[i].SigmaCents = math.Sqrt(s.variance/s.weight + spread)
+		case s.hidden+s.sounding > 0:
+			out[i] = s.last
+			if s.hidden == 0 {
+				out[i] = s.best
+				out[i].SigmaCents = unseparated(s.best.F1Hz, t.chord.WindowS)
+			}
+			out[i].Sounding, out[i].Hidden = false, true
+		default:
+			out[i] = StringReading{String: t.cfg.Strings[i]}
+		}
+	}
+	return out
+}
