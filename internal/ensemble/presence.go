@@ -7,6 +7,13 @@ const (
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 )
 
+// A partial could have been heard if it would stand out with this part of what sounds in its
+// cluster, or of the loudest partial of its own string that is heard.
+const (
+	sharePart = 0.03
+	ownPart   = 0.01
+)
+
 // lowPartials are those that a sounding string has nearly all.
 const lowPartials = 8
 
@@ -43,7 +50,7 @@ func (f *fit) weigh(voices []voice) {
 	for _, a := range f.active {
 		p := &f.partials[a]
 		v := &voices[p.voice]
-		if p.k <= lowPartials && (p.heard || p.doubt*standsOut < math.Max(f.clusters[p.cluster].power, 0.01*v.loudest)) {
+		if p.k <= lowPartials && (p.heard || p.doubt*standsOut < math.Max(sharePart*f.clusters[p.cluster].power, ownPart*v.loudest)) {
 			v.tested++
 		}
 	}
