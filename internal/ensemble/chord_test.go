@@ -221,8 +221,8 @@ func TestMuted(t *testing.T) {
 			}
 		}
 		t.Logf("scatter and polarisations %v, seeds 0 to %d: %v", real, *trials-1, &all)
-		if invented := float64(all.invented) / float64(all.muted); invented > 0.03 || all.missing() > 0.02 {
-			t.Errorf("real %v: %v; want ≤ 3%% invented, ≤ 2%% missed", real, &all)
+		if invented := float64(all.invented); invented > math.Max(2, 0.03*float64(all.muted)) || all.missing() > 0.02 {
+			t.Errorf("real %v: %v; want ≤ 3%% invented (2 in few), ≤ 2%% missed", real, &all)
 		}
 	}
 }
