@@ -28,6 +28,17 @@ func run() int {
 		HasMicrophone: capture.HasMicrophone,
 		ScreenUsable:  screen.Usable,
 		ErrTerminal:   func() bool { return term.IsTerminal(int(os.Stderr.Fd())) },
+		RawInput:      rawInput,
 	})
 	return command.Report(os.Stderr, root.ExecuteContext(ctx))
+}
+
+// rawInput makes the terminal on standard input, if there is one, give single keys.
+func rawInput() (restore func(), ok bool) {
+	fd := int(os.Stdin.Fd())
+	state, err := term.MakeRaw(fd)
+	if err != nil {
+		return func() {}, false
+	}
+	return func() { _ = term.Restore(fd, state) }, true
 }

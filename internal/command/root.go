@@ -21,6 +21,9 @@ type Deps struct {
 	HasMicrophone func() bool
 	ScreenUsable  func() bool // standard input and output are a terminal that can show the strobe
 	ErrTerminal   func() bool // standard error is a terminal
+	// RawInput makes a terminal on standard input give single keys, and returns what undoes that.
+	// It is false where there is no terminal. Nil: never.
+	RawInput func() (restore func(), ok bool)
 }
 
 // NewRoot returns the command tree. Without a command it listens.
@@ -48,6 +51,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newFretsCommand(),
 		newTuningCommand(),
 		newBeatsCommand(),
+		newIntonationCommand(d),
 		newVersionCommand(),
 	)
 	return root

@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 	"fmt"
+	"math"
 	"sync"
 	"time"
 
@@ -39,9 +40,10 @@ type Listener struct {
 	fs        float64
 	estimator *pitch.WindowEstimator
 	past      []float64
-	start     int64 // index of past[0]
-	keep      int   // samples of past that are needed
-	onset     int64 // of the note that is waited for
+	start     int64   // index of past[0]
+	keep      int     // samples of past that are needed
+	onset     int64   // of the note that is waited for
+	hz        float64 // its first reading
 	waiting   bool
 	told      func(Heard)
 
@@ -105,6 +107,7 @@ func (l *Listener) Run(ctx context.Context, tell func(Heard)) error {
 	if ctx.Err() != nil {
 		return nil
 	}
+	l.giveUp()
 	return context.Cause(run)
 }
 
@@ -130,22 +133,31 @@ func (l *Listener) obey() {
 	}
 }
 
-// reading follows what sounds: a new onset is waited for until its window is full, or it has ended.
+// reading follows what sounds: a new onset is waited for until its window is full. A tracker may
+// lose a note for a moment; what counts is that it still sounds in the end.
 func (l *Listener) reading(r *pitch.Reading) {
 	if r.NewOnset && l.struck(r.Onset) {
-		l.onset, l.waiting = r.Onset, true
+		l.giveUp()
+		l.onset, l.hz, l.waiting = r.Onset, r.F1Hz, true
 	}
 	l.told(Heard{Now: r})
-	if !l.waiting {
+	if !l.waiting || r.At < l.onset+int64(l.cfg.Window[1]*l.fs) {
 		return
 	}
-	switch {
-	case r.State != pitch.Sounding || r.Onset != l.onset:
+	if r.State != pitch.Sounding || math.Abs(1200*math.Log2(r.F1Hz/l.hz)) > sameCents || !l.read(r) {
+		l.giveUp()
+	}
+	l.waiting = false
+}
+
+// sameCents is how far a note glides from its first reading until its window is full, at most.
+const sameCents = 60
+
+// giveUp tells that the note that was waited for could not be read.
+func (l *Listener) giveUp() {
+	if l.waiting {
 		l.waiting = false
 		l.told(Heard{Short: true})
-	case r.At >= l.onset+int64(l.cfg.Window[1]*l.fs):
-		l.waiting = false
-		l.read(r)
 	}
 }
 
@@ -174,17 +186,13 @@ func (l *Listener) between(from, to int64) []float64 {
 	return l.past[from-l.start : max(to, from)-l.start]
 }
 
-// guessCents is how far the live pitch may lie from that of the window.
-const guessCents = 10
-
 // read reads the window of the note that r is the latest reading of.
-func (l *Listener) read(r *pitch.Reading) {
+func (l *Listener) read(r *pitch.Reading) bool {
 	from, to := l.onset+int64(l.cfg.Window[0]*l.fs), l.onset+int64(l.cfg.Window[1]*l.fs)
-	got, ok := l.estimator.Around(l.between(from, to), r.F1Hz, guessCents)
-	if !ok {
-		l.told(Heard{Short: true})
-		return
+	got, ok := l.estimator.Again(l.between(from, to), r)
+	if ok {
+		got.Partials = append([]pitch.Partial(nil), got.Partials...)
+		l.told(Heard{Pluck: &Pluck{Reading: got, OnsetS: float64(l.onset) / l.fs}})
 	}
-	got.Partials = append([]pitch.Partial(nil), got.Partials...)
-	l.told(Heard{Pluck: &Pluck{Reading: got, OnsetS: float64(l.onset) / l.fs}})
+	return ok
 }

@@ -3,6 +3,7 @@ package setup
 import (
 	"fmt"
 	"math"
+	"reflect"
 
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
@@ -77,6 +78,9 @@ func newString(s *fretboard.String, in *targets.InstrumentString) String {
 	}
 	return out
 }
+
+// Same says whether two boards have the same strings and frets.
+func (b *Board) Same(other *Board) bool { return reflect.DeepEqual(b, other) }
 
 // at returns the index of string number n.
 func (b *Board) at(n int) (int, bool) {

@@ -169,7 +169,7 @@ func (c *Check) centsOf(e *Entry) []float64 {
 	want := c.Board.Hz(e.Note)
 	var all []float64
 	for _, p := range sound(e.Plucks) {
-		all = append(all, cents(p.F1Hz, want))
+		all = append(all, Cents(p.F1Hz, want))
 	}
 	return all
 }
@@ -294,13 +294,13 @@ const (
 
 // wrong says why a pitch is not note n; empty if it may be.
 func (c *Check) wrong(n Note, hz float64) string {
-	off := cents(hz, c.expectedHz(n))
+	off := Cents(hz, c.expectedHz(n))
 	limit := wrongCents
 	for _, other := range c.notesOf(n.String) {
 		if other == n || n.Open() || n.Harmonic > 0 {
 			continue
 		}
-		if gap := math.Abs(cents(c.Board.Hz(other), c.Board.Hz(n))); gap > 1 {
+		if gap := math.Abs(Cents(c.Board.Hz(other), c.Board.Hz(n))); gap > 1 {
 			limit = min(limit, gap/2)
 		}
 	}
@@ -308,7 +308,7 @@ func (c *Check) wrong(n Note, hz float64) string {
 		return ""
 	}
 	for _, other := range c.notesOf(n.String) {
-		if other != n && math.Abs(cents(hz, c.expectedHz(other))) < min(alikeCents, limit) {
+		if other != n && math.Abs(Cents(hz, c.expectedHz(other))) < min(alikeCents, limit) {
 			return fmt.Sprintf("that sounds like %s; wanted %s", other.Text(), n.Short())
 		}
 	}
@@ -341,7 +341,7 @@ func sound(plucks []Pluck) []Pluck {
 		return plucks
 	}
 	middle := median(plucks, func(p Pluck) float64 { return p.F1Hz })
-	off := func(p Pluck) float64 { return math.Abs(cents(p.F1Hz, middle)) }
+	off := func(p Pluck) float64 { return math.Abs(Cents(p.F1Hz, middle)) }
 	limit := max(1.5, 5*1.4826*median(plucks, off))
 	var kept []Pluck
 	for _, p := range plucks {

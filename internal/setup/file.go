@@ -52,7 +52,7 @@ func (c *Check) validate() error {
 	if c.At < 0 || c.At > len(c.Entries) {
 		return fmt.Errorf("it stands at note %d of %d", c.At+1, len(c.Entries))
 	}
-	if err := c.Settings.validate(); err != nil {
+	if err := c.Settings.Validate(); err != nil {
 		return err
 	}
 	for _, e := range c.Entries {
@@ -68,7 +68,8 @@ func (c *Check) validate() error {
 	return nil
 }
 
-func (s Settings) validate() error {
+// Validate finds settings that make no sense.
+func (s Settings) Validate() error {
 	m := s.Model
 	for _, x := range [...]float64{m.RepeatCents, m.NoteCents, m.SlotMM, m.NutHeightMM, s.Goal} {
 		if !(x > 0 && x < 100) {

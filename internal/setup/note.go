@@ -95,5 +95,5 @@ func (p Pluck) valid() bool {
 		!math.IsNaN(p.B) && !math.IsNaN(p.BSigma)
 }
 
-// cents returns the size of the interval a/b.
-func cents(a, b float64) float64 { return 1200 * math.Log2(a/b) }
+// Cents returns the size of the interval a/b.
+func Cents(a, b float64) float64 { return 1200 * math.Log2(a/b) }

@@ -51,7 +51,7 @@ func (c *Check) reading(e *Entry, repeat float64) Reading {
 	var sum, weight, sumB, weightB float64
 	for _, p := range sound(e.Plucks) {
 		w := 1 / (p.SigmaCents*p.SigmaCents + repeat*repeat)
-		sum, weight = sum+w*cents(p.F1Hz, c.Board.Hz(e.Note)), weight+w
+		sum, weight = sum+w*Cents(p.F1Hz, c.Board.Hz(e.Note)), weight+w
 		r.Plucks++
 		if p.BSigma > 0 {
 			// B of a string of 1/ratio the length is ratio² times as large.

@@ -1,0 +1,204 @@
+package command_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"tunerd/internal/setup"
+	"tunerd/internal/sound"
+	"tunerd/internal/targets"
+)
+
+// A bench is a guitar whose every error is known: every second fret of 41 equal steps on 648 mm,
+// the saddle 1.5 mm short on strings 2 and 5, the nut 0.3 mm too far from the frets on all strings,
+// and fret 12 0.4 mm too near the saddle. It is invented, and sounds by its lengths.
+type bench struct {
+	board  *setup.Board
+	nutMM  float64 // towards the saddle
+	saddle map[int]float64
+	fret   map[int]float64
+	b      []float64
+	tuned  []float64 // cents of each open string off its target
+}
+
+const benchFret = 12
+
+func newBench(t *testing.T) *bench {
+	t.Helper()
+	in, err := targets.LoadInstrument("guitar-41edo-alternate")
+	if err != nil {
+		t.Fatal(err)
+	}
+	board, err := setup.NewBoard(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &bench{
+		board: board, nutMM: -0.3, saddle: map[int]float64{2: -1.5, 5: -1.5}, fret: map[int]float64{benchFret: 0.4},
+		b:     []float64{4e-5, 6e-5, 8e-5, 1e-4, 1.2e-4, 1.5e-4},
+		tuned: []float64{1, -2, 0.5, 3, -1, 2},
+	}
+}
+
+// hz is partial 1 of a note as the bench sounds it.
+func (w *bench) hz(n setup.Note) float64 {
+	s := w.board.Strings[n.String-1]
+	b := w.b[n.String-1]
+	open := s.ScaleMM + w.saddle[n.String] - w.nutMM
+	f0 := s.OpenHz * math.Pow(2, w.tuned[n.String-1]/1200) / math.Sqrt(1+b)
+	switch {
+	case n.Harmonic > 0:
+		h := float64(n.Harmonic)
+		return h * f0 * math.Sqrt(1+b*h*h)
+	case n.Fret > 0:
+		r := math.Pow(2, s.Frets[n.Fret-1].Cents/1200)
+		stopped := s.ScaleMM/r + w.saddle[n.String] - w.fret[n.Fret]
+		return f0 * open / stopped * math.Sqrt(1+b*r*r)
+	}
+	return f0 * math.Sqrt(1+b)
+}
+
+// The hand: plucks of a note differ by a third of a cent, and every pluck starts sharp and falls,
+// the harder the sharper.
+const (
+	handCents  = 0.3
+	glideCents = 4.0
+	glideTau   = 0.3
+)
+
+// pluck adds one pluck of a note to a scene.
+func (w *bench) pluck(scene []float64, at, rate int, n setup.Note, dampS float64, rng *rand.Rand) {
+	spec := sound.String(w.hz(n) * math.Exp2(handCents*rng.NormFloat64()/1200))
+	r := spec.F1Hz / w.board.Strings[n.String-1].OpenHz
+	spec.B = w.b[n.String-1] * r * r
+	spec.T60 = 5
+	spec.GlideCents, spec.GlideTau = glideCents*(1+0.2*rng.NormFloat64()), glideTau
+	spec.DampS = dampS
+	spec.AddTo(scene, at, float64(rate), rng)
+}
+
+// record writes two plucks of every note of the plan into a folder, one file a note.
+func (w *bench) record(t *testing.T, dir string, plan *setup.Plan, rng *rand.Rand) {
+	t.Helper()
+	const rate = 24000
+	open := map[int]int{}
+	for _, s := range plan.Steps {
+		scene := make([]float64, 4.6*rate)
+		w.pluck(scene[:2.4*rate], rate/5, rate, s.Note, 1.9, rng)
+		w.pluck(scene, 2.5*rate, rate, s.Note, 1.9, rng)
+		for i := range scene {
+			scene[i] = 0.4*scene[i] + 1e-4*rng.NormFloat64()
+		}
+		name := fmt.Sprintf("%d-%d.wav", s.String, s.Fret)
+		switch {
+		case s.Harmonic > 0:
+			name = fmt.Sprintf("%d-h%d.wav", s.String, s.Harmonic)
+		case s.Fret == 0:
+			open[s.String]++
+			name = fmt.Sprintf("%d-open-%d.wav", s.String, open[s.String])
+		}
+		var b bytes.Buffer
+		if err := sound.WriteWAV(&b, scene, rate, sound.PCM24); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// found is what is looked at of the JSON of a check.
+type found struct {
+	Result setup.Result
+}
+
+// check compares what was found with what the bench is: within 3 standard errors everywhere, and
+// these small enough to be of use.
+func (w *bench) check(t *testing.T, r *setup.Result) {
+	t.Helper()
+	if len(r.Strings) != 6 {
+		t.Fatalf("%d strings, want 6", len(r.Strings))
+	}
+	for _, s := range r.Strings {
+		t.Logf("string %d: nut %+.2f ± %.2f, saddle %+.2f ± %.2f mm; move %+.2f ± %.2f, %+.2f ± %.2f mm; now %+.1f, after %+.1f cents; %s", s.Number,
+			s.Place.NutMM, s.PlaceSigma.NutMM, s.Place.SaddleMM, s.PlaceSigma.SaddleMM,
+			s.Move.NutMM, s.MoveSigma.NutMM, s.Move.SaddleMM, s.MoveSigma.SaddleMM, s.Now.WorstCents, s.After.WorstCents, s.Verdict)
+		if math.Abs(s.Place.NutMM-w.nutMM) > 3*s.PlaceSigma.NutMM || s.PlaceSigma.NutMM > 0.15 {
+			t.Errorf("string %d: nut found at %+.2f ± %.2f mm, it is at %+.2f", s.Number, s.Place.NutMM, s.PlaceSigma.NutMM, w.nutMM)
+		}
+		if math.Abs(s.Place.SaddleMM-w.saddle[s.Number]) > 3*s.PlaceSigma.SaddleMM || s.PlaceSigma.SaddleMM > 0.12 {
+			t.Errorf("string %d: saddle found at %+.2f ± %.2f mm, it is at %+.2f", s.Number, s.Place.SaddleMM, s.PlaceSigma.SaddleMM, w.saddle[s.Number])
+		}
+		if !s.Harmonic.Explained || s.Harmonic.Read != 2 {
+			t.Errorf("string %d: harmonics %+v; the stiffness explains both", s.Number, s.Harmonic)
+		}
+		if short := w.saddle[s.Number] != 0; short != (s.Verdict == setup.Worth) {
+			t.Errorf("string %d: verdict %q with the saddle %+.1f mm off", s.Number, s.Verdict, w.saddle[s.Number])
+		}
+	}
+	for _, f := range r.Frets {
+		if f.Off != (f.Fret == benchFret) {
+			t.Errorf("fret %d: off %v (%+.2f ± %.2f mm)", f.Fret, f.Off, f.MM, f.Sigma)
+		}
+		if f.Fret == benchFret && (math.Abs(f.MM-0.4) > 3*f.Sigma || f.Sigma > 0.12) {
+			t.Errorf("fret %d found at %+.2f ± %.2f mm, it is at +0.40", f.Fret, f.MM, f.Sigma)
+		}
+	}
+}
+
+// TestIntonationFromRecordings synthesises the recordings of a whole check of the bench and runs
+// the program over them. Seed 41.
+func TestIntonationFromRecordings(t *testing.T) {
+	w := newBench(t)
+	plan, err := setup.MakePlan(w.board, setup.PlanOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	takes := filepath.Join(dir, "takes")
+	if err := os.Mkdir(takes, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	w.record(t, takes, plan, rand.New(rand.NewPCG(41, 41)))
+	bin := buildProgram(t)
+	run := exec.Command(bin, "intonation", "--instrument", "guitar-41edo-alternate", "--from", takes, "--thread", "0.7",
+		"--json", "--html", filepath.Join(dir, "a.html"), "--pdf", filepath.Join(dir, "a.pdf"), "--check", filepath.Join(dir, "a.json"))
+	var out, chat bytes.Buffer
+	run.Stdout, run.Stderr = &out, &chat
+	if err := run.Run(); err != nil {
+		t.Fatalf("%v\n%s", err, chat.String())
+	}
+	for _, line := range strings.Split(strings.TrimSpace(chat.String()), "\n") {
+		if !strings.HasPrefix(line, "tunerd: wrote ") {
+			t.Errorf("said %q", line)
+		}
+	}
+	var got found
+	if err := json.Unmarshal(out.Bytes(), &got); err != nil {
+		t.Fatal(err)
+	}
+	w.check(t, &got.Result)
+	html, err := os.ReadFile(filepath.Join(dir, "a.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Fret 12 stands 0.", "too near the saddle", "back, away from the nut: 2 ", "eye protection", "licensed technician"} {
+		if !bytes.Contains(html, []byte(want)) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if keep := os.Getenv("TUNERD_KEEP"); keep != "" {
+		for _, name := range []string{"a.html", "a.pdf", "a.json"} {
+			data, _ := os.ReadFile(filepath.Join(dir, name))
+			_ = os.WriteFile(filepath.Join(keep, name), data, 0o644)
+		}
+	}
+}

@@ -1,0 +1,107 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"tunerd/internal/capture"
+	"tunerd/internal/engine"
+	"tunerd/internal/pitch"
+	"tunerd/internal/setup"
+)
+
+// readRecordings measures the recordings of a folder and files their notes.
+func (o *intonationOptions) readRecordings(ctx context.Context, d Deps, chat io.Writer, board *setup.Board, settings setup.Settings) (*setup.Check, []string, error) {
+	if info, err := os.Stat(o.from); err != nil || !info.IsDir() {
+		return nil, nil, usagef("--from %s: no such folder", o.from)
+	}
+	recordings, unknown, err := setup.FindRecordings(os.DirFS(o.from))
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", o.from, err)
+	}
+	for _, name := range unknown {
+		fmt.Fprintf(chat, "tunerd: %s: its name does not tell string and fret; left out\n", name)
+	}
+	if len(recordings) == 0 {
+		return nil, nil, hintf(fmt.Errorf("%s: no recordings of notes", o.from), "name them 6-open.wav, 6-12.wav (string-fret), 6-h2.wav (harmonic), or write a manifest.csv")
+	}
+	takes, err := o.takes(ctx, d, chat, board, recordings, settings)
+	if err != nil {
+		return nil, nil, err
+	}
+	check, warnings, err := setup.PutRecordings(board, recordings, takes, settings)
+	if err != nil {
+		return nil, nil, err
+	}
+	check.Program, check.Comment, check.Started = "tunerd "+version(), o.comment, now()
+	for _, w := range warnings {
+		fmt.Fprintf(chat, "tunerd: %s\n", w)
+	}
+	if o.check != "" {
+		if err := check.Save(o.check); err != nil {
+			return nil, nil, err
+		}
+	}
+	return check, warnings, nil
+}
+
+// takes reads every pluck of the recordings over the window after its onset.
+func (o *intonationOptions) takes(ctx context.Context, d Deps, chat io.Writer, board *setup.Board, recordings []setup.Recording, settings setup.Settings) ([]setup.Pluck, error) {
+	names := setup.Files(recordings)
+	paths := make([]string, len(names))
+	for i, name := range names {
+		paths[i] = filepath.Join(o.from, filepath.FromSlash(name))
+	}
+	progress := &engine.Progress{}
+	if d.ErrTerminal() {
+		bar := startProgress(chat, progress.Fraction)
+		defer bar.end()
+		chat = bar.over(chat)
+	}
+	files, err := engine.PluckFiles(ctx, paths, engine.PluckFilesConfig{
+		Open: func(ctx context.Context, file string) (capture.Source, error) {
+			return d.Open(ctx, file, o.source.options(false, chatLogger(chat)))
+		},
+		NewTracker: liveTracker,
+		Expect: func(file string) (float64, []float64) {
+			return board.ExpectIn(recordings, names[slices.Index(paths, file)])
+		},
+		Window: settings.Window, Progress: progress,
+	})
+	if err != nil {
+		return nil, errors.New("interrupted; not all was measured")
+	}
+	var takes []setup.Pluck
+	failed := false
+	for i, f := range files {
+		for _, p := range f.Plucks {
+			takes = append(takes, pluckOf(&p.Reading, names[i], p.OnsetS))
+		}
+		if f.Err != nil {
+			Report(chat, f.Err)
+			failed = true
+		}
+		if f.Short > 0 {
+			fmt.Fprintf(chat, "tunerd: %s: %d notes end before %g s; left out\n", names[i], f.Short, settings.Window[1])
+		}
+	}
+	if failed && len(takes) == 0 {
+		return nil, errReported
+	}
+	return takes, nil
+}
+
+func liveTracker(sampleRate int) (engine.Tracker, error) {
+	return pitch.NewTracker(pitch.Config{SampleRate: float64(sampleRate), Live: true})
+}
+
+func pluckOf(r *pitch.Reading, source string, atS float64) setup.Pluck {
+	return setup.Pluck{
+		F1Hz: r.F1Hz, SigmaCents: r.SigmaCents, B: r.B, BSigma: r.BSigma, SNRdB: r.SNRdB, Source: source, AtS: atS,
+	}
+}

@@ -1,0 +1,183 @@
+package command
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/display/figure"
+	"tunerd/internal/display/text"
+	"tunerd/internal/setup"
+	"tunerd/internal/setup/report"
+)
+
+// reportOptions say in which forms the outcome of a check is written.
+type reportOptions struct {
+	listing listingOptions
+	html    string
+	pdf     string
+	paper   string
+	before  string
+}
+
+func (o *reportOptions) addFlags(fs *pflag.FlagSet) {
+	fs.BoolVar(&o.listing.json, "json", false, "print everything as one JSON object")
+	fs.BoolVar(&o.listing.csv, "csv", false, "print every pluck as comma-separated values with a header")
+	fs.StringVar(&o.html, "html", "", "write the report to `FILE`, one page that needs no other")
+	fs.StringVar(&o.pdf, "pdf", "", "write the report to `FILE`")
+	fs.StringVar(&o.paper, "paper", "a4", "`NAME` of the paper of --pdf, a4 or letter")
+	fs.StringVar(&o.before, "before", "", "compare with an earlier check, kept in `FILE`")
+}
+
+func (o *reportOptions) check() error {
+	if _, err := figure.ParsePaper(o.paper); err != nil {
+		return usageError{err}
+	}
+	return o.listing.check()
+}
+
+func (o *reportOptions) loadBefore() (*setup.Check, error) {
+	if o.before == "" {
+		return nil, nil
+	}
+	return setup.Load(o.before)
+}
+
+func (o *reportOptions) write(out, chat io.Writer, r *report.Report) error {
+	if err := o.writeFiles(chat, r); err != nil {
+		return err
+	}
+	switch {
+	case o.listing.json:
+		return r.WriteJSON(out)
+	case o.listing.csv:
+		return r.WriteCSV(out)
+	}
+	return r.WriteText(out)
+}
+
+func (o *reportOptions) writeFiles(chat io.Writer, r *report.Report) error {
+	var b bytes.Buffer
+	if o.html != "" {
+		if err := r.WriteHTML(&b); err != nil {
+			return err
+		}
+		if err := writeFile(o.html, b.Bytes()); err != nil {
+			return err
+		}
+		fmt.Fprintf(chat, "tunerd: wrote %s\n", o.html)
+	}
+	if o.pdf != "" {
+		paper, err := figure.ParsePaper(o.paper)
+		if err != nil {
+			return usageError{err}
+		}
+		b.Reset()
+		if err := r.WritePDF(&b, paper); err != nil {
+			return err
+		}
+		if err := writeFile(o.pdf, b.Bytes()); err != nil {
+			return err
+		}
+		fmt.Fprintf(chat, "tunerd: wrote %s\n", o.pdf)
+	}
+	return nil
+}
+
+func newIntonationReportCommand() *cobra.Command {
+	var o reportOptions
+	cmd := &cobra.Command{
+		Use:   "report CHECK.json",
+		Short: "Write the report of a check that was kept",
+		Args:  usageArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.check(); err != nil {
+				return err
+			}
+			check, err := setup.Load(args[0])
+			if err != nil {
+				return err
+			}
+			before, err := o.loadBefore()
+			if err != nil {
+				return err
+			}
+			r, err := report.New(check, before)
+			if err != nil {
+				return err
+			}
+			return o.write(cmd.OutOrStdout(), cmd.ErrOrStderr(), r)
+		},
+	}
+	o.addFlags(cmd.Flags())
+	return cmd
+}
+
+type intonationPlanOptions struct {
+	name       string
+	instrument instrumentOptions
+	plan       planOptions
+	listing    listingOptions
+}
+
+func newIntonationPlanCommand() *cobra.Command {
+	var o intonationPlanOptions
+	cmd := &cobra.Command{
+		Use:   "plan",
+		Short: "Show which notes a check asks for, why, and what it will tell",
+		Args:  usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runIntonationPlan(cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
+		},
+	}
+	cmd.Flags().StringVar(&o.name, "instrument", "", "`NAME` of a built-in instrument, or a TOML file")
+	o.instrument.addFlags(cmd.Flags())
+	o.plan.addFlags(cmd.Flags())
+	o.listing.addFlags(cmd.Flags())
+	return cmd
+}
+
+func runIntonationPlan(out, chat io.Writer, o intonationPlanOptions) error {
+	if err := o.listing.check(); err != nil {
+		return err
+	}
+	board, err := loadBoard(o.name, &o.instrument)
+	if err != nil {
+		return err
+	}
+	plan, err := o.plan.make(board, setup.UsualSettings.Plucks)
+	if err != nil {
+		return err
+	}
+	if o.listing.plain() {
+		for _, words := range plan.Words {
+			fmt.Fprintln(chat, words)
+		}
+		for _, e := range plan.Expected {
+			fmt.Fprintf(chat, "string %d: nut to ±%.2f mm, saddle to ±%.2f mm, a fret to ±%.2f mm (one standard error)\n", e.Number, e.NutMM, e.SaddleMM, e.FretMM)
+		}
+	}
+	l := &text.Listing{Type: "step", Columns: []text.Column{
+		{Name: "string", Title: "string"}, {Name: "fret", Title: "fret"}, {Name: "harmonic", Title: "harmonic"},
+		{Name: "label", Title: "note"}, {Name: "hz", Title: "Hz", Decimals: 2}, {Name: "why", Title: "what for"},
+	}}
+	for _, s := range plan.Steps {
+		row := []any{s.String, s.Fret, nil, board.Label(s.Note), board.Hz(s.Note), s.Why}
+		if s.Harmonic > 0 {
+			row[1], row[2] = nil, s.Harmonic
+		}
+		l.Rows = append(l.Rows, row)
+	}
+	return o.listing.write(out, l)
+}
+
+// now is the present for people.
+func now() string { return time.Now().Format("2006-01-02 15:04") }
+
+func isNotExist(err error) bool { return errors.Is(err, fs.ErrNotExist) }

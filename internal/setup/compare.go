@@ -1,0 +1,35 @@
+package setup
+
+import "math"
+
+// A Comparison sets two checks of one string side by side, before and after nut and saddle were
+// moved. The standard errors of the differences take the two checks as independent; as frets off
+// their places trouble both alike, they are rather too large.
+type Comparison struct {
+	Before, After         *StringResult
+	NutMM, NutSigma       float64 // how far the nut came, away from the head
+	SaddleMM, SaddleSigma float64
+	LeftMM, LeftSigma     float64 // how much further back the saddle stands now than where the notes are best
+}
+
+// Compare sets the strings that both results have told side by side, in the order of the second.
+func Compare(before, after *Result) []Comparison {
+	var all []Comparison
+	for i := range after.Strings {
+		a := &after.Strings[i]
+		for k := range before.Strings {
+			b := &before.Strings[k]
+			if b.Number != a.Number || !a.Determined || !b.Determined {
+				continue
+			}
+			c := Comparison{
+				Before: b, After: a,
+				NutMM: a.Place.NutMM - b.Place.NutMM, NutSigma: math.Hypot(a.PlaceSigma.NutMM, b.PlaceSigma.NutMM),
+				SaddleMM: a.Place.SaddleMM - b.Place.SaddleMM, SaddleSigma: math.Hypot(a.PlaceSigma.SaddleMM, b.PlaceSigma.SaddleMM),
+			}
+			c.LeftMM, c.LeftSigma = -a.Move.SaddleMM, a.MoveSigma.SaddleMM
+			all = append(all, c)
+		}
+	}
+	return all
+}

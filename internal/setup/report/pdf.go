@@ -1,0 +1,144 @@
+package report
+
+import (
+	"io"
+
+	"tunerd/internal/display/figure"
+)
+
+// Measures of a page of the PDF, mm.
+const (
+	margin    = 18.0
+	textSize  = 3.4
+	tableSize = 2.9
+	lineGap   = 1.45 // of the letters' height
+)
+
+// A pager sets text, tables and figures down the pages of a document.
+type pager struct {
+	doc    *figure.Document
+	y      float64
+	height float64 // to which a page is filled
+	width  float64
+}
+
+// WritePDF writes the report as PDF.
+func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
+	doc := figure.NewDocument(r.Title(), paper)
+	width, height := doc.Size()
+	p := &pager{doc: doc, height: height - margin, width: width - 2*margin}
+	p.newPage()
+	p.text(r.Title(), 6, "ink")
+	p.all(r.Facts(), "thin")
+	p.head("What to do")
+	p.table(r.moves())
+	for _, f := range r.Strings() {
+		p.keep(12)
+		p.text(f.Name+": "+f.Verdict, textSize*1.1, "mark")
+		p.text(f.Text, textSize, "")
+	}
+	p.all(r.lineIfFixed(), "")
+	p.head("Frets")
+	p.all(r.Frets(), "")
+	if t := r.compared(); t != nil {
+		p.head("Before and after")
+		p.table(*t)
+		p.all(r.ComparedWords(), "")
+	}
+	if doubts := r.Doubts(); len(doubts) > 0 {
+		p.head("Doubts")
+		p.all(doubts, "")
+	}
+	p.head("Before you begin")
+	p.all(r.Cautions(), "")
+	p.head("The board")
+	p.figure(r.mapHeight(), r.board)
+	p.head("String by string")
+	for i := range r.Result.Strings {
+		p.figure(plotHeight, func(pen figure.Pen) { r.plot(pen, &r.Result.Strings[i]) })
+	}
+	p.head("Figures")
+	p.text("± is one standard error. A place is told as the string feels it: with what stiffness at its ends and most of pressing do to it.", textSize, "")
+	p.table(r.frets())
+	p.table(r.notes())
+	if r.Check.Program != "" {
+		p.text(r.Check.Program, tableSize, "thin")
+	}
+	_, err := doc.WriteTo(w)
+	return err
+}
+
+func (p *pager) newPage() {
+	p.doc.Page()
+	p.y = margin
+}
+
+// keep begins a new page unless so many mm are left on this one.
+func (p *pager) keep(mm float64) {
+	if p.y+mm > p.height {
+		p.newPage()
+	}
+}
+
+func (p *pager) head(text string) {
+	p.keep(30)
+	p.y += 4
+	p.text(text, textSize*1.4, "ink")
+}
+
+func (p *pager) all(texts []string, class string) {
+	for _, t := range texts {
+		p.text(t, textSize, class)
+	}
+}
+
+// text sets a paragraph.
+func (p *pager) text(s string, size float64, class string) {
+	for _, line := range p.doc.Lines(s, p.width, size) {
+		p.keep(size * lineGap)
+		p.y += size * lineGap
+		p.doc.Place(margin, p.y, 1).Text(0, 0, size, line, class)
+	}
+	p.y += size * 0.5
+}
+
+// figure sets a figure of the width of the text.
+func (p *pager) figure(height float64, draw func(figure.Pen)) {
+	scale := p.width / width
+	p.keep(height*scale + 3)
+	draw(p.doc.Place(margin, p.y, scale))
+	p.y += height*scale + 3
+}
+
+// table sets a table, with its head again on every page.
+func (p *pager) table(t table) {
+	const row = tableSize * 1.6
+	p.keep(6 * row)
+	p.text(t.Title, tableSize, "thin")
+	p.tableHead(t)
+	for _, cells := range t.Rows {
+		if p.y+row > p.height {
+			p.newPage()
+			p.tableHead(t)
+		}
+		p.cells(t, cells, row)
+		p.doc.Place(margin, p.y+row*0.3, 0.2).Line(0, 0, p.width/0.2, 0, "thin")
+	}
+	p.y += 4
+}
+
+func (p *pager) tableHead(t table) {
+	const row = tableSize * 1.6
+	p.cells(t, t.Head, row)
+	p.doc.Place(margin, p.y+row*0.3, 0.2).Line(0, 0, p.width/0.2, 0, "ink")
+}
+
+func (p *pager) cells(t table, cells []string, row float64) {
+	p.y += row
+	pen := p.doc.Place(margin, p.y, 1)
+	x := 0.0
+	for i, c := range cells {
+		pen.Text(x, 0, tableSize, c, "")
+		x += t.Wide[i] * p.width
+	}
+}

@@ -1,0 +1,123 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"tunerd/internal/setup"
+)
+
+// A table is shown in HTML and PDF alike.
+type table struct {
+	Title string
+	Head  []string
+	Rows  [][]string
+	Wide  []float64 // part of the width that each column takes
+}
+
+// moves is one row a string: what the words say, in figures.
+func (r *Report) moves() table {
+	t := table{
+		Title: "Moves in mm (positive is away from the head), and the worst note in cents",
+		Head:  []string{"string", "nut", "saddle", "now", "after", "B", "verdict"},
+		Wide:  []float64{0.13, 0.17, 0.17, 0.13, 0.13, 0.12, 0.15},
+	}
+	for i := range r.Result.Strings {
+		s := &r.Result.Strings[i]
+		row := []string{fmt.Sprintf("%d %s", s.Number, s.Label), "", "", "", "", fmt.Sprintf("%.2g", s.B), string(s.Verdict)}
+		if s.Determined {
+			row[1] = fmt.Sprintf("%s ± %.2f", signed(s.Move.NutMM, 2), s.MoveSigma.NutMM)
+			row[2] = fmt.Sprintf("%s ± %.2f", signed(s.Move.SaddleMM, 2), s.MoveSigma.SaddleMM)
+			row[3] = signed(s.Now.WorstCents, 1)
+			row[4] = signed(s.After.WorstCents, 1)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// frets is one row a fret.
+func (r *Report) frets() table {
+	t := table{
+		Title: "Frets: mm off their places (positive is towards the saddle), by the notes alone",
+		Head:  []string{"fret", "heard on", "mm off", "makes cents", ""},
+		Wide:  []float64{0.12, 0.3, 0.22, 0.18, 0.18},
+	}
+	for _, f := range r.Result.Frets {
+		row := []string{fmt.Sprint(f.Fret), namesOf(f.Strings), fmt.Sprintf("%s ± %.2f", signed(f.MM, 2), f.Sigma), signed(f.Cents, 1), ""}
+		if f.Off {
+			row[4] = "off its place"
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// notes is one row a note.
+func (r *Report) notes() table {
+	t := table{
+		Title: "All notes: cents off their places above the open string",
+		Head:  []string{"note", "pitch", "plucks", "read", "fitted", "rest", "rest in mm", "after"},
+		Wide:  []float64{0.21, 0.13, 0.09, 0.15, 0.1, 0.1, 0.12, 0.1},
+	}
+	for _, s := range r.Result.Strings {
+		for _, n := range s.Notes {
+			row := []string{n.Text(), n.Label, fmt.Sprint(n.Plucks), fmt.Sprintf("%s ± %.1f", signed(n.Cents, 1), n.Sigma), signed(n.FitCents, 1), signed(n.Residual, 1), "", signed(n.AfterCents, 1)}
+			if n.Fret > 0 {
+				row[6] = signed(n.ResidualMM, 2)
+			}
+			if n.LeftOut {
+				row[7] = "left out"
+			}
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+// compared sets two checks side by side; nil without an earlier one.
+func (r *Report) compared() *table {
+	if r.BeforeResult == nil {
+		return nil
+	}
+	t := &table{
+		Title: "Before and after",
+		Head:  []string{"string", "saddle off before", "after", "nut off before", "after", "worst before", "after", "root mean square"},
+		Wide:  []float64{0.1, 0.16, 0.14, 0.14, 0.14, 0.1, 0.08, 0.14},
+	}
+	for _, c := range setup.Compare(r.BeforeResult, r.Result) {
+		place := func(mm, sigma float64) string { return fmt.Sprintf("%s ± %.2f", signed(mm, 2), sigma) }
+		b, a := c.Before, c.After
+		t.Rows = append(t.Rows, []string{
+			fmt.Sprintf("%d %s", a.Number, a.Label),
+			place(-b.Move.SaddleMM, b.MoveSigma.SaddleMM), place(-a.Move.SaddleMM, a.MoveSigma.SaddleMM),
+			place(-b.Move.NutMM, b.MoveSigma.NutMM), place(-a.Move.NutMM, a.MoveSigma.NutMM),
+			signed(b.Now.WorstCents, 1), signed(a.Now.WorstCents, 1),
+			fmt.Sprintf("%.1f, %.1f", b.Now.RMSCents, a.Now.RMSCents),
+		})
+	}
+	return t
+}
+
+// ComparedWords say what became of each string since the earlier check.
+func (r *Report) ComparedWords() []string {
+	if r.BeforeResult == nil {
+		return nil
+	}
+	var said []string
+	for _, c := range setup.Compare(r.BeforeResult, r.Result) {
+		text := fmt.Sprintf("String %d: the saddle came %s ± %.2f mm and the nut %s ± %.2f mm further from the head; the notes were %.1f cents off in the mean square and are %.1f.",
+			c.After.Number, signed(c.SaddleMM, 2), c.SaddleSigma, signed(c.NutMM, 2), c.NutSigma, c.Before.Now.RMSCents, c.After.Now.RMSCents)
+		if math.Abs(c.LeftMM) > 2*c.LeftSigma {
+			more := "further than"
+			if c.LeftMM < 0 {
+				more = "short of"
+			}
+			text += fmt.Sprintf(" The saddle stands %.2f ± %.2f mm %s where its notes are best.", math.Abs(c.LeftMM), c.LeftSigma, more)
+		} else {
+			text += " The saddle stands where its notes are best."
+		}
+		said = append(said, text)
+	}
+	return said
+}

@@ -1,0 +1,86 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"tunerd/internal/display/text"
+)
+
+// textWidth is how many characters a line of running text has.
+const textWidth = 100
+
+// WriteText writes the report for a terminal.
+func (r *Report) WriteText(w io.Writer) error {
+	out := bufio.NewWriter(w)
+	fmt.Fprintln(out, r.Title())
+	paragraphs(out, r.Facts())
+	fmt.Fprintln(out)
+	if err := r.listing().WriteTable(out); err != nil {
+		return err
+	}
+	fmt.Fprintln(out)
+	for _, f := range r.Strings() {
+		paragraphs(out, []string{f.Name + ". " + f.Text})
+	}
+	for _, part := range [][]string{r.lineIfFixed(), r.Frets(), r.ComparedWords(), r.Doubts()} {
+		if len(part) > 0 {
+			fmt.Fprintln(out)
+			paragraphs(out, part)
+		}
+	}
+	fmt.Fprintln(out)
+	paragraphs(out, r.Cautions())
+	return out.Flush()
+}
+
+// lineIfFixed is Line for a bridge that is one piece; with a saddle for each string it says little.
+func (r *Report) lineIfFixed() []string {
+	if r.Check.Settings.Thread > 0 && !r.Check.Settings.Fixed {
+		return nil
+	}
+	return r.Line()
+}
+
+// listing is the table of moves with figures instead of words.
+func (r *Report) listing() *text.Listing {
+	l := &text.Listing{Columns: []text.Column{
+		{Name: "string", Title: "string"}, {Name: "note", Title: "note"},
+		{Name: "nut", Title: "nut mm", Decimals: 2, Signed: true}, {Name: "nut_sigma", Title: "±", Decimals: 2},
+		{Name: "saddle", Title: "saddle mm", Decimals: 2, Signed: true}, {Name: "saddle_sigma", Title: "± ", Decimals: 2},
+		{Name: "now", Title: "worst cents", Decimals: 1, Signed: true}, {Name: "after", Title: "after", Decimals: 1, Signed: true},
+		{Name: "verdict", Title: "verdict"},
+	}}
+	for i := range r.Result.Strings {
+		s := &r.Result.Strings[i]
+		row := []any{s.Number, s.Label, nil, nil, nil, nil, nil, nil, string(s.Verdict)}
+		if s.Determined {
+			row = []any{s.Number, s.Label, s.Move.NutMM, s.MoveSigma.NutMM, s.Move.SaddleMM, s.MoveSigma.SaddleMM, s.Now.WorstCents, s.After.WorstCents, string(s.Verdict)}
+		}
+		l.Rows = append(l.Rows, row)
+	}
+	return l
+}
+
+// paragraphs writes texts broken into lines.
+func paragraphs(w io.Writer, texts []string) {
+	for _, t := range texts {
+		n := 0
+		for _, word := range strings.Fields(t) {
+			length := len([]rune(word))
+			if n > 0 && n+1+length > textWidth {
+				fmt.Fprintln(w)
+				n = 0
+			}
+			if n > 0 {
+				fmt.Fprint(w, " ")
+				n++
+			}
+			fmt.Fprint(w, word)
+			n += length
+		}
+		fmt.Fprintln(w)
+	}
+}

@@ -1,0 +1,296 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"tunerd/internal/setup"
+)
+
+// Title names the report.
+func (r *Report) Title() string { return "Intonation of " + r.Check.Board.Name }
+
+// Facts say what was done, in a line each.
+func (r *Report) Facts() []string {
+	c := r.Check
+	notes, plucks := 0, 0
+	for _, e := range c.Entries {
+		if len(e.Plucks) > 0 {
+			notes++
+			plucks += len(e.Plucks)
+		}
+	}
+	facts := []string{
+		fmt.Sprintf("%s, %s", c.Board.Tuning, c.Board.Reference),
+		fmt.Sprintf("%d notes, %d plucks, each read from %g to %g s after its onset; two plucks of a note differ by %.2f cents (one standard deviation)", notes, plucks, c.Settings.Window[0], c.Settings.Window[1], r.Result.Repeat),
+	}
+	if c.Started != "" {
+		facts = append(facts, "begun "+c.Started)
+	}
+	if c.Comment != "" {
+		facts = append(facts, c.Comment)
+	}
+	if r.Result.Misfit > 1.25 {
+		facts = append(facts, fmt.Sprintf("The notes scatter %.1f times as much as their uncertainties say; all ± have been widened by that. Old strings, or a hand that pulls the string aside, do this.", r.Result.Misfit))
+	}
+	return facts
+}
+
+// A Finding is what is said of one string.
+type Finding struct {
+	Name    string // "String 6, E2"
+	Verdict string
+	Text    string
+}
+
+// Strings says of every string what to do.
+func (r *Report) Strings() []Finding {
+	var all []Finding
+	for i := range r.Result.Strings {
+		s := &r.Result.Strings[i]
+		all = append(all, Finding{
+			Name:    fmt.Sprintf("String %d, %s", s.Number, s.Label),
+			Verdict: string(s.Verdict),
+			Text:    r.stringText(s),
+		})
+	}
+	return all
+}
+
+func (r *Report) stringText(s *setup.StringResult) string {
+	if !s.Determined {
+		return "Too few frets were read to tell nut from saddle."
+	}
+	said := []string{
+		r.saddleText(s), nutText(s),
+		fmt.Sprintf("Now the worst note read is fret %d, %s cents; the moves leave %s cents at fret %d, %.1f in the mean square.",
+			s.Now.WorstFret, signed(s.Now.WorstCents, 1), signed(s.After.WorstCents, 1), s.After.WorstFret, s.After.RMSCents),
+		verdictText(s),
+	}
+	if s.MoveDoubt > 0.2*s.MoveSigma.SaddleMM {
+		said = append(said, fmt.Sprintf("If its sharpness comes from pressing and not from the places of nut and saddle, the saddle move differs by %.2f mm.", s.MoveDoubt))
+	}
+	if s.PressCents > 2*s.PressSigma {
+		said = append(said, "The lowest frets are sharper than nut and saddle explain: the slot of the nut is high.")
+	}
+	if !s.Harmonic.Explained {
+		said = append(said, fmt.Sprintf("Harmonic %d lies %s cents (±%.1f) from where the stiffness of the string puts it: the string is false or worn, or was touched too firmly. Change it before anything is moved.", s.Harmonic.Harmonic, signed(s.Harmonic.Cents, 1), s.Harmonic.Sigma))
+	}
+	return join(said)
+}
+
+// telling is how many standard errors a move must have to be named.
+const telling = 2
+
+func (r *Report) saddleText(s *setup.StringResult) string {
+	mm, sigma := s.Move.SaddleMM, s.MoveSigma.SaddleMM
+	if math.Abs(mm) < telling*sigma {
+		return fmt.Sprintf("The saddle can stay (%s ± %.2f mm).", signed(mm, 2), sigma)
+	}
+	way := "back, away from the nut"
+	if mm < 0 {
+		way = "forward, towards the nut"
+	}
+	text := fmt.Sprintf("Move the saddle %.2f ± %.2f mm %s", math.Abs(mm), sigma, way)
+	if thread := r.Check.Settings.Thread; thread > 0 {
+		text += fmt.Sprintf(": %s of its %g mm screw", turns(setup.Turns(math.Abs(mm), thread)), thread)
+	}
+	return text + "."
+}
+
+// turns writes a number of turns in eighths.
+func turns(t float64) string {
+	eighths := int(math.Round(8 * t))
+	whole, part := eighths/8, eighths%8
+	den := 8
+	for part > 0 && part%2 == 0 {
+		part, den = part/2, den/2
+	}
+	switch {
+	case part == 0 && whole == 1:
+		return "1 turn"
+	case part == 0:
+		return strconv.Itoa(whole) + " turns"
+	case whole == 0:
+		return fmt.Sprintf("%d/%d of a turn", part, den)
+	}
+	return fmt.Sprintf("%d %d/%d turns", whole, part, den)
+}
+
+func nutText(s *setup.StringResult) string {
+	mm, sigma := s.Move.NutMM, s.MoveSigma.NutMM
+	switch {
+	case math.Abs(mm) < telling*sigma:
+		return fmt.Sprintf("The nut can stay (%s ± %.2f mm).", signed(mm, 2), sigma)
+	case mm > 0:
+		return fmt.Sprintf("Move the nut %.2f ± %.2f mm towards the saddle.", mm, sigma)
+	}
+	return fmt.Sprintf("Move the nut %.2f ± %.2f mm away from the saddle.", -mm, sigma)
+}
+
+func verdictText(s *setup.StringResult) string {
+	heard := fmt.Sprintf("%.0f cents, below which most people do not notice a note of a melody", setup.HeardCents)
+	switch s.Verdict {
+	case setup.Leave:
+		return "Leave it: the moves cannot be told from none, and no note is off by " + heard + "."
+	case setup.Slight:
+		return "No note is off by " + heard + "; in a chord that should not beat, the move is still heard."
+	case setup.NoUse:
+		return "A note is off by more than " + heard + ", but moving nut and saddle does not mend it: see the frets."
+	}
+	return "Worth a move: a note is off by more than " + heard + "."
+}
+
+// Frets says which frets stand off their places, and that the others do not.
+func (r *Report) Frets() []string {
+	var said []string
+	within := 0
+	for _, f := range r.Result.Frets {
+		if !f.Off {
+			within++
+			continue
+		}
+		way, pitch := "too near the saddle", "sharp"
+		if f.MM < 0 {
+			way, pitch = "too near the nut", "flat"
+		}
+		said = append(said, fmt.Sprintf("Fret %d stands %.2f ± %.2f mm %s, or is worn to that side: its notes are %.1f cents %s whatever is done at nut and saddle. Heard on %s.",
+			f.Fret, math.Abs(f.MM), f.Sigma, way, math.Abs(f.Cents), pitch, namesOf(f.Strings)))
+	}
+	for _, n := range r.Result.Odd {
+		said = append(said, fmt.Sprintf("%s does not fit the rest by %s cents (±%.1f) and was left out: worn there, buzzing, or pressed aside. Play it again.", capital(n.Text()), signed(n.Residual, 1), n.Sigma))
+	}
+	if len(said) == 0 && within > 0 {
+		said = append(said, fmt.Sprintf("None of the %d frets that were heard is off its place by more than chance and usual care (%.2f mm) explain.", within, r.Check.Settings.Model.SlotMM))
+	}
+	return said
+}
+
+// Line says where one straight saddle stands best; empty where that says nothing.
+func (r *Report) Line() []string {
+	line := r.Result.Line
+	if line == nil || len(line.Strings) < 2 {
+		return nil
+	}
+	first, last := line.Strings[0], line.Strings[len(line.Strings)-1]
+	worst := first
+	for _, s := range line.Strings {
+		if math.Abs(s.Cents) > math.Abs(worst.Cents) {
+			worst = s
+		}
+	}
+	return []string{fmt.Sprintf("One straight saddle for all strings: move it %s mm under string %d and %s mm under string %d (positive is back). That leaves at most %s cents, on string %d, where it stands %.2f mm from the string's own best place.",
+		signed(first.MoveMM, 2), first.Number, signed(last.MoveMM, 2), last.Number, signed(worst.Cents, 1), worst.Number, math.Abs(worst.OffMM))}
+}
+
+// Doubts says what casts doubt on the figures.
+func (r *Report) Doubts() []string {
+	var said []string
+	for _, s := range r.Check.Slips() {
+		said = append(said, fmt.Sprintf("String %d slipped by %s cents (±%.1f) between its first and last open note; let it settle and check it again.", s.Number, signed(s.Cents, 1), s.Sigma))
+	}
+	for _, s := range r.Result.Strings {
+		if math.Abs(s.PitchCents) > 15 {
+			said = append(said, fmt.Sprintf("String %d was %s cents off its pitch; moves hold for the tension at which the string was read, so tune it and check again.", s.Number, signed(s.PitchCents, 0)))
+		}
+	}
+	for _, e := range r.Check.Entries {
+		if e.State == setup.Loose {
+			said = append(said, fmt.Sprintf("%s stayed unsteady over %d plucks.", capital(e.Text()), len(e.Plucks)))
+		}
+	}
+	return append(said, r.Warnings...)
+}
+
+// Cautions stand in every report.
+func (r *Report) Cautions() []string {
+	said := []string{
+		"Wear eye protection. Slacken a string before its saddle or nut is moved, and tune it up again slowly.",
+	}
+	if rise := r.tensionRise(); rise > 0.0005 {
+		said = append(said, fmt.Sprintf("A saddle further back means a longer string: at the same pitch its tension rises, here by %.1f %% at most.", 100*rise))
+	}
+	for _, s := range r.Result.Strings {
+		if part := r.partAfter(&s); part > 0.75 {
+			said = append(said, fmt.Sprintf("String %d will bear %.0f %% of the load at which it breaks; makers stay below 75 %%.", s.Number, 100*part))
+		}
+	}
+	return append(said,
+		"A slot cut too far is not put back: move a nut, or cut a saddle, by half of what is said and check again. Keep to the limits of neck and bridge that the maker gives.",
+		"These figures are advice for bench work; the maker's and a licensed technician's word stands above them.")
+}
+
+// tensionRise is the largest part by which a move raises the tension of a string that is tuned to
+// the same pitch: T grows with the square of the length.
+func (r *Report) tensionRise() float64 {
+	most := 0.0
+	for i := range r.Result.Strings {
+		most = max(most, r.rise(&r.Result.Strings[i]))
+	}
+	return most
+}
+
+func (r *Report) rise(s *setup.StringResult) float64 {
+	for _, str := range r.Check.Board.Strings {
+		if str.Number == s.Number {
+			longer := 1 + (s.Move.SaddleMM-s.Move.NutMM)/str.ScaleMM
+			return longer*longer - 1
+		}
+	}
+	return 0
+}
+
+func (r *Report) partAfter(s *setup.StringResult) float64 {
+	for _, str := range r.Check.Board.Strings {
+		if str.Number == s.Number {
+			return str.BreakShare * (1 + r.rise(s))
+		}
+	}
+	return 0
+}
+
+// signed writes a number with its sign and so many decimals; what rounds to nothing has none.
+func signed(x float64, decimals int) string {
+	s := strconv.FormatFloat(x, 'f', decimals, 64)
+	if strings.Trim(s, "-0.") == "" {
+		return strings.TrimPrefix(s, "-")
+	}
+	if x > 0 {
+		return "+" + s
+	}
+	return s
+}
+
+func join(said []string) string {
+	var kept []string
+	for _, s := range said {
+		if s != "" {
+			kept = append(kept, s)
+		}
+	}
+	return strings.Join(kept, " ")
+}
+
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// namesOf names strings: "string 2", "strings 2, 3 and 5".
+func namesOf(numbers []int) string {
+	if len(numbers) == 1 {
+		return fmt.Sprintf("string %d", numbers[0])
+	}
+	var b strings.Builder
+	b.WriteString("strings ")
+	for i, n := range numbers {
+		switch {
+		case i == 0:
+		case i == len(numbers)-1:
+			b.WriteString(" and ")
+		default:
+			b.WriteString(", ")
+		}
+		b.WriteString(strconv.Itoa(n))
+	}
+	return b.String()
+}
