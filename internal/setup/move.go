@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // bestEnds returns where nut and saddle should stand so that all frets of a string, each counting
@@ -104,6 +105,41 @@ func (f *fitting) saddleLine(strings []StringResult) *SaddleLine {
 		}
 	}
 	return line
+}
+
+// nutMove averages the nut moves of all strings, each with the weight of its standard error. The
+// errors of strings hang together by the frets that they share, which the covariance of the places
+// tells.
+func (f *fitting) nutMove(strings []StringResult, misfit float64) *NutMove {
+	var at []int
+	var weight, move []float64
+	sum := 0.0
+	for _, s := range strings {
+		if s.Determined && s.MoveSigma.NutMM > 0 {
+			i, _ := f.board.at(s.Number)
+			w := 1 / (s.MoveSigma.NutMM * s.MoveSigma.NutMM)
+			at, weight, move = append(at, f.nut(i)), append(weight, w), append(move, s.Move.NutMM)
+			sum += w
+		}
+	}
+	if len(at) < 2 {
+		return nil
+	}
+	n := &NutMove{}
+	variance := 0.0
+	for j := range at {
+		n.MM += weight[j] / sum * move[j]
+		for k := range at {
+			variance += weight[j] / sum * weight[k] / sum * f.cov.At(at[j], at[k])
+		}
+	}
+	n.Sigma = misfit * math.Sqrt(variance)
+	chi := 0.0
+	for j := range at {
+		chi += weight[j] * (move[j] - n.MM) * (move[j] - n.MM)
+	}
+	n.Alike = chi < distuv.ChiSquared{K: float64(len(at) - 1)}.Quantile(1-suspicion)
+	return n
 }
 
 // weightedLine returns a and b of a + b·x nearest to y in the sense of weighted least squares.

@@ -190,7 +190,12 @@ func PutRecordings(b *Board, recordings []Recording, takes []Pluck, s Settings) 
 	c := NewCheck(b, &Plan{}, s)
 	order := slices.Clone(recordings)
 	// Open strings first: what else is expected depends on them.
-	rank := func(r Recording) int { return r.String*10000 + r.Harmonic*1000 + r.Fret }
+	rank := func(n Note) int {
+		if n.Fret > 0 {
+			return n.String*10000 + 100 + n.Fret
+		}
+		return n.String*10000 + n.Harmonic
+	}
 	slices.SortStableFunc(order, func(x, y Recording) int {
 		if x.Open() != y.Open() {
 			if x.Open() {
@@ -198,7 +203,7 @@ func PutRecordings(b *Board, recordings []Recording, takes []Pluck, s Settings) 
 			}
 			return 1
 		}
-		return rank(x) - rank(y)
+		return rank(x.Note) - rank(y.Note)
 	})
 	for _, r := range order {
 		used := 0
@@ -217,7 +222,7 @@ func PutRecordings(b *Board, recordings []Recording, takes []Pluck, s Settings) 
 		}
 	}
 	slices.SortStableFunc(c.Entries, func(x, y Entry) int {
-		return rank(Recording{Note: x.Note}) - rank(Recording{Note: y.Note})
+		return rank(x.Note) - rank(y.Note)
 	})
 	c.At = len(c.Entries)
 	c.Confirmed = true

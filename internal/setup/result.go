@@ -11,6 +11,7 @@ type Result struct {
 	Frets   []FretResult   `json:"frets"`        // every slot that was heard, from the nut
 	Odd     []NoteResult   `json:"odd_notes"`    // readings that were left out of the fit
 	Line    *SaddleLine    `json:"saddle_line"`  // nil with fewer than two strings
+	Nut     *NutMove       `json:"nut_of_all"`   // likewise
 	Misfit  float64        `json:"misfit"`       // standard errors were widened by this factor, 1 or more
 	Free    int            `json:"degrees_free"` // readings beyond those that the fit needs
 	Repeat  float64        `json:"repeat_cents"` // standard deviation between plucks of one note
@@ -94,6 +95,13 @@ type HarmonicsResult struct {
 	Sigma     float64 `json:"worst_sigma_cents"`
 }
 
+// A NutMove is the best move of a nut that is one piece for all strings.
+type NutMove struct {
+	MM    float64 `json:"mm"`
+	Sigma float64 `json:"sigma_mm"`
+	Alike bool    `json:"alike"` // the moves of single strings differ from it by no more than chance
+}
+
 // A SaddleLine is the best straight saddle for all strings: its move under string i is
 // AtMiddleMM + PerMM·y for a string y mm across from the middle.
 type SaddleLine struct {
@@ -128,6 +136,7 @@ func (f *fitting) result() *Result {
 		}
 	}
 	out.Line = f.saddleLine(out.Strings)
+	out.Nut = f.nutMove(out.Strings, out.Misfit)
 	return out
 }
 

@@ -88,6 +88,7 @@ var (
 	thinColour  = [3]int{0x8a, 0x85, 0x7b}
 	markColour  = [3]int{0x1f, 0x6f, 0x8b}
 	otherColour = [3]int{0xb0, 0x56, 0x2a}
+	faintColour = [3]int{0xd6, 0xd4, 0xd0} // thin at .35 on white
 	softColour  = [3]int{0xd2, 0xe2, 0xe8} // a fifth of mark on white
 	paperColour = [3]int{0xff, 0xff, 0xff}
 )
@@ -103,6 +104,8 @@ func styleOf(class string) (line, fill [3]int, width float64, filled, drawn bool
 			fill, width, filled = inkColour, 1.5, true
 		case "thin":
 			line, width = thinColour, 0.75
+		case "faint":
+			line, width = faintColour, 0.75
 		case "mark":
 			line, fill, width, filled = markColour, markColour, 2, true
 		case "other":

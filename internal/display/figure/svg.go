@@ -38,6 +38,7 @@ func (c *Canvas) Size() (width, height float64) { return c.width, c.height }
 //	mark    what the figure is about   soft   an area in the colour of mark
 //	other   a second series            paper  filled with the background
 //	label   text centred on its place  end    text that ends at its place
+//	faint   lines of a grid
 //
 // Widths are those of the unit: pixels on the screen, millimetres in print.
 //
@@ -54,7 +55,7 @@ var (
 func coloured(paper, ink, thin, mark, other string) string {
 	return strings.NewReplacer("$paper", paper, "$ink", ink, "$thin", thin, "$mark", mark, "$other", other).Replace(
 		`svg{background:$paper}line,path{fill:none}line,path,circle,rect{stroke:$ink}text{fill:$ink}
-.thin{stroke:$thin}text.thin{fill:$thin}
+.thin,.faint{stroke:$thin}text.thin{fill:$thin}.faint{stroke-opacity:.35}
 .mark{stroke:$mark}circle.mark,rect.mark,text.mark{fill:$mark}
 .other{stroke:$other}circle.other,rect.other,text.other{fill:$other}
 .soft{stroke:none;fill:$mark;fill-opacity:.2}circle.paper,rect.paper,path.paper{fill:$paper}circle.ink,rect.ink{fill:$ink}

@@ -77,7 +77,7 @@ func (r *Report) WriteJSON(w io.Writer) error {
 	}
 	doc := document{
 		Type: "intonation", Check: r.Check, Result: r.Result, Slips: r.Check.Slips(),
-		Words: map[string]any{"strings": strings, "frets": r.Frets(), "line": r.Line(), "doubts": r.Doubts(), "cautions": r.Cautions()},
+		Words: map[string]any{"strings": strings, "frets": r.Frets(), "together": r.Together(), "doubts": r.Doubts(), "cautions": r.Cautions()},
 	}
 	if r.BeforeResult != nil {
 		doc.Compared = setup.Compare(r.BeforeResult, r.Result)

@@ -65,7 +65,7 @@ func (p *stringPlot) axes() {
 	heard := min(setup.HeardCents, p.far)
 	p.pen.Rect(left, p.y(heard), width-left-right, p.y(-heard)-p.y(heard), "soft")
 	for _, c := range ticks(p.far) {
-		p.pen.Line(left, p.y(c), width-right, p.y(c), "thin")
+		p.pen.Line(left, p.y(c), width-right, p.y(c), "faint")
 		p.pen.Text(left-8, p.y(c)+4, small, signed(c, decimalsOf(p.far)), "ink end")
 	}
 	p.pen.Line(left, p.y(0), width-right, p.y(0), "ink")
@@ -76,7 +76,7 @@ func (p *stringPlot) axes() {
 // ticks are round values up to far on both sides.
 func ticks(far float64) []float64 {
 	step := math.Pow(10, math.Floor(math.Log10(far)))
-	for _, k := range []float64{0.2, 0.5, 1, 2} {
+	for _, k := range []float64{0.2, 0.5, 1, 2, 5} {
 		if far/(k*step) <= 4 {
 			step *= k
 			break
@@ -147,10 +147,10 @@ func (p *stringPlot) legend() {
 
 // Measures of the map.
 const (
-	mapLeft  = 96.0
+	mapLeft  = 128.0
 	mapRight = 84.0
 	mapTop   = 40.0
-	mapRow   = 30.0
+	mapRow   = 32.0
 )
 
 // mapHeight is that of the map of the board.
@@ -203,11 +203,11 @@ func (m *boardMap) frets() {
 			break
 		}
 		f, bad := off[c.Fret]
-		class := "thin"
+		class, line := "thin", "faint"
 		if bad {
-			class = "other"
+			class, line = "other", "other"
 		}
-		m.pen.Line(x, mapTop, x, m.high, class)
+		m.pen.Line(x, mapTop, x, m.high, line)
 		if bad {
 			m.pen.Text(x, m.high+30, small, fmt.Sprintf("%s mm", signed(f.MM, 2)), "other label")
 		}
@@ -238,9 +238,10 @@ func (m *boardMap) row(y float64, s *setup.StringResult) {
 		case n.Cents > 0:
 			class = "other"
 		}
-		m.pen.Circle(x, y, 2+min(7, 0.9*math.Abs(n.Cents)), class)
+		radius := 2 + min(6, 0.8*math.Abs(n.Cents))
+		m.pen.Circle(x, y, radius, class)
 		if x-written > 30 {
-			m.pen.Text(x, y-8, small-1, signed(n.Cents, 1), "ink label")
+			m.pen.Text(x, y-radius-4, small-1, signed(n.Cents, 1), "ink label")
 			written = x
 		}
 	}

@@ -26,7 +26,7 @@ func (r *Report) WriteHTML(w io.Writer) error {
 		plots = append(plots, inline(c))
 	}
 	return page.Execute(w, map[string]any{
-		"Title": r.Title(), "Facts": r.Facts(), "Moves": r.moves(), "Strings": r.Strings(), "Line": r.lineIfFixed(),
+		"Title": r.Title(), "Facts": r.Facts(), "Moves": r.moves(), "Strings": r.Strings(), "Together": r.Together(),
 		"Frets": r.Frets(), "Compared": r.compared(), "ComparedWords": r.ComparedWords(), "Doubts": r.Doubts(),
 		"Cautions": r.Cautions(), "Map": inline(board), "Plots": plots,
 		"FretTable": r.frets(), "NoteTable": r.notes(), "Program": r.Check.Program,

@@ -33,11 +33,11 @@ func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
 	p.head("What to do")
 	p.table(r.moves())
 	for _, f := range r.Strings() {
-		p.keep(12)
+		p.keep(12 + float64(len(doc.Lines(f.Text, p.width, textSize)))*textSize*lineGap)
 		p.text(f.Name+": "+f.Verdict, textSize*1.1, "mark")
 		p.text(f.Text, textSize, "")
 	}
-	p.all(r.lineIfFixed(), "")
+	p.all(r.Together(), "")
 	p.head("Frets")
 	p.all(r.Frets(), "")
 	if t := r.compared(); t != nil {
@@ -122,7 +122,7 @@ func (p *pager) table(t table) {
 			p.tableHead(t)
 		}
 		p.cells(t, cells, row)
-		p.doc.Place(margin, p.y+row*0.3, 0.2).Line(0, 0, p.width/0.2, 0, "thin")
+		p.doc.Place(margin, p.y+row*0.3, 0.2).Line(0, 0, p.width/0.2, 0, "faint")
 	}
 	p.y += 4
 }

@@ -25,7 +25,7 @@ func (r *Report) WriteText(w io.Writer) error {
 	for _, f := range r.Strings() {
 		paragraphs(out, []string{f.Name + ". " + f.Text})
 	}
-	for _, part := range [][]string{r.lineIfFixed(), r.Frets(), r.ComparedWords(), r.Doubts()} {
+	for _, part := range [][]string{r.Together(), r.Frets(), r.ComparedWords(), r.Doubts()} {
 		if len(part) > 0 {
 			fmt.Fprintln(out)
 			paragraphs(out, part)
@@ -34,14 +34,6 @@ func (r *Report) WriteText(w io.Writer) error {
 	fmt.Fprintln(out)
 	paragraphs(out, r.Cautions())
 	return out.Flush()
-}
-
-// lineIfFixed is Line for a bridge that is one piece; with a saddle for each string it says little.
-func (r *Report) lineIfFixed() []string {
-	if r.Check.Settings.Thread > 0 && !r.Check.Settings.Fixed {
-		return nil
-	}
-	return r.Line()
 }
 
 // listing is the table of moves with figures instead of words.

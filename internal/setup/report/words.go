@@ -24,7 +24,7 @@ func (r *Report) Facts() []string {
 	}
 	facts := []string{
 		fmt.Sprintf("%s, %s", c.Board.Tuning, c.Board.Reference),
-		fmt.Sprintf("%d notes, %d plucks, each read from %g to %g s after its onset; two plucks of a note differ by %.2f cents (one standard deviation)", notes, plucks, c.Settings.Window[0], c.Settings.Window[1], r.Result.Repeat),
+		fmt.Sprintf("%d notes, %d plucks, each read from %g to %g s after its onset; plucks of one note scatter by %.2f cents (standard deviation)", notes, plucks, c.Settings.Window[0], c.Settings.Window[1], r.Result.Repeat),
 	}
 	if c.Started != "" {
 		facts = append(facts, "begun "+c.Started)
@@ -69,7 +69,7 @@ func (r *Report) stringText(s *setup.StringResult) string {
 			s.Now.WorstFret, signed(s.Now.WorstCents, 1), signed(s.After.WorstCents, 1), s.After.WorstFret, s.After.RMSCents),
 		verdictText(s),
 	}
-	if s.MoveDoubt > 0.2*s.MoveSigma.SaddleMM {
+	if s.MoveDoubt > 0.5*s.MoveSigma.SaddleMM {
 		said = append(said, fmt.Sprintf("If its sharpness comes from pressing and not from the places of nut and saddle, the saddle move differs by %.2f mm.", s.MoveDoubt))
 	}
 	if s.PressCents > 2*s.PressSigma {
@@ -131,16 +131,15 @@ func nutText(s *setup.StringResult) string {
 }
 
 func verdictText(s *setup.StringResult) string {
-	heard := fmt.Sprintf("%.0f cents, below which most people do not notice a note of a melody", setup.HeardCents)
 	switch s.Verdict {
 	case setup.Leave:
-		return "Leave it: the moves cannot be told from none, and no note is off by " + heard + "."
+		return "The moves cannot be told from none: leave it."
 	case setup.Slight:
-		return "No note is off by " + heard + "; in a chord that should not beat, the move is still heard."
+		return fmt.Sprintf("No note is %g cents off; only chords that should not beat tell of it.", setup.HeardCents)
 	case setup.NoUse:
-		return "A note is off by more than " + heard + ", but moving nut and saddle does not mend it: see the frets."
+		return fmt.Sprintf("A note is more than %g cents off, but moving nut and saddle does not mend it: see the frets.", setup.HeardCents)
 	}
-	return "Worth a move: a note is off by more than " + heard + "."
+	return "Worth a move."
 }
 
 // Frets says which frets stand off their places, and that the others do not.
@@ -168,8 +167,35 @@ func (r *Report) Frets() []string {
 	return said
 }
 
-// Line says where one straight saddle stands best; empty where that says nothing.
-func (r *Report) Line() []string {
+// Together says what holds for the strings together: the nut and saddle where they are one piece,
+// and what the verdicts mean.
+func (r *Report) Together() []string {
+	var said []string
+	if n := r.Result.Nut; n != nil {
+		said = append(said, nutOfAll(n))
+	}
+	if settings := r.Check.Settings; settings.Fixed || settings.Thread == 0 {
+		said = append(said, r.saddleOfAll()...)
+	}
+	return append(said, fmt.Sprintf("Most people do not notice less than %g cents between notes of a melody; chords tell of far less, by their beats.", setup.HeardCents))
+}
+
+func nutOfAll(n *setup.NutMove) string {
+	if math.Abs(n.MM) < telling*n.Sigma {
+		return fmt.Sprintf("A nut of one piece can stay (%s ± %.2f mm over all strings).", signed(n.MM, 2), n.Sigma)
+	}
+	way := "towards the saddle"
+	if n.MM < 0 {
+		way = "away from the saddle"
+	}
+	text := fmt.Sprintf("A nut of one piece: move it %.2f ± %.2f mm %s for all strings", math.Abs(n.MM), n.Sigma, way)
+	if !n.Alike {
+		text += ", though they do not agree, and each is better off with its own place"
+	}
+	return text + "."
+}
+
+func (r *Report) saddleOfAll() []string {
 	line := r.Result.Line
 	if line == nil || len(line.Strings) < 2 {
 		return nil
@@ -181,7 +207,7 @@ func (r *Report) Line() []string {
 			worst = s
 		}
 	}
-	return []string{fmt.Sprintf("One straight saddle for all strings: move it %s mm under string %d and %s mm under string %d (positive is back). That leaves at most %s cents, on string %d, where it stands %.2f mm from the string's own best place.",
+	return []string{fmt.Sprintf("A straight saddle of one piece: move it %s mm under string %d and %s mm under string %d (positive is back). That leaves %s cents at most, on string %d, where it stands %.2f mm from the string's own best place.",
 		signed(first.MoveMM, 2), first.Number, signed(last.MoveMM, 2), last.Number, signed(worst.Cents, 1), worst.Number, math.Abs(worst.OffMM))}
 }
 
