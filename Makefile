@@ -7,7 +7,7 @@ STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
-	soak lint fmt fuzz cross clean
+	soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -50,6 +50,9 @@ accuracy-full: need-test ## synthetic strings, every cell with more trials; take
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak
+
+screenshots: need-test ## pictures of every view of the page at three sizes, to docs/screens
+	go test -count=1 -run Screenshots ./internal/pagetest -args -screenshots $(CURDIR)/docs/screens
 
 lint: ## gofmt, go vet, staticcheck
 	@files=$$(gofmt -l cmd internal); [ -z "$$files" ] || { echo "not gofmt'ed:" $$files >&2; exit 1; }

@@ -63,12 +63,15 @@ var looks = []look{
 	{"help", "tune", "stage", 1280, "document.querySelector('dialog[open] .keys')", "document.getElementById('help-button').click()"},
 	{"fretboard", "fretboard", "bench", 1280, "document.querySelector('.shapes button')", findShapes},
 	{"fretboard bright", "fretboard", "stage", 360, "document.querySelector('.shapes button')", findShapes},
+	{"detune", "detune", "bench", 1280, detuneReady, ""},
+	{"detune bright", "detune", "stage", 360, detuneReady, ""},
 	{"compare", "compare", "bench", 1280, compareReady, ""},
 	{"compare bright", "compare", "stage", 360, compareReady, ""},
 }
 
 const (
 	tuneReady    = "document.querySelector('.head:not(.last) .cents')?.textContent && document.querySelector('.strings button')"
+	detuneReady  = "document.querySelector('.detune td')"
 	compareReady = "document.querySelector('.compare td')"
 	findShapes   = "document.querySelector('.fretboard form button').click()"
 )

@@ -11,9 +11,9 @@ import * as tune from './tune/view.js';
 
 const VIEWS = {
   tune: { title: 'Tune', load: async () => tune },
-  fretboard: { title: 'Fretboard', load: () => import('./board/view.js') },
-  detune: { title: 'Detune', load: () => import('./detune/view.js') },
-  compare: { title: 'Compare', load: () => import('./compare/view.js') },
+  fretboard: { title: 'Fretboard', styles: ['board'], load: () => import('./board/view.js') },
+  detune: { title: 'Detune', styles: ['board', 'detune'], load: () => import('./detune/view.js') },
+  compare: { title: 'Compare', styles: ['board', 'compare'], load: () => import('./compare/view.js') },
 };
 
 const app = {
@@ -24,7 +24,8 @@ const app = {
   complain, go,
 };
 
-const made = {}; // views by name
+const made = {}; // promises of views by name
+const styled = {}; // promises of style sheets by name
 const nav = document.querySelector('.views');
 const main = document.getElementById('main');
 
@@ -43,23 +44,45 @@ function go(name) {
   location.hash = name;
 }
 
+/** Loads the module and the styles of a view, makes it, and puts it on the page. */
+async function make({ load, styles = [] }) {
+  const [module] = await Promise.all([load(), ...styles.map(addStyle)]);
+  const view = module.create(app);
+  view.element.hidden = true;
+  main.append(view.element);
+  return view;
+}
+
+function addStyle(name) {
+  styled[name] ??= new Promise((resolve) => {
+    document.head.append(h('link', { rel: 'stylesheet', href: `css/${name}.css`, onload: resolve, onerror: resolve }));
+  });
+  return styled[name];
+}
+
+/** The name of the view that the address asks for. */
+function asked() {
+  const name = location.hash.slice(1);
+  return name in VIEWS ? name : 'tune';
+}
+
 async function show() {
-  const name = location.hash.slice(1) in VIEWS ? location.hash.slice(1) : 'tune';
+  const name = asked();
   for (const link of nav.children) {
     if (link.hash === `#${name}`) link.setAttribute('aria-current', 'page');
     else link.removeAttribute('aria-current');
   }
   document.title = name === 'tune' ? 'tunerd' : `${VIEWS[name].title} · tunerd`;
-  if (!made[name]) {
-    made[name] = (await VIEWS[name].load()).create(app);
-    main.append(made[name].element);
+  const view = await (made[name] ??= make(VIEWS[name]));
+  if (name !== asked() || view === app.view) return; // the user has gone on meanwhile
+  if (app.view) {
+    app.view.hide?.();
+    app.view.element.hidden = true;
   }
-  app.view?.hide?.();
-  for (const view of Object.values(made)) view.element.hidden = view !== made[name];
-  app.view = made[name];
-  app.name = name;
+  app.view = view;
+  view.element.hidden = false;
   complain('');
-  app.view.show?.();
+  view.show?.();
 }
 
 window.addEventListener('hashchange', () => {
@@ -99,7 +122,7 @@ onKey((key) => {
 
 function neighbour(step) {
   const names = Object.keys(VIEWS);
-  go(names[(names.indexOf(app.name) + step + names.length) % names.length]);
+  go(names[(names.indexOf(asked()) + step + names.length) % names.length]);
 }
 
 const link = document.getElementById('link');
@@ -123,8 +146,15 @@ function showLink() {
 app.tuner.addEventListener('link', showLink);
 setInterval(() => {
   showLink();
-  if (kept('spoken') && app.name === 'tune') app.announcer.reading(app.tuner);
+  if (kept('spoken') && asked() === 'tune') app.announcer.reading(app.tuner);
 }, 200);
 
+/** Keeps the screen of a tablet on the bench from going dark, where the browser lets a page do so. */
+async function stayAwake() {
+  if (document.visibilityState === 'visible') await navigator.wakeLock?.request('screen').catch(() => {});
+}
+
+document.addEventListener('visibilitychange', stayAwake);
+stayAwake();
 app.tuner.start();
 show();

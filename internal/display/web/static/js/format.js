@@ -16,6 +16,13 @@ export function cents(value, sigma, most = 3) {
   return signed(value, decimals(sigma, 1, most));
 }
 
+/** A deviation in large figures: at most two decimals below 10 cents, one below 100, none above. */
+export function bigCents(value, sigma) {
+  const size = Math.abs(value);
+  const most = size < 9.95 ? 2 : size < 99.5 ? 1 : 0;
+  return signed(value, Math.max(decimals(sigma, 1, most), Math.min(most, 1)));
+}
+
 /** A standard uncertainty in cents with one significant digit. */
 export function sigmaText(sigma) {
   if (!known(sigma)) return '?';

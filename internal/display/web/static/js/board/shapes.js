@@ -1,6 +1,7 @@
 // The playable shapes of a chord on the board.
 
 import { h, setText, setAttr } from '../dom.js';
+import { signed } from '../format.js';
 import { get } from '../api.js';
 
 const CHORDS = ['4:5:6:7', '4:5:6', '10:12:15', '6:7:9', '8:9:10:12', '1:2', '2:3'];
@@ -20,13 +21,14 @@ export class Shapes {
     this.status = h('p', { class: 'dim', role: 'status' });
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row', hidden: true });
+    this.pairs = h('div', { class: 'scroll' });
     const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
       h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
       h('label', { class: 'field narrow' }, h('span', {}, 'Within, cents'), this.within),
       h('button', { class: 'main' }, 'Find shapes'));
     this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), form,
-      h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.place, this.list);
+      h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.list, this.place, this.pairs);
   }
 
   /** Forgets all for another board. */
@@ -35,6 +37,7 @@ export class Shapes {
     this.#shown = null;
     this.place.hidden = true;
     this.list.replaceChildren();
+    this.pairs.replaceChildren();
     setText(this.status, '');
   }
 
@@ -48,6 +51,7 @@ export class Shapes {
     } catch (err) {
       setText(this.status, err.message);
       this.list.replaceChildren();
+      this.pairs.replaceChildren();
     }
   }
 
@@ -55,6 +59,8 @@ export class Shapes {
     this.list.replaceChildren(...shapes.map((s) => this.#item(s, chord)));
     setText(this.status, total === 0 ? `no shape of ${chord}: allow a wider span or more cents`
       : `${shapes.length < total ? `the purest ${shapes.length} of ${total}` : total} ${total === 1 ? 'shape' : 'shapes'}, strings ${this.#data.strings.length} to 1`);
+    this.place.hidden = shapes.length === 0;
+    this.pairs.replaceChildren();
     if (shapes.length) this.list.querySelector('button').click();
     else this.show(null);
   }
@@ -75,7 +81,7 @@ export class Shapes {
     const frets = moved(shape, place);
     this.show(frets);
     const at = (step) => this.#choose(button, shape, chord, (place + step + shape.root_frets.length) % shape.root_frets.length);
-    this.place.hidden = false;
+    this.#tellPairs(shape);
     const many = shape.root_frets.length > 1;
     this.place.replaceChildren(
       many && h('button', { type: 'button', onclick: () => at(-1), 'aria-label': 'Lower place' }, '◂'),
@@ -83,6 +89,16 @@ export class Shapes {
       many && h('button', { type: 'button', onclick: () => at(1), 'aria-label': 'Higher place' }, '▸'),
       h('button', { type: 'button', onclick: () => this.show(frets) }, 'Hear'),
       h('button', { type: 'button', onclick: () => this.#detune(frets, shape, chord) }, 'Make it pure: Detune'));
+  }
+
+  /** Beats of the lowest place; higher up they are faster by as much as the chord is higher. */
+  #tellPairs(shape) {
+    const of = (i) => `string ${shape.strings[i]}`;
+    this.pairs.replaceChildren(h('table', {},
+      h('caption', {}, `Beats of its pairs with the root at fret ${shape.root_frets[0]}`),
+      h('thead', {}, h('tr', {}, ['pair', 'interval', 'cents', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
+      h('tbody', {}, shape.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, `${of(p.low)}, ${of(p.high)}`),
+        h('td', {}, p.interval), h('td', {}, signed(p.cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)))))));
   }
 
   #detune(frets, shape, chord) {

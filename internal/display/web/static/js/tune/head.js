@@ -50,7 +50,7 @@ export class Head {
   #reading(f, live, tuner) {
     this.#note(f.target.label, false);
     setText(this.p.place, place(f.target, tuner));
-    setText(this.p.cents, bigCents(f));
+    setText(this.p.cents, format.bigCents(f.cents, f.cents_sigma));
     this.p.cents.className = `cents ${COLOURS[f.state]}`;
     const when = format.age(tuner.now() - f.t_s);
     setText(this.p.word, live ? WORDS[f.state] : when === 'now' ? 'last, just now' : `last, ${when} ago`);
@@ -100,9 +100,3 @@ function place(target, tuner) {
   return `string ${target.string}${fret}${held}`;
 }
 
-/** The deviation with at most two decimals, below 10 cents at least one. */
-function bigCents(f) {
-  const most = Math.abs(f.cents) < 9.95 ? 2 : 1;
-  const digits = Math.max(format.decimals(f.cents_sigma, 1, most), most - 1);
-  return format.signed(f.cents, digits);
-}

@@ -47,7 +47,7 @@ export class Lanes {
     row.s = s;
     setText(row.marks, marks(s) && `${marks(s)} `);
     setText(row.name, `${s.string}  ${format.noteText(s.label)}`);
-    setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, Math.abs(s.cents) < 9.95 ? 2 : 1) : '–');
+    setText(row.cents, s.read ? format.bigCents(s.cents, s.cents_sigma) : '–');
     for (const el of [row.dot, row.spread]) el.hidden = !s.read;
     if (s.read) this.#place(row, s);
     row.button.className = s.read ? side(s) : '';

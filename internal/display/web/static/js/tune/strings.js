@@ -32,7 +32,7 @@ export class Strings {
     setText(row.mark, marks(s));
     setText(row.n, String(s.string));
     setText(row.label, format.noteText(s.label));
-    setText(row.cents, s.read ? format.cents(s.cents, s.cents_sigma, 2) : '–');
+    setText(row.cents, s.read ? format.bigCents(s.cents, s.cents_sigma) : '–');
     setText(row.unit, s.read ? ' cents' : ' not read');
     setClass(row.button, 'active', s.active);
     setAttr(row.button, 'aria-pressed', s.held);

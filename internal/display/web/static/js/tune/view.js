@@ -45,7 +45,7 @@ class Tune {
     const p = this.#parts;
     p.chosen = h('button', { type: 'button', class: 'plain chosen', 'aria-haspopup': 'dialog', title: 'Choose what to tune (s)', onclick: () => choose(this.#app) });
     p.strobeButton = h('button', { type: 'button', onclick: () => this.#face('strobe') }, 'Note');
-    p.lanesButton = h('button', { type: 'button', onclick: () => this.#face('lanes') }, 'All strings');
+    p.lanesButton = h('button', { type: 'button', onclick: () => this.#face('lanes') }, 'Strings');
     p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.strobeButton, p.lanesButton);
     p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
