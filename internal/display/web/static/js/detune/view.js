@@ -7,6 +7,7 @@ import { noteText } from '../format.js';
 import { play, CAUTION } from '../sound.js';
 import { Board } from '../board/board.js';
 import { Limits } from './limits.js';
+import { Trade } from './trade.js';
 import { chordTable, otherTable } from './report.js';
 
 const METHODS = [['least squares', 'Least squares'], ['worst error', 'Worst error'], ['beat energy', 'Beats']];
@@ -33,6 +34,7 @@ class Detune {
     this.board = new Board((cell) => this.#pick(cell));
     this.solveSoon = debounce(150, () => this.#solve());
     this.limits = new Limits(this.solveSoon);
+    this.trade = new Trade((spare) => this.#setSpare(spare));
     this.element = this.#build();
     app.tuner.addEventListener('session', () => { if (app.view === this) this.#load(); });
   }
@@ -42,6 +44,8 @@ class Detune {
     this.ratios = h('input', { name: 'ratios', value: '4:5:6', autocomplete: 'off', spellcheck: false, oninput: this.solveSoon });
     this.anchor = h('select', { name: 'anchor', onchange: this.solveSoon });
     this.limit = h('input', { type: 'range', min: 0, max: 100, step: 1, value: LIMIT, oninput: () => { this.limits.setAll(Number(this.limit.value)); this.solveSoon(); } });
+    this.spare = h('input', { type: 'range', min: 0, max: 1, step: 0.01, value: 0, oninput: () => this.#setSpare(Number(this.spare.value)) });
+    this.explore = h('button', { type: 'button', onclick: () => this.#explore() }, 'Show the trade-off');
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
@@ -51,7 +55,8 @@ class Detune {
     this.cautions = h('ul', { class: 'caution cautions' });
     this.obstacles = h('ul', { class: 'obstacles' });
     this.pairs = h('section', { class: 'panel', 'aria-label': 'Pairs before and after' });
-    this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' });
+    this.cost = h('div', {});
+    this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' }, h('h2', {}, 'What it costs other chords'), this.#sparing(), this.trade.element, this.cost);
     this.empty = h('p', { class: 'panel', hidden: true }, 'No instrument is chosen. Press s, or "change" in Tune, to choose one.');
     this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
       h('div', { class: 'columns' },
@@ -78,6 +83,7 @@ class Detune {
       type: 'button', 'aria-pressed': String(value === now()),
       onclick: (e) => {
         set(value);
+        this.spare.disabled = this.explore.disabled = this.#method !== METHODS[0][0];
         for (const b of box.children) b.setAttribute('aria-pressed', String(b === e.currentTarget));
         this.#solve();
       },
@@ -173,16 +179,40 @@ class Detune {
       h('button', { type: 'button', 'aria-label': `Leave out ${text}`, onclick: () => { this.#chords.splice(i, 1); this.#listKept(); this.#solve(); } }, 'Leave out'))));
   }
 
+  #sparing() {
+    return h('div', { class: 'row' }, h('label', { class: 'field grow' }, h('span', {}, 'Spare them: none to all (least squares)'), this.spare), this.explore);
+  }
+
+  #setSpare(spare) {
+    this.spare.value = String(spare);
+    this.trade.select(spare);
+    this.solveSoon();
+  }
+
+  async #explore() {
+    try {
+      const answer = await send('POST', 'api/detune', { ...this.#problem(), spare: 0, explore: true });
+      this.trade.show(answer.trade, Number(this.spare.value));
+    } catch (err) {
+      setText(this.status, err.message);
+    }
+  }
+
+  /** What is asked of the server. */
+  #problem() {
+    const { tuning, reference } = this.#app.tuner.session.settings;
+    return {
+      instrument: this.data.id, tuning, reference, chords: [...new Set([...this.#chords, this.#chord()])],
+      anchor: Number(this.anchor.value), limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
+      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0,
+    };
+  }
+
   async #solve() {
     if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, 'Choose notes on at least two strings.');
     const asked = ++this.#asked;
-    const { tuning, reference } = this.#app.tuner.session.settings;
-    const chords = [...new Set([...this.#chords, this.#chord()])];
     try {
-      const answer = await send('POST', 'api/detune', {
-        instrument: this.data.id, tuning, reference, chords, anchor: Number(this.anchor.value),
-        limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
-      });
+      const answer = await send('POST', 'api/detune', this.#problem());
       if (asked === this.#asked) this.#show(answer, '');
     } catch (err) {
       if (asked === this.#asked) this.#show(null, err.message);
@@ -195,9 +225,9 @@ class Detune {
     for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
     this.limits.show(answer?.strings);
     this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
-    this.cautions.replaceChildren(...(answer?.cautions ?? []).map((text) => h('li', {}, text)));
+    this.cautions.replaceChildren(...paragraphs(answer?.cautions ?? []).map((text) => h('li', {}, text)));
     this.pairs.replaceChildren(h('h2', {}, 'Pairs of the chord, now and then'), ...(answer?.chords ?? []).map(chordTable));
-    this.others.replaceChildren(h('h2', {}, 'What it costs other chords'), answer ? otherTable(answer.others, answer.others_total) : '');
+    this.cost.replaceChildren(answer ? otherTable(answer.others, answer.others_total) : '');
   }
 
   /** Plays the shape as the open strings are, or as the plan would have them. */
@@ -214,4 +244,10 @@ class Detune {
       setText(this.status, err.message);
     }
   }
+}
+
+/** Joins the lines of the advice, which are broken for a terminal, to one paragraph. */
+function paragraphs(lines) {
+  const at = lines.findIndex((line) => line.startsWith('Caution'));
+  return at < 0 ? lines : [...lines.slice(0, at), lines.slice(at).join(' ')];
 }
