@@ -38,3 +38,12 @@ type Source interface {
 	Read(ctx context.Context, dst []float64) (Block, error)
 	Close() error
 }
+
+// TrueRate returns the sample rate of s, in Hz, as well as it is known: what s tells by a method
+// TrueRate, as clock.Correct makes it, or else what it calls its sample rate.
+func TrueRate(s Source) float64 {
+	if t, ok := s.(interface{ TrueRate() float64 }); ok {
+		return t.TrueRate()
+	}
+	return float64(s.SampleRate())
+}

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -24,6 +25,7 @@ type listenOptions struct {
 	input    string
 	source   sourceOptions
 	tuning   tuningOptions
+	keep     keepOptions
 	json     bool
 	partials bool
 	minHz    float64
@@ -34,6 +36,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVarP(&o.input, "input", "i", "", "`SOURCE` of the sound: mic, mic:NAME, demo, - (standard input) or\na recording in WAV or FLAC (default: mic, or demo if there is none)")
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
+	o.keep.addFlags(fs, false)
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
@@ -76,21 +79,38 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	if !onScreen {
 		log = chatLogger(chat)
 	}
-	source, err := d.Open(ctx, o.input, o.source.options(o.paced(), log))
+	source, err := o.source.open(ctx, d, o.input, o.paced(), log)
 	if err != nil {
-		return inputError(err, o.input)
+		return err
 	}
 	defer source.Close()
 	cfg, err := o.sessionConfig(source, plan)
 	if err != nil {
 		return err
 	}
+	var session *engine.Session
+	warn := func(line string) { fmt.Fprintf(chat, "tunerd: %s\n", line) }
 	if onScreen {
-		cfg.Greeting = greeting
-		return runScreen(ctx, cfg, o.tuning.held)
+		warn = func(line string) { session.Say(line) } // nothing is warned of before the session runs
+	} else {
+		tellClock(chat, source)
 	}
-	cfg.Sinks = []engine.Sink{o.sink(out)}
-	return runSession(ctx, engine.NewSession(cfg), o.tuning.held)
+	keeper, err := o.keep.begin(from(plan.session("listen"), source), warn)
+	if err != nil {
+		return err
+	}
+	cfg.Sinks = keeper.sinks()
+	if onScreen {
+		screen := term.New(term.Options{Act: func(a term.Action) { act(session, a) }})
+		cfg.Sinks, cfg.Crash, cfg.Greeting = append(cfg.Sinks, screen), screen.Close, greeting
+		session = engine.NewSession(cfg)
+		err = runScreen(ctx, screen, session, o.tuning.held)
+	} else {
+		cfg.Sinks = append(cfg.Sinks, o.sink(out))
+		session = engine.NewSession(cfg)
+		err = runSession(ctx, session, o.tuning.held)
+	}
+	return cmp.Or(keeper.end(chat), err) // one line is enough; what is lost is the worse
 }
 
 // chooseInput settles what --input leaves open, and returns what the user should be told of it.
@@ -123,7 +143,7 @@ func (o *listenOptions) sink(out io.Writer) engine.Sink {
 
 func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine.Config, error) {
 	tracker, err := pitch.NewTracker(pitch.Config{
-		SampleRate: float64(source.SampleRate()), MinHz: o.minHz, MaxHz: o.maxHz, Live: true,
+		SampleRate: capture.TrueRate(source), MinHz: o.minHz, MaxHz: o.maxHz, Live: true,
 	})
 	if err != nil {
 		return engine.Config{}, usageError{err}
@@ -149,11 +169,7 @@ func runSession(ctx context.Context, session *engine.Session, held int) error {
 }
 
 // runScreen runs a session behind the strobe until the user quits.
-func runScreen(ctx context.Context, cfg engine.Config, held int) error {
-	var session *engine.Session
-	screen := term.New(term.Options{Act: func(a term.Action) { act(session, a) }})
-	cfg.Sinks, cfg.Crash = []engine.Sink{screen}, screen.Close
-	session = engine.NewSession(cfg)
+func runScreen(ctx context.Context, screen *term.Screen, session *engine.Session, held int) error {
 	ctx, quit := context.WithCancel(ctx)
 	defer quit()
 	ended := make(chan error, 1)

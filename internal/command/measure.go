@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -12,15 +13,18 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 	"tunerd/internal/display"
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
+	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
 )
 
 type measureOptions struct {
 	source   sourceOptions
 	tuning   tuningOptions
+	keep     keepOptions
 	json     bool
 	csv      bool
 	partials bool
@@ -33,6 +37,7 @@ type measureOptions struct {
 func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
+	o.keep.addFlags(fs, false)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
 	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")
 	fs.BoolVar(&o.partials, "partials", false, "every tracked partial of each note too")
@@ -67,6 +72,15 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 	if err != nil {
 		return err
 	}
+	keeper, err := o.keep.begin(o.session(plan), func(line string) { fmt.Fprintf(chat, "tunerd: %s\n", line) })
+	if err != nil {
+		return err
+	}
+	err = o.measure(ctx, d, out, chat, files, plan, keeper)
+	return cmp.Or(keeper.end(chat), err) // one line is enough; what is lost is the worse
+}
+
+func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Writer, files []string, plan *plan, keeper *keeper) error {
 	progress := &engine.Progress{}
 	if d.ErrTerminal() {
 		bar := startProgress(chat, progress.Fraction)
@@ -75,14 +89,19 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 	}
 	notes := o.writer(out)
 	failed := false
-	err = engine.Measure(ctx, files, engine.MeasureConfig{
+	err := engine.Measure(ctx, files, engine.MeasureConfig{
 		Jobs: o.jobs,
 		Open: func(ctx context.Context, file string) (capture.Source, error) {
-			return d.Open(ctx, file, o.source.options(false, chatLogger(chat)))
+			return o.source.open(ctx, d, file, false, chatLogger(chat))
 		},
 		NewTracker:  o.newTracker,
 		NewResolver: plan.resolver,
-		Note:        func(n *engine.Note) error { return notes.WriteNote(o.textNote(n)) },
+		Note: func(n *engine.Note) error {
+			if keeper != nil {
+				keeper.Add(keptNote(n, o.window.seconds))
+			}
+			return notes.WriteNote(o.textNote(n))
+		},
 		Done: func(s engine.Summary) {
 			failed = tellSummary(chat, s) || failed
 		},
@@ -100,6 +119,15 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 		return errReported
 	}
 	return nil
+}
+
+// session describes the session of a measurement.
+func (o *measureOptions) session(p *plan) journal.Session {
+	s := p.session("measure")
+	if ppm := o.source.clock.ppm; ppm != 0 {
+		s.Clock = journal.Clock{PPM: ppm, By: clock.ByUser}
+	}
+	return s
 }
 
 // check tells of wrong usage before any file is opened.
@@ -139,9 +167,9 @@ func checkFiles(files []string) error {
 // usualRate is a sample rate at which the flags of pitch are tried, in Hz.
 const usualRate = 48000
 
-func (o *measureOptions) newTracker(sampleRate int, onNote func(*pitch.Note)) (engine.Tracker, error) {
+func (o *measureOptions) newTracker(sampleRate float64, onNote func(*pitch.Note)) (engine.Tracker, error) {
 	return pitch.NewTracker(pitch.Config{
-		SampleRate: float64(sampleRate), MinHz: o.minHz, MaxHz: o.maxHz,
+		SampleRate: sampleRate, MinHz: o.minHz, MaxHz: o.maxHz,
 		Window: o.window.seconds, OnNote: onNote,
 	})
 }
@@ -162,7 +190,7 @@ func (o *measureOptions) textNote(n *engine.Note) *text.Note {
 	out := &text.Note{
 		File: n.File, Channel: o.source.channel, StartS: n.StartS(), EndS: n.EndS(),
 		F1Hz: n.F1Hz, F1SigmaCents: n.SigmaCents, AttackF1Hz: n.AttackF1Hz, Partial1Hz: n.Partial1Hz,
-		Inharmonicity: n.B, SNRdB: n.SNRdB,
+		Inharmonicity: n.B, SNRdB: n.SNRdB, Clock: display.Clock(n.Clock),
 		Target: &target, Cents: n.Match.Cents, CentsSigma: n.SigmaCents, BeatHz: n.Match.BeatHz, State: n.Match.Verdict,
 	}
 	if o.partials {

@@ -164,9 +164,9 @@ func (o *serveOptions) openInput(ctx context.Context, d Deps, cfg *server.Config
 		cfg.Mic = mic
 		return func(ctx context.Context) error { return mic.Run(ctx, tuner) }, nil
 	}
-	source, err := d.Open(ctx, o.input, o.source.options(o.paced(), cfg.Log))
+	source, err := o.source.open(ctx, d, o.input, o.paced(), cfg.Log)
 	if err != nil {
-		return nil, inputError(err, o.input)
+		return nil, err
 	}
 	return func(ctx context.Context) error {
 		defer source.Close()

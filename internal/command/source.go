@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io"
 	"log/slog"
-	"strings"
 	"sync"
 
 	"github.com/spf13/pflag"
@@ -19,6 +18,7 @@ type sourceOptions struct {
 	rate     int
 	raw      string
 	channels int
+	clock    clockFlag
 }
 
 func (o *sourceOptions) addFlags(fs *pflag.FlagSet) {
@@ -26,12 +26,27 @@ func (o *sourceOptions) addFlags(fs *pflag.FlagSet) {
 	fs.IntVar(&o.rate, "rate", 0, "sample rate in `HZ` of the device, or of --raw input (default: the device's own, 48000)")
 	fs.StringVar(&o.raw, "raw", "", "standard input is bare samples of this `FORMAT`: s16le, s24le, s32le or f32le")
 	fs.IntVar(&o.channels, "raw-channels", 0, "--raw input has `N` channels, one sample of each in turn (default 1)")
+	fs.Var(&o.clock, "clock", "the sound card is fast by `PPM`, for which readings are corrected; auto takes what\n\"tunerd clock\" has measured of a microphone, none corrects nothing")
 }
 
 func (o *sourceOptions) options(paced bool, log *slog.Logger) capture.Options {
 	return capture.Options{
 		Channel: o.channel, SampleRate: o.rate, Raw: o.raw, Channels: o.channels, Paced: paced, Log: log,
 	}
+}
+
+// open opens an input; the source knows the error of its clock.
+func (o *sourceOptions) open(ctx context.Context, d Deps, input string, paced bool, log *slog.Logger) (capture.Source, error) {
+	source, err := d.Open(ctx, input, o.options(paced, log))
+	if err != nil {
+		return nil, inputError(err, input)
+	}
+	corrected, err := o.clock.correct(input, source)
+	if err != nil {
+		source.Close()
+		return nil, err
+	}
+	return corrected, nil
 }
 
 // addRangeFlags adds the flags for the range of pitches that are looked for.
@@ -45,7 +60,7 @@ func inputError(err error, input string) error {
 	switch {
 	case errors.Is(err, context.Canceled):
 		return err
-	case input == "mic" || strings.HasPrefix(input, "mic:"):
+	case isMicrophone(input):
 		return hintf(err, `"tunerd devices" lists the microphones; --input demo needs none`)
 	}
 	return err

@@ -46,12 +46,20 @@ type StringRow struct {
 	Held     bool    // the user holds this string
 }
 
+// A Clock is the correction of the sound card's clock that the readings have.
+type Clock struct {
+	PPM      float64 // rate error of the card; positive: it is fast
+	SigmaPPM float64 // standard uncertainty; 0: not known
+	By       string  // how that was found: "tone", "system clock", "given"; empty: nothing is corrected
+}
+
 // A Frame is everything to be shown at one instant.
 type Frame struct {
 	TimeS      float64 // stream time, s
 	State      State
 	Message    string // a sentence for the user: device lost, gap, demo scene; empty most of the time
 	Input      string // name of the source
+	Clock      Clock
 	Tuning     string // name of the tuning
 	Instrument string // name of the instrument, empty without one
 	Reference  string // such as "A4=440 Hz"

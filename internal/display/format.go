@@ -52,6 +52,21 @@ func BeatHz(beat, hz, sigmaCents float64) string {
 	return signed(beat, Decimals(hzSigma(hz, sigmaCents), 2, 4))
 }
 
+// String says in words for what readings are corrected: "clock +12.3 ppm, by tone"; nothing if they
+// are not.
+func (c Clock) String() string {
+	switch c.By {
+	case "":
+		return ""
+	case "given":
+		return "clock " + PPM(c.PPM, c.SigmaPPM) + " ppm, as given"
+	}
+	return "clock " + PPM(c.PPM, c.SigmaPPM) + " ppm, by " + c.By
+}
+
+// PPM writes a rate error in parts per million with its sign and the digits that sigma allows.
+func PPM(ppm, sigma float64) string { return signed(ppm, Decimals(sigma, 1, 3)) }
+
 // hzSigma is the standard uncertainty in hertz of hz that is known to sigmaCents: the
 // derivative of hz = ref·2^(c/1200) is hz·ln 2/1200 per cent.
 func hzSigma(hz, sigmaCents float64) float64 { return hz * math.Ln2 / 1200 * sigmaCents }

@@ -65,13 +65,13 @@ func ratioBands(interval targets.Interval) []int {
 
 // appendBands appends one strobe band for every partial number in wanted to dst: the measured
 // partial against the same multiple of the target, targetHz. A partial that the tracker does not
-// hold gives a band that is not Clear.
-func appendBands(dst []display.Band, r *pitch.Reading, targetHz float64, rate int, wanted []int) []display.Band {
+// hold gives a band that is not Clear. The true sample rate is stretch times rate.
+func appendBands(dst []display.Band, r *pitch.Reading, targetHz float64, rate int, stretch float64, wanted []int) []display.Band {
 	for _, n := range wanted {
 		band := display.Band{Partial: n, LevelDB: hiddenDB}
 		if p := findPartial(r.Partials, n); p != nil {
 			hz := float64(n) * targetHz
-			band.PhaseTurns = wrapTurns(p.PhaseTurns - turnsAt(hz, r.At, rate))
+			band.PhaseTurns = wrapTurns(p.PhaseTurns - turnsAt(hz/stretch, r.At, rate))
 			band.DriftHz = p.Hz - hz
 			band.LevelDB = p.LevelDB
 			band.Clear = true

@@ -51,18 +51,21 @@ func TestBandMovesByTheDifference(t *testing.T) {
 	const rate, target, sharp = 48000, 110.123, 0.25
 	for _, n := range []int{1, 4, 7} {
 		for _, hours := range []int64{0, 1, 24} {
-			t.Run(fmt.Sprintf("partial=%d/hours=%d", n, hours), func(t *testing.T) {
-				hz := float64(n)*target + sharp
-				phase := func(at int64) float64 {
-					r := pitch.Reading{At: at, Partials: []pitch.Partial{{N: n, Hz: hz, PhaseTurns: exactTurns(hz, at, rate)}}}
-					return appendBands(nil, &r, target, rate, []int{n})[0].PhaseTurns
-				}
-				at := hours * 3600 * rate
-				moved := wrapTurns(phase(at+rate) - phase(at))
-				if turnsApart(moved, sharp) > 1e-6 {
-					t.Errorf("moved by %.7f turns in a second, want %v", moved, sharp)
-				}
-			})
+			for _, stretch := range []float64{1, 1 + 400e-6, 1 - 100e-6} { // a card whose clock is off
+				t.Run(fmt.Sprintf("partial=%d/hours=%d/stretch=%g", n, hours, stretch), func(t *testing.T) {
+					hz := float64(n)*target + sharp
+					phase := func(at int64) float64 {
+						heard := exactTurns(hz/stretch, at, rate)
+						r := pitch.Reading{At: at, Partials: []pitch.Partial{{N: n, Hz: hz, PhaseTurns: heard}}}
+						return appendBands(nil, &r, target, rate, stretch, []int{n})[0].PhaseTurns
+					}
+					at := hours * 3600 * rate
+					moved := wrapTurns(phase(at+rate) - phase(at))
+					if want := sharp / stretch; turnsApart(moved, want) > 1e-6 {
+						t.Errorf("moved by %.7f turns in a second of the card, want %v", moved, want)
+					}
+				})
+			}
 		}
 	}
 }
@@ -71,7 +74,7 @@ func TestBandsFollowTheWantedPartials(t *testing.T) {
 	r := pitch.Reading{Partials: []pitch.Partial{
 		{N: 1, Hz: 110.5, LevelDB: -12}, {N: 3, Hz: 329, LevelDB: -20}, {N: 6, Hz: 660, LevelDB: -30},
 	}}
-	got := appendBands(nil, &r, 110, 48000, []int{1, 2, 3})
+	got := appendBands(nil, &r, 110, 48000, 1, []int{1, 2, 3})
 	if len(got) != 3 {
 		t.Fatalf("%d bands, want 3", len(got))
 	}

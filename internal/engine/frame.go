@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
@@ -11,7 +12,8 @@ import (
 
 // A framer turns what was measured into frames. It serves the analysis goroutine alone.
 type framer struct {
-	rate     int // Hz
+	rate     int     // nominal, Hz
+	stretch  float64 // true sample rate over the nominal one
 	resolver Resolver
 	bands    func(targets.Target) []int
 	held     int // string that the user holds; 0: none
@@ -29,7 +31,9 @@ type framer struct {
 
 func newFramer(cfg *Config) *framer {
 	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
+	f.stretch = capture.TrueRate(cfg.Source) / float64(f.rate)
 	f.frame.Input = cfg.Source.Name()
+	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
 	f.aim(&Aim{cfg.Resolver, cfg.Labels, cfg.Bands})
 	return f
 }
@@ -114,7 +118,7 @@ func (f *framer) sounding(out *display.Frame, r *pitch.Reading) {
 	out.Partial1Hz, out.Inharmonicity = r.Partial1Hz, r.B
 	out.Target = display.Target(m.Target)
 	out.Cents, out.BeatHz, out.Verdict = m.Cents, m.BeatHz, m.Verdict
-	out.Bands = appendBands(out.Bands, r, m.Hz, f.rate, f.bands(m.Target))
+	out.Bands = appendBands(out.Bands, r, m.Hz, f.rate, f.stretch, f.bands(m.Target))
 	f.updateRow(m, r.SigmaCents)
 }
 
@@ -149,7 +153,7 @@ func (f *framer) blank(state display.State) *display.Frame {
 	old := &f.frame
 	f.frame = display.Frame{
 		TimeS: f.timeS, State: state, Gaps: f.gaps,
-		Input: old.Input, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
+		Input: old.Input, Clock: old.Clock, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
 		Bands: old.Bands[:0], Strings: old.Strings[:0],
 	}
 	return &f.frame

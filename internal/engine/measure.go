@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
 )
@@ -21,7 +22,8 @@ const (
 // A Note is one note of a recording with its target.
 type Note struct {
 	File       string
-	SampleRate int // Hz
+	SampleRate int              // nominal, Hz
+	Clock      clock.Correction // that the pitch has
 	pitch.Note
 	Match targets.Match
 }
@@ -43,7 +45,7 @@ type Summary struct {
 type MeasureConfig struct {
 	Jobs        int // files read at the same time; 0: one per core
 	Open        func(ctx context.Context, file string) (capture.Source, error)
-	NewTracker  func(sampleRate int, onNote func(*pitch.Note)) (Tracker, error)
+	NewTracker  func(sampleRate float64, onNote func(*pitch.Note)) (Tracker, error)
 	NewResolver func() (Resolver, error)
 
 	// Note is called with every note, Done once after the last note of each file: in the order
@@ -148,9 +150,8 @@ func (r *reading) read(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	rate := source.SampleRate()
-	tracker, err := r.cfg.NewTracker(rate, func(n *pitch.Note) {
-		r.found(ctx, resolver, rate, n)
+	tracker, err := r.cfg.NewTracker(capture.TrueRate(source), func(n *pitch.Note) {
+		r.found(ctx, resolver, source, n)
 	})
 	if err != nil {
 		return fmt.Errorf("%s: %w", r.file, err)
@@ -162,8 +163,8 @@ func (r *reading) read(ctx context.Context) error {
 }
 
 // found sends a copy of n with its target.
-func (r *reading) found(ctx context.Context, resolver Resolver, rate int, n *pitch.Note) {
-	note := &Note{File: r.file, SampleRate: rate, Note: *n}
+func (r *reading) found(ctx context.Context, resolver Resolver, source capture.Source, n *pitch.Note) {
+	note := &Note{File: r.file, SampleRate: source.SampleRate(), Clock: clock.Of(source), Note: *n}
 	note.Partials = append([]pitch.Partial(nil), n.Partials...)
 	resolver.Reset()
 	note.Match = resolver.Resolve(n.F1Hz, n.SigmaCents)

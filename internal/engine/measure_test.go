@@ -46,7 +46,7 @@ func (b *bench) config(jobs int) MeasureConfig {
 			}
 			return nil, fmt.Errorf("%s: no such file", file)
 		},
-		NewTracker: func(_ int, onNote func(*pitch.Note)) (Tracker, error) {
+		NewTracker: func(_ float64, onNote func(*pitch.Note)) (Tracker, error) {
 			return &beater{onNote: onNote, found: &b.found}, nil
 		},
 		NewResolver: func() (Resolver, error) { return &guitar{}, nil },

@@ -63,7 +63,7 @@ func NewListener(cfg ListenerConfig) (*Listener, error) {
 	if w := cfg.Window; !(0 <= w[0] && w[0]+0.1 <= w[1] && w[1] <= 60) {
 		return nil, fmt.Errorf("window of %g to %g s after the onset: want 0 <= start, a tenth of a second at least, end <= 60", w[0], w[1])
 	}
-	fs := float64(cfg.Source.SampleRate())
+	fs := capture.TrueRate(cfg.Source)
 	estimator, err := pitch.NewWindowEstimator(fs)
 	if err != nil {
 		return nil, err

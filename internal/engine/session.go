@@ -57,6 +57,7 @@ type Session struct {
 		hold, clear bool
 		holdString  int
 		aim         *Aim
+		say         string
 	}
 }
 
@@ -88,6 +89,13 @@ func (s *Session) Hold(n int) error {
 	}
 	s.pending.hold, s.pending.holdString = true, n
 	return nil
+}
+
+// Say says a sentence to the user with the next reading. It may be called from any goroutine.
+func (s *Session) Say(sentence string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pending.say = sentence
 }
 
 // Clear forgets the last readings of all strings, on the same terms as Hold.
@@ -232,11 +240,11 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 	}
 }
 
-// obey carries out what Retune, Hold and Clear have left.
+// obey carries out what Retune, Hold, Clear and Say have left.
 func (s *Session) obey() {
 	s.mu.Lock()
 	todo := s.pending
-	s.pending.hold, s.pending.clear, s.pending.aim = false, false, nil
+	s.pending.hold, s.pending.clear, s.pending.aim, s.pending.say = false, false, nil, ""
 	s.mu.Unlock()
 	if todo.aim != nil {
 		s.framer.aim(todo.aim)
@@ -249,5 +257,8 @@ func (s *Session) obey() {
 	}
 	if todo.clear {
 		s.framer.clear()
+	}
+	if todo.say != "" {
+		s.framer.message = todo.say
 	}
 }

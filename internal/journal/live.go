@@ -79,16 +79,9 @@ func (l *Live) changed() bool {
 func cents(hz, reference float64) float64 { return 1200 * math.Log2(hz/reference) }
 
 func readingOf(f *display.Frame) Reading {
-	unknown := math.NaN()
-	r := Reading{
+	return Reading{
 		TimeS: f.TimeS, String: f.Target.String, Fret: f.Target.Fret, Label: f.Target.Label, TargetHz: f.Target.Hz,
-		F1Hz: f.F1Hz, SigmaCents: f.SigmaCents, Cents: f.Cents, AttackF1Hz: f.AttackF1Hz, Partial1Hz: f.Partial1Hz,
-		B: f.Inharmonicity, SNRdB: f.SNRdB, FromS: unknown, ToS: unknown,
+		F1Hz: f.F1Hz, SigmaCents: f.SigmaCents, Cents: f.Cents, AttackF1Hz: Known(f.AttackF1Hz), Partial1Hz: Known(f.Partial1Hz),
+		B: f.Inharmonicity, SNRdB: f.SNRdB, FromS: Unknown, ToS: Unknown,
 	}
-	for _, hz := range []*float64{&r.AttackF1Hz, &r.Partial1Hz} {
-		if *hz == 0 {
-			*hz = unknown
-		}
-	}
-	return r
 }

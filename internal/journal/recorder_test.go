@@ -164,7 +164,6 @@ func TestAddNeverWaits(t *testing.T) {
 func TestReadingsAreStoredUnasked(t *testing.T) {
 	j := openNew(t)
 	rec := j.Begin(Session{}, nil)
-	defer rec.Close()
 	for want := 1; want <= 2; want++ {
 		rec.Add(Reading{F1Hz: 1})
 		for {
@@ -175,5 +174,11 @@ func TestReadingsAreStoredUnasked(t *testing.T) {
 			}
 			time.Sleep(10 * time.Millisecond)
 		}
+	}
+	if err := rec.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if next := keep(t, j, Session{}, Reading{}); next != rec.ID()+1 {
+		t.Errorf("session %d is followed by %d: numbers were used up", rec.ID(), next)
 	}
 }

@@ -67,6 +67,17 @@ type Reading struct {
 	Mark       string  // what a guided flow has to say of it, such as "left out"
 }
 
+// Unknown is a number that is not known.
+var Unknown = math.NaN()
+
+// Known is x, or Unknown if x is 0, as display and pitch write what they do not know.
+func Known(x float64) float64 {
+	if x == 0 {
+		return Unknown
+	}
+	return x
+}
+
 // sanitized returns s in the form that every copy of it has: text that JSON and SQLite carry, and
 // times to the millisecond.
 func (s Session) sanitized() Session {

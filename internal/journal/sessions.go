@@ -200,24 +200,26 @@ func (j *Journal) inTx(ctx context.Context, f func(*sql.Tx) error) error {
 	return j.error(tx.Commit())
 }
 
-// putSession writes s, which is sanitized, and returns its number. A session with its UID that
-// is there already is replaced and keeps its number and its remark.
+// putSession writes s, which is sanitized, and returns its number. Of a session whose UID is there
+// already what may change in its course is replaced; a remark gives way to a later one only.
 func putSession(ctx context.Context, tx *sql.Tx, s *Session) (id int64, err error) {
-	strung, err := json.Marshal(s.Strings)
-	if err != nil {
-		return 0, err
-	}
-	if len(s.Strings) == 0 {
-		strung = []byte("[]")
-	}
 	var ended any
 	if !s.Ended.IsZero() {
 		ended = s.Ended.UnixMilli()
 	}
-	err = tx.QueryRowContext(ctx, "INSERT INTO session ("+sessionColumns+") VALUES (?"+strings.Repeat(", ?", 17)+`)
-		ON CONFLICT (uid) DO UPDATE SET ended_ms = excluded.ended_ms, plan = excluded.plan, data = excluded.data,
-			note = CASE excluded.note WHEN '' THEN session.note ELSE excluded.note END, readings = excluded.readings
-		RETURNING id`,
+	// An upsert would use up a number each time.
+	err = tx.QueryRowContext(ctx, `UPDATE session SET ended_ms = ?, plan = ?, data = ?, note = iif(? = '', note, ?), readings = ?
+		WHERE uid = ? RETURNING id`, ended, s.Plan, s.Data, s.Note, s.Note, s.Readings, s.UID).Scan(&id)
+	if !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	strung := []byte("[]")
+	if len(s.Strings) > 0 {
+		if strung, err = json.Marshal(s.Strings); err != nil {
+			return 0, err
+		}
+	}
+	err = tx.QueryRowContext(ctx, "INSERT INTO session ("+sessionColumns+") VALUES (?"+strings.Repeat(", ?", 17)+") RETURNING id",
 		s.UID, s.Kind, s.Started.UnixMilli(), ended, s.Program, s.Input, s.RateHz, s.Clock.PPM, s.Clock.SigmaPPM, s.Clock.By,
 		s.Instrument, string(strung), s.Tuning, s.Reference, s.Plan, s.Note, s.Data, s.Readings).Scan(&id)
 	return id, err

@@ -65,7 +65,7 @@ func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
 
 func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	tracker, err := pitch.NewTracker(pitch.Config{
-		SampleRate: float64(source.SampleRate()), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
+		SampleRate: capture.TrueRate(source), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
 	})
 	if err != nil {
 		return nil, err

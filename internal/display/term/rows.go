@@ -12,13 +12,14 @@ const (
 	heldMark   = "■"
 )
 
-// drawHeader names the tuning, the instrument and the reference, and at the right the input.
+// drawHeader names the tuning, the instrument, the reference and the correction of the clock, and at
+// the right the input.
 func (c *canvas) drawHeader(r rect, f *display.Frame) {
 	end := r.x + r.w
 	inputWidth := min(cellWidth(f.Input), r.w/2)
 	c.put(end-inputWidth, r.y, end, f.Input, on(dim))
 	x := r.x + 1
-	for i, part := range []string{f.Tuning, f.Instrument, f.Reference} {
+	for i, part := range []string{f.Tuning, f.Instrument, f.Reference, f.Clock.String()} {
 		if part == "" {
 			continue
 		}

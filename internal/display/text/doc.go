@@ -24,6 +24,11 @@
 //	partial1_hz     number or null, the lowest partial as measured
 //	inharmonicity   number or null, B of f_k = k·f0·√(1 + B·k²)
 //	snr_db          number or null, partials over what is left, dB
+//	clock           object, correction of the sound card's clock that the frequencies have; left out
+//	                if there is none
+//	  ppm           number, by which the card is fast
+//	  sigma_ppm     number or null, its standard uncertainty
+//	  by            "tone", "system clock" or "given": how it was found
 //	target          object or null
 //	  label         string
 //	  hz            number

@@ -24,7 +24,7 @@ var unknown = Number(math.NaN())
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
-// positive is for frequencies that are 0 when not known.
+// positive is for numbers that are 0 when not known.
 func positive(hz float64) Number {
 	if !(hz > 0) {
 		return unknown
@@ -40,6 +40,20 @@ type pitchFields struct {
 	Partial1Hz    Number `json:"partial1_hz"`
 	Inharmonicity Number `json:"inharmonicity"`
 	SNRdB         Number `json:"snr_db"`
+}
+
+// A clockObject is a display.Clock that corrects something.
+type clockObject struct {
+	PPM      Number `json:"ppm"`
+	SigmaPPM Number `json:"sigma_ppm"`
+	By       string `json:"by"`
+}
+
+func clockOf(c display.Clock) *clockObject {
+	if c.By == "" {
+		return nil
+	}
+	return &clockObject{Number(c.PPM), positive(c.SigmaPPM), c.By}
 }
 
 // targetFields are the fields that a note and a reading share, second part.
@@ -76,6 +90,7 @@ type noteLine struct {
 	StartS  Number `json:"start_s"`
 	EndS    Number `json:"end_s"`
 	pitchFields
+	Clock *clockObject `json:"clock,omitempty"`
 	targetFields
 }
 
@@ -129,6 +144,7 @@ func (j *noteJSON) WriteNote(n *Note) error {
 			AttackF1Hz: positive(n.AttackF1Hz), Partial1Hz: positive(n.Partial1Hz),
 			Inharmonicity: Number(n.Inharmonicity), SNRdB: Number(n.SNRdB),
 		},
+		Clock:        clockOf(n.Clock),
 		targetFields: targetOf(n.Target, n.Cents, n.CentsSigma, n.BeatHz, n.State),
 	}
 	for _, p := range n.Partials {

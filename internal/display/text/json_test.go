@@ -47,6 +47,19 @@ func TestNoteLineOfUnknowns(t *testing.T) {
 	}
 }
 
+// A correction of the clock is told, with an uncertainty if that is known.
+func TestNoteLineWithClock(t *testing.T) {
+	n := bassNote()
+	n.Clock = display.Clock{PPM: 12.3, SigmaPPM: 0.2, By: "tone"}
+	if got, want := noteJSONText(t, n), `"snr_db":41.3,"clock":{"ppm":12.3,"sigma_ppm":0.2,"by":"tone"},"target":`; !strings.Contains(got, want) {
+		t.Errorf("got %s, want %s in it", got, want)
+	}
+	n.Clock = display.Clock{PPM: -5, By: "given"}
+	if got, want := noteJSONText(t, n), `"clock":{"ppm":-5,"sigma_ppm":null,"by":"given"}`; !strings.Contains(got, want) {
+		t.Errorf("got %s, want %s in it", got, want)
+	}
+}
+
 func noteJSONText(t interface{ Fatal(...any) }, n *Note) string {
 	var out bytes.Buffer
 	if err := NewNoteJSON(&out).WriteNote(n); err != nil {

@@ -16,6 +16,7 @@ type Note struct {
 	Partial1Hz    float64 // the lowest partial as measured
 	Inharmonicity float64 // B of f_k = k·f0·√(1 + B·k²)
 	SNRdB         float64
+	Clock         display.Clock // correction that the frequencies have
 
 	Target     *display.Target // nil: there is none, and the fields below mean nothing
 	Cents      float64         // F1Hz against the target; positive is sharp

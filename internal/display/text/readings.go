@@ -11,7 +11,8 @@ type readingLine struct {
 	TimeS  Number `json:"t_s"`
 	StartS Number `json:"start_s"`
 	pitchFields
-	LevelDB Number `json:"level_db"`
+	LevelDB Number       `json:"level_db"`
+	Clock   *clockObject `json:"clock,omitempty"`
 	targetFields
 }
 
@@ -55,6 +56,7 @@ func (r *Readings) reading(f *display.Frame) *readingLine {
 		Type: "reading", TimeS: Number(f.TimeS), StartS: Number(f.OnsetS),
 		pitchFields:  pitchOf(f),
 		LevelDB:      Number(f.LevelDB),
+		Clock:        clockOf(f.Clock),
 		targetFields: targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict),
 	}
 	for i := range f.Bands {
