@@ -52,6 +52,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newTuningCommand(),
 		newBeatsCommand(),
 		newIntonationCommand(d),
+		newDetuneCommand(),
 		newVersionCommand(),
 	)
 	return root

@@ -3,6 +3,8 @@ package detune
 import (
 	"math"
 	"slices"
+
+	"tunerd/internal/beats"
 )
 
 // manyStrings is up to how many strings that may move all sets of them are tried; above it single
@@ -92,31 +94,19 @@ func (p *Problem) beatPair(c *Chord, i, k int) beatPair {
 	if !ok {
 		return pair
 	}
-	ba, bb := p.stiffness(a), p.stiffness(b)
-	if p.PureBy == ByFundamentals {
-		ba, bb = 0, 0
+	low, high := beats.Tone{Hz: 1}, beats.Tone{Hz: 1}
+	if p.PureBy == ByPartials {
+		low.B, high.B = p.stiffness(a), p.stiffness(b)
 	}
 	for q := 1; q*max(meet.n, meet.m) <= topPartial; q++ {
-		pair.terms = append(pair.terms, beatTerm{partial(1, ba, q*meet.n), partial(1, bb, q*meet.m), 1 / float64(q*max(meet.n, meet.m))})
+		pair.terms = append(pair.terms, beatTerm{low.Partial(q * meet.n), high.Partial(q * meet.m), 1 / float64(q*max(meet.n, meet.m))})
 	}
 	return pair
 }
 
-// stiffness returns the inharmonicity of a note on the unmoved string, 0 if it is not known.
+// stiffness returns the inharmonicity of a note on the unmoved string.
 func (p *Problem) stiffness(n Note) float64 {
-	if b := p.noteB(n, p.Instrument.Strings[n.String-1].Open.Hz); b > 0 {
-		return b
-	}
-	return 0
-}
-
-// partial returns the frequency of partial k of a string whose partial 1 is at f1:
-//
-//	f_k = k·f1·√((1+B·k²)/(1+B))
-//
-// Source: H. Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), from memory.
-func partial(f1, b float64, k int) float64 {
-	return float64(k) * f1 * math.Sqrt((1+b*float64(k*k))/(1+b))
+	return p.noteB(n, p.Instrument.Strings[n.String-1].Open.Hz)
 }
 
 // movableSets lists the sets of n strings that are tried.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"tunerd/internal/beats"
 	"tunerd/internal/targets"
 )
 
@@ -97,17 +98,15 @@ func (c *Chord) loudest(joined []bool) (from, to int, meet meeting) {
 	return from, to, meet
 }
 
-// noteB returns the inharmonicity of a note whose open string is at openHz: fretting keeps the tension
-// and shortens the string, so B grows as the square of the interval (J. A. Kemp, SN Applied Sciences 2:636,
-// 2020, found a factor of 2.83 over 9 semitones, 2^(2·9/12)).
+// noteB returns the inharmonicity of a note whose open string is at openHz.
 func (p *Problem) noteB(n Note, openHz float64) float64 {
 	s := n.String - 1
-	return p.b(s, openHz) * math.Exp2(2*fretCents(&p.Instrument.Strings[s], n.Fret)/1200)
+	return beats.Fretted(p.b(s, openHz), fretCents(&p.Instrument.Strings[s], n.Fret))
 }
 
 // stretchCents returns by how much partial k is above k times partial 1.
 func stretchCents(b float64, k int) float64 {
-	return 600 * math.Log2((1+b*float64(k*k))/(1+b))
+	return 1200 * math.Log2(beats.Tone{Hz: 1, B: b}.Partial(k)/float64(k))
 }
 
 // A meeting is the lowest pair of partials at which two notes coincide: n of the first and m of the

@@ -22,8 +22,8 @@ const (
 )
 
 // CommonShapes returns the shapes in which chords of whole numbers lie on the instrument as it is,
-// each note once: within 100 mm, four fingers, and 25 cents. A shape that can be moved along the
-// neck is returned once, at its lowest place.
+// each note once: within 100 mm, four fingers, 25 cents, and the first octave of every string. A
+// shape that can be moved along the neck is returned once, at its lowest place.
 func CommonShapes(ctx context.Context, in *targets.Instrument, chords []targets.Chord) ([]Chord, error) {
 	board, err := fretboard.New(in, fretboard.Options{})
 	if err != nil {
@@ -40,7 +40,9 @@ func CommonShapes(ctx context.Context, in *targets.Instrument, chords []targets.
 			return nil, fmt.Errorf("shapes of %s: %w", c, err)
 		}
 		for i := range shapes {
-			all = append(all, chordOfShape(c, notes, &shapes[i]))
+			if c := chordOfShape(c, notes, &shapes[i]); inFirstOctave(in, c) {
+				all = append(all, c)
+			}
 		}
 	}
 	return all, nil
@@ -55,14 +57,26 @@ func chordOfShape(c targets.Chord, notes []targets.Interval, shape *fretboard.Sh
 	return out
 }
 
-// ReportAll reports on many chords, those first that lose most.
+// inFirstOctave says whether no note is an octave or more above its open string.
+func inFirstOctave(in *targets.Instrument, c Chord) bool {
+	for _, n := range c.Notes {
+		if fretCents(&in.Strings[n.String-1], n.Fret) >= 1200 {
+			return false
+		}
+	}
+	return true
+}
+
+// ReportAll reports on many chords, those first that lose most, and of those alike the ones
+// nearest to the nut.
 func (p *Plan) ReportAll(chords []Chord) []ChordReport {
 	all := make([]ChordReport, len(chords))
 	for i, c := range chords {
 		all[i] = p.Report(c)
 	}
 	slices.SortStableFunc(all, func(a, b ChordReport) int {
-		return cmp.Compare(math.Round(1000*b.Loss()), math.Round(1000*a.Loss())) // alike but for rounding
+		return cmp.Or(cmp.Compare(math.Round(1000*b.Loss()), math.Round(1000*a.Loss())), // alike but for rounding
+			cmp.Compare(slices.Max(a.Chord.Frets), slices.Max(b.Chord.Frets)))
 	})
 	return all
 }

@@ -67,7 +67,8 @@ func (p *Plan) Encode(path string) ([]byte, error) {
 	}
 	switch filepath.Ext(path) {
 	case ".toml":
-		return toml.Marshal(file)
+		data, err := toml.Marshal(file)
+		return append(data, '\n'), err
 	case ".json":
 		data, err := json.MarshalIndent(file, "", "  ")
 		return append(data, '\n'), err

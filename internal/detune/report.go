@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"tunerd/internal/beats"
 )
 
 // A ChordReport says what a plan does to a chord.
@@ -20,14 +22,13 @@ type PairReport struct {
 	N, M                    int     // partial N of Low and M of High coincide; 0: none below partial 17
 	CentsBefore, CentsAfter float64 // of partials 1 against the ratio; positive is wide
 	BeatBefore, BeatAfter   float64 // of the lowest coincident partials; NaN if there are none
-	HzAfter                 float64 // where they are, of Low; NaN if there are none
 }
 
 // A Coincidence is two partials of a chord that should meet.
 type Coincidence struct {
-	Low, High             int // strings
-	N, M                  int // partial N of Low, partial M of High
-	Hz                    float64
+	Low, High             int     // strings, from 1
+	N, M                  int     // partial N of Low, partial M of High
+	Hz                    float64 // midway between them, after the plan
 	LevelDB               float64 // of the weaker one against partial 1 of its string, at amplitudes of 1/k
 	BeatBefore, BeatAfter float64
 }
@@ -76,6 +77,12 @@ func (r *ChordReport) Loss() float64 {
 	return after - before
 }
 
+// Worsens says whether the chord loses more than rounding.
+func (r *ChordReport) Worsens() bool { return r.Loss() > missed }
+
+// Improves says whether it gains.
+func (r *ChordReport) Improves() bool { return r.Loss() < -missed }
+
 // Report tells what the plan does to a chord. Beats are those of stiff strings where the inharmonicity of both
 // is known, else of harmonic ones.
 func (p *Plan) Report(c Chord) ChordReport {
@@ -103,50 +110,51 @@ func (p *Plan) Report(c Chord) ChordReport {
 // A soundingNote is a note before and after the plan.
 type soundingNote struct {
 	Note
-	hz, b [2]float64
+	tone [2]beats.Tone // B is NaN if it is not known
 }
 
 func (p *Plan) sounding(problem *Problem, n Note) soundingNote {
 	fret := math.Exp2(fretCents(&p.Instrument.Strings[n.String-1], n.Fret) / 1200)
 	s := soundingNote{Note: n}
 	for when, open := range [2]float64{p.NowHz(n.String), p.AfterHz(n.String)} {
-		s.hz[when] = open * fret
-		s.b[when] = problem.noteB(n, open)
+		s.tone[when] = beats.Tone{Hz: open * fret, B: problem.noteB(n, open)}
 	}
 	return s
 }
 
-// beat returns the rate at which partial n of a and m of b beat, before and after, and the place of
-// the former.
-func beat(a, b *soundingNote, n, m int) (rate [2]float64, hz float64) {
-	for when := range rate {
-		ba, bb := a.b[when], b.b[when]
-		if !(ba > 0 && bb > 0) {
-			ba, bb = 0, 0
+// meet returns where partial n of a and m of b lie, before and after.
+func meet(a, b *soundingNote, n, m int) (all [2]beats.Coincidence) {
+	for when := range all {
+		low, high := a.tone[when], b.tone[when]
+		if !(low.B > 0 && high.B > 0) {
+			low.B, high.B = 0, 0
 		}
-		hz = partial(a.hz[when], ba, n)
-		rate[when] = math.Abs(hz - partial(b.hz[when], bb, m))
+		all[when] = beats.At(low, high, n, m)
 	}
-	return rate, hz
+	return all
 }
 
 func (r *ChordReport) addPair(low, high *soundingNote) {
 	iv := high.Wanted.Sub(low.Wanted)
+	pair := PairReport{Low: low.String, High: high.String, Ratio: iv.String(), BeatBefore: math.NaN(), BeatAfter: math.NaN()}
 	off := [2]float64{}
 	for when := range off {
-		off[when] = 1200*math.Log2(high.hz[when]/low.hz[when]) - iv.Cents()
+		off[when] = 1200*math.Log2(high.tone[when].Hz/low.tone[when].Hz) - iv.Cents()
 	}
-	pair := PairReport{Low: low.String, High: high.String, Ratio: iv.String(), CentsBefore: off[0], CentsAfter: off[1],
-		BeatBefore: math.NaN(), BeatAfter: math.NaN(), HzAfter: math.NaN()}
-	if meet, ok := meetingOf(low.Wanted, high.Wanted); ok {
-		rate, hz := beat(low, high, meet.n, meet.m)
-		pair.N, pair.M = meet.n, meet.m
-		pair.BeatBefore, pair.BeatAfter, pair.HzAfter = rate[0], rate[1], hz
-		for q := 1; q*max(meet.n, meet.m) <= topPartial; q++ {
-			rate, hz := beat(low, high, q*meet.n, q*meet.m)
-			r.Partials = append(r.Partials, Coincidence{Low: low.String, High: high.String, N: q * meet.n, M: q * meet.m, Hz: hz,
-				LevelDB: -20 * math.Log10(float64(q*max(meet.n, meet.m))), BeatBefore: rate[0], BeatAfter: rate[1]})
+	pair.CentsBefore, pair.CentsAfter = off[0], off[1]
+	if at, ok := meetingOf(low.Wanted, high.Wanted); ok {
+		lowest := meet(low, high, at.n, at.m)
+		pair.N, pair.M = at.n, at.m
+		pair.BeatBefore, pair.BeatAfter = math.Abs(lowest[0].BeatHz()), math.Abs(lowest[1].BeatHz())
+		for q := 1; q*max(at.n, at.m) <= topPartial; q++ {
+			r.addCoincidence(low, high, q*at.n, q*at.m)
 		}
 	}
 	r.Pairs = append(r.Pairs, pair)
+}
+
+func (r *ChordReport) addCoincidence(low, high *soundingNote, n, m int) {
+	c := meet(low, high, n, m)
+	r.Partials = append(r.Partials, Coincidence{Low: low.String, High: high.String, N: n, M: m, Hz: c[1].Hz(),
+		LevelDB: -20 * math.Log10(float64(max(n, m))), BeatBefore: math.Abs(c[0].BeatHz()), BeatAfter: math.Abs(c[1].BeatHz())})
 }

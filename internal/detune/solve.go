@@ -22,6 +22,9 @@ func Solve(p Problem) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	for i := range x {
+		x[i] = math.Round(x[i]*1e6) / 1e6 // no peg goes finer, and files read better
+	}
 	plan := &Plan{
 		Instrument: p.Instrument, Chords: p.Chords, Method: p.Method, PureBy: p.PureBy,
 		Anchor: p.Anchor, Cents: x, Measured: p.Measured,
