@@ -325,7 +325,8 @@ func (a *detuneAnswer) caution() error {
 	default:
 		tellLines(a.out, lines)
 	}
-	return refuseRisk(changes, a.o.acceptRisk || a.plan.AcceptRisk)
+	return refuseRisk(changes, a.o.acceptRisk || a.plan.AcceptRisk,
+		fmt.Sprintf("--max-tension %.0f%% finds the nearest plan that keeps to it, ", 100*tension.NearBreaking))
 }
 
 func tellLines(w io.Writer, lines []string) {
@@ -335,11 +336,12 @@ func tellLines(w io.Writer, lines []string) {
 }
 
 // refuseRisk refuses to raise a string above the part of its breaking limit that makers keep to.
-func refuseRisk(changes []tension.Change, accepted bool) error {
+// The hint begins with what else may be done.
+func refuseRisk(changes []tension.Change, accepted bool, hint string) error {
 	for _, c := range changes {
 		if !accepted && c.Beyond(tension.NearBreaking) {
 			return hintf(fmt.Errorf("string %d (%s) would bear %.1f%% of its breaking limit; a plan goes up to %.0f%%", c.String, c.Label, 100*c.After.Part(), 100*tension.NearBreaking),
-				"--max-tension %.0f%% finds the nearest plan that keeps to it, --accept-risk takes this one", 100*tension.NearBreaking)
+				"%s--accept-risk takes this one", hint)
 		}
 	}
 	return nil

@@ -30,6 +30,8 @@ type listenOptions struct {
 	partials bool
 	minHz    float64
 	maxHz    float64
+
+	acceptRisk bool
 }
 
 func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
@@ -37,6 +39,8 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
+	o.tuning.addPlanFlag(fs)
+	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
@@ -55,6 +59,7 @@ A recording is played at its own speed; with --json it is read at full speed.`,
 		Example: `  tunerd listen --tuning 31edo
   tunerd listen --tuning 4:5:6:7 --reference C4=264
   tunerd listen --instrument guitar-12edo --string 6
+  tunerd listen --plan g.toml
   tunerd listen --input take.wav --json`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -68,6 +73,10 @@ A recording is played at its own speed; with --json it is read at full speed.`,
 func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions) error {
 	greeting := o.chooseInput(d)
 	plan, err := o.tuning.plan()
+	if err != nil {
+		return err
+	}
+	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
 	if err != nil {
 		return err
 	}
@@ -102,7 +111,7 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	cfg.Sinks = keeper.sinks()
 	if onScreen {
 		screen := term.New(term.Options{Act: func(a term.Action) { act(session, a) }})
-		cfg.Sinks, cfg.Crash, cfg.Greeting = append(cfg.Sinks, screen), screen.Close, greeting
+		cfg.Sinks, cfg.Crash, cfg.Greeting = append(cfg.Sinks, screen), screen.Close, joinWords(caution, greeting)
 		session = engine.NewSession(cfg)
 		err = runScreen(ctx, screen, session, o.tuning.held)
 	} else {
@@ -122,7 +131,7 @@ func (o *listenOptions) chooseInput(d Deps) (greeting string) {
 			greeting = "no microphone found: this is the built-in demo (--input names another source)"
 		}
 	}
-	if o.input == "demo" && o.tuning.instrument == "" && o.tuning.tuning == "" {
+	if o.input == "demo" && o.tuning.instrument == "" && o.tuning.tuning == "" && o.tuning.planFile == "" {
 		o.tuning.instrument = demoInstrument
 	}
 	return greeting

@@ -38,6 +38,7 @@ func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
+	o.tuning.addPlanFlag(fs)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
 	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")
 	fs.BoolVar(&o.partials, "partials", false, "every tracked partial of each note too")

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"tunerd/internal/detune"
 	"tunerd/internal/engine"
 	"tunerd/internal/targets"
 )
@@ -21,6 +22,7 @@ type tuningOptions struct {
 	held       int
 	frets      bool
 	tolerance  float64
+	planFile   string // of addPlanFlag, for the commands that take one
 }
 
 func (o *tuningOptions) addFlags(fs *pflag.FlagSet) {
@@ -37,6 +39,7 @@ type plan struct {
 	config targets.ResolverConfig
 	labels engine.Labels
 	tuning *targets.Tuning
+	moves  *detune.Plan // that the instrument is tuned by; nil: none
 }
 
 // plan reads the specs. All that is wrong with them is wrong usage.
@@ -56,6 +59,9 @@ func (o *tuningOptions) plan() (*plan, error) {
 func (o *tuningOptions) read(p *plan) error {
 	if o.tolerance <= 0 {
 		return fmt.Errorf("tolerance %g cents is not above 0", o.tolerance)
+	}
+	if o.planFile != "" {
+		return o.usePlan(p)
 	}
 	var reference *targets.Reference
 	if o.reference != "" {

@@ -158,7 +158,7 @@ func (t Target) detuned(cents float64, tuning *Tuning) Target {
 	t.Hz *= math.Exp2(cents / 1200)
 	t.Step = tuning.Nearest(t.Hz)
 	if math.Abs(cents) >= 0.05 {
-		t.Label += fmt.Sprintf(" %+.1fc", cents)
+		t.Label += fmt.Sprintf(" (%+.1fc)", cents)
 	}
 	return t
 }

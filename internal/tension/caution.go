@@ -3,6 +3,8 @@ package tension
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -40,6 +42,9 @@ func Cautions(changes []Change) []string {
 	if len(lines) == 0 {
 		return nil
 	}
+	if sources := limitSources(changes); sources != "" {
+		lines = append(lines, "breaking limits: "+sources)
+	}
 	if now, after := total(changes); !math.IsNaN(after) && len(changes) > 1 {
 		lines = append(lines, fmt.Sprintf("all strings together pull with %.1f N now, %.1f N after", now, after))
 	}
@@ -56,8 +61,32 @@ func (c Change) words() string {
 	if math.IsNaN(c.After.Part()) {
 		return text + "; what part of its breaking limit that is, is not known"
 	}
-	return text + fmt.Sprintf("; %.1f%% of its breaking limit now, %.1f%% after (%s)",
-		100*c.Now.Part(), 100*c.After.Part(), c.After.Source)
+	return text + fmt.Sprintf("; %.1f%% of its breaking limit now, %.1f%% after", 100*c.Now.Part(), 100*c.After.Part())
+}
+
+// limitSources names where the limits of the raised strings are from, each once.
+func limitSources(changes []Change) string {
+	var all []string
+	for _, c := range changes {
+		if c.Raises() && c.After.Source != "" && !slices.Contains(all, c.After.Source) {
+			all = append(all, c.After.Source)
+		}
+	}
+	return strings.Join(all, "; ")
+}
+
+// Short is Cautions for a line on a screen; empty if no string is raised.
+func Short(changes []Change) string {
+	var raised []string
+	for _, c := range changes {
+		if c.Raises() {
+			raised = append(raised, strconv.Itoa(c.String))
+		}
+	}
+	if len(raised) == 0 {
+		return ""
+	}
+	return "caution: raises string " + strings.Join(raised, ", ") + "; wear eye protection, slacken first if unsure"
 }
 
 // total is NaN if the tension of any string is not known.

@@ -16,7 +16,7 @@ func TestCautionsSpeakOfRaisedStringsOnly(t *testing.T) {
 	got := strings.Join(Cautions([]Change{up, down}), "\n")
 	for _, want := range []string{
 		"string 1 (E4) rises by 100.00 cents: 72.6 N now, 81.5 N after", // 2^(2/12) = 1.1225 of it
-		"53.7% of its breaking limit now, 60.3% after (ASTM A228",
+		"53.7% of its breaking limit now, 60.3% after\nbreaking limits: ASTM A228",
 		"all strings together pull with", "eye protection", "slacken first", "neck and bridge", "technician's word",
 	} {
 		if !strings.Contains(got, want) {
@@ -28,6 +28,9 @@ func TestCautionsSpeakOfRaisedStringsOnly(t *testing.T) {
 	}
 	if !up.Beyond(0.6) || up.Beyond(0.61) || down.Beyond(0) {
 		t.Error("Beyond")
+	}
+	if short := Short([]Change{up, down}); !strings.HasPrefix(short, "caution: raises string 1; wear eye") || Short([]Change{down}) != "" {
+		t.Errorf("%q", short)
 	}
 	nylon := stringOf(t, "note='E4'\n")
 	lost := Cautions([]Change{{String: 2, Label: "x", Cents: 1, Now: Of(nylon, 1), After: Of(nylon, 2)}})

@@ -1,0 +1,57 @@
+package command
+
+import (
+	"errors"
+	"io"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"tunerd/internal/detune"
+	"tunerd/internal/tension"
+)
+
+// addPlanFlag offers a plan of detune as what should sound.
+func (o *tuningOptions) addPlanFlag(fs *pflag.FlagSet) {
+	fs.StringVar(&o.planFile, "plan", "", "the strings as the plan in `FILE` (of tunerd detune) tunes them are the targets")
+}
+
+// usePlan takes instrument and tuning from the plan.
+func (o *tuningOptions) usePlan(p *plan) error {
+	if o.tuning != "" || o.instrument != "" || o.reference != "" {
+		return errors.New("--plan has its own instrument, tuning and reference; leave --instrument, --tuning and --reference out")
+	}
+	moves, err := detune.LoadPlan(o.planFile)
+	if err != nil {
+		return err
+	}
+	in, err := moves.Detuned()
+	if err != nil {
+		return err
+	}
+	p.moves, p.config.Instrument, p.tuning = moves, in, in.Tuning
+	p.labels.Instrument = in.Name + ", detuned"
+	return nil
+}
+
+// cautionOfPlan says on chat what a plan that raises strings means, before anybody turns a peg,
+// refuses one that goes too far, and returns the same in few words for the screen.
+func (p *plan) cautionOfPlan(chat io.Writer, acceptRisk bool) (words string, err error) {
+	if p.moves == nil {
+		return "", nil
+	}
+	changes := p.moves.Changes()
+	tellLines(chat, tension.Cautions(changes))
+	return tension.Short(changes), refuseRisk(changes, acceptRisk || p.moves.AcceptRisk, "")
+}
+
+// joinWords joins what is to be said, passing over what is empty.
+func joinWords(all ...string) string {
+	var said []string
+	for _, words := range all {
+		if words != "" {
+			said = append(said, words)
+		}
+	}
+	return strings.Join(said, "; ")
+}
