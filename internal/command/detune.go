@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -315,7 +316,7 @@ func (a *detuneAnswer) caution() error {
 	case a.o.listing.json:
 		l := &text.Listing{Type: "caution", Columns: []text.Column{{Name: "text"}}}
 		for _, line := range lines {
-			l.Rows = append(l.Rows, []any{line})
+			l.Rows = append(l.Rows, []any{strings.Join(strings.Fields(line), " ")})
 		}
 		if err := l.WriteJSON(a.out); err != nil {
 			return err

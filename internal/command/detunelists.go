@@ -50,7 +50,7 @@ func (a *detuneAnswer) obstacles() error {
 // chord writes the pairs of one chord and its loudest coincident partials.
 func (a *detuneAnswer) chord(r detune.ChordReport) error {
 	before, after := r.Worst()
-	a.head("\n%s, %s as %s: worst pair %.2f cents before, %.2f after", r.Chord.String(), r.Chord.FretText(), r.Chord.Ratios, before, after)
+	a.head("\n%s as %s: worst pair %.2f cents before, %.2f after", namedFrets(r.Chord), r.Chord.Ratios, before, after)
 	if err := a.o.listing.write(a.out, pairList(r)); err != nil {
 		return err
 	}
@@ -63,6 +63,13 @@ func (a *detuneAnswer) chord(r detune.ChordReport) error {
 	}
 	a.head("coincident partials, the loudest first:")
 	return a.o.listing.write(a.out, partials)
+}
+
+func namedFrets(c detune.Chord) string {
+	if c.Name == "" {
+		return c.FretText()
+	}
+	return c.Name + ", " + c.FretText()
 }
 
 func pairList(r detune.ChordReport) *text.Listing {

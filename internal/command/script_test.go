@@ -38,6 +38,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"pluck": pluck, "silence": silence,
+			"plansound": planSound, "allnear": allNear,
 			"exits": exits, "lines": lines, "fields": fields, "near": near, "cut": cut,
 		},
 	})

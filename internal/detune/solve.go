@@ -259,12 +259,15 @@ func (p *Problem) contradictions(demands []demand) []Obstacle {
 			if tied && math.Abs(wanted-fixed) > missed {
 				found = append(found, Obstacle{Text: fmt.Sprintf(
 					"chord %s wants string %d moved by %+.2f cents against string %d, the chords before it by %+.2f",
-					d.chord.String(), n.str+1, wanted, first.str+1, fixed)})
+					d.chord.String(), n.str+1, hundredths(wanted), first.str+1, hundredths(fixed))})
 			}
 		}
 	}
 	return found
 }
+
+// hundredths rounds for display, so that what is nothing has no sign.
+func hundredths(cents float64) float64 { return math.Round(cents*100)/100 + 0 }
 
 // ties are strings whose moves are tied together by a difference.
 type ties struct {

@@ -31,7 +31,7 @@ func (c Change) Raises() bool { return c.Cents >= raisedCents }
 func (c Change) Beyond(part float64) bool { return c.Raises() && c.After.Part() > part }
 
 // Cautions tells for each string that is raised what it bears now and after, then what all
-// strings together do, and Advice. It is empty if no string is raised.
+// strings together do, and Advice, which has line breaks. It is empty if no string is raised.
 func Cautions(changes []Change) []string {
 	var lines []string
 	for _, c := range changes {
@@ -48,7 +48,7 @@ func Cautions(changes []Change) []string {
 	if now, after := total(changes); !math.IsNaN(after) && len(changes) > 1 {
 		lines = append(lines, fmt.Sprintf("all strings together pull with %.1f N now, %.1f N after", now, after))
 	}
-	return append(lines, strings.Split(Advice, "\n")...)
+	return append(lines, Advice)
 }
 
 func (c Change) words() string {

@@ -55,14 +55,14 @@ func (p TradePlot) Draw() *Canvas {
 		written = append(written, at)
 		c.Text(at[0]+8, at[1]-6, plotText, text, class)
 	}
-	if p.HasApart {
-		at := [2]float64{x.at(p.Apart.X), y.at(p.Apart.Y)}
-		c.Circle(at[0], at[1], 5, "other")
-		label(at, p.Apart.Label, "other")
-	}
 	for i, q := range p.Points {
 		c.Circle(line[i][0], line[i][1], 4, "mark")
 		label(line[i], q.Label, "ink")
+	}
+	if p.HasApart {
+		at := [2]float64{x.at(p.Apart.X), y.at(p.Apart.Y)}
+		c.Circle(at[0], at[1], 5, "other")
+		c.Text(at[0]+8, at[1]+18, plotText, p.Apart.Label, "other")
 	}
 	return c
 }
