@@ -112,7 +112,7 @@ func writeTo(path string, write func(io.Writer) error) error {
 
 // session describes what is measured by a plan, with what is known without a source.
 func (p *plan) session(kind string) journal.Session {
-	s := journal.Session{Kind: kind, Tuning: p.labels.Tuning, Reference: p.labels.Reference}
+	s := journal.Session{Kind: kind, Tuning: p.labels.Tuning, Reference: p.labels.Reference, Plan: p.file}
 	in := p.config.Instrument
 	if in == nil {
 		return s

@@ -29,7 +29,7 @@ func (o *tuningOptions) usePlan(p *plan) error {
 	if err != nil {
 		return err
 	}
-	p.moves, p.config.Instrument, p.tuning = moves, in, in.Tuning
+	p.moves, p.file, p.config.Instrument, p.tuning = moves, o.planFile, in, in.Tuning
 	p.labels.Instrument = in.Name + ", detuned"
 	return nil
 }

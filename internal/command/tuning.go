@@ -40,6 +40,7 @@ type plan struct {
 	labels engine.Labels
 	tuning *targets.Tuning
 	moves  *detune.Plan // that the instrument is tuned by; nil: none
+	file   string       // of moves
 }
 
 // plan reads the specs. All that is wrong with them is wrong usage.
