@@ -80,7 +80,8 @@ const (
 func (p *page) show(c look) {
 	p.t.Helper()
 	eval[bool](p, "localStorage.setItem('tunerd.theme', '"+c.theme+"') ?? true")
-	eval[bool](p, "location.hash = '"+c.view+"'; location.reload(); true")
+	eval[bool](p, "location.hash = '"+c.view+"'; true")
+	p.do(chromedp.Reload())
 	p.wait("the view", "document.readyState === 'complete' && document.querySelector('.view."+c.view+"')?.checkVisibility()")
 	if c.view != "tune" {
 		p.wait("the view to fill", "document.querySelector('.board [role=gridcell], .plot svg, .detune form')")

@@ -42,6 +42,11 @@ export function unseen(text) {
   return h('span', { class: 'unseen' }, text);
 }
 
+/** A table that may be wider than the page: its box scrolls, also by keys. */
+export function wideTable(name, ...parts) {
+  return h('div', { class: 'scroll', tabIndex: 0, role: 'group', 'aria-label': name }, h('table', {}, ...parts));
+}
+
 /** Sets the text of an element if it is another one: nothing is laid out afresh for no change. */
 export function setText(el, text) {
   if (el.textContent !== text) el.textContent = text;

@@ -1,6 +1,6 @@
 // The playable shapes of a chord on the board.
 
-import { h, setText, setAttr } from '../dom.js';
+import { h, setText, setAttr, wideTable } from '../dom.js';
 import { signed } from '../format.js';
 import { get } from '../api.js';
 
@@ -21,7 +21,7 @@ export class Shapes {
     this.status = h('p', { class: 'dim', role: 'status' });
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row', hidden: true });
-    this.pairs = h('div', { class: 'scroll' });
+    this.pairs = h('div', {});
     const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
       h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
@@ -94,7 +94,7 @@ export class Shapes {
   /** Beats of the lowest place; higher up they are faster by as much as the chord is higher. */
   #tellPairs(shape) {
     const of = (i) => `string ${shape.strings[i]}`;
-    this.pairs.replaceChildren(h('table', {},
+    this.pairs.replaceChildren(wideTable('Pairs of the shape',
       h('caption', {}, `Beats of its pairs with the root at fret ${shape.root_frets[0]}`),
       h('thead', {}, h('tr', {}, ['pair', 'interval', 'cents', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
       h('tbody', {}, shape.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, `${of(p.low)}, ${of(p.high)}`),

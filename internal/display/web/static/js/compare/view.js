@@ -1,6 +1,6 @@
 // The Compare view: which division serves the chords that are played, and what it costs.
 
-import { h, setText } from '../dom.js';
+import { h, setText, wideTable } from '../dom.js';
 import { get } from '../api.js';
 import { signed } from '../format.js';
 import { Plot } from './plot.js';
@@ -44,8 +44,8 @@ class Compare {
       h('label', { class: 'field narrow' }, h('span', {}, 'of'), this.of),
       h('button', { class: 'main' }, 'Compare'));
     this.best = h('tbody', {});
-    const table = h('div', { class: 'scroll' }, h('table', {}, h('caption', {}, 'The purest of the range'),
-      h('thead', {}, h('tr', {}, ['division', 'step ¢', 'worst ¢', 'weighted ¢', 'odd limit'].map((t) => h('th', { scope: 'col' }, t)))), this.best));
+    const table = wideTable('The purest of the range', h('caption', {}, 'The purest of the range'),
+      h('thead', {}, h('tr', {}, ['division', 'step ¢', 'worst ¢', 'weighted ¢', 'odd limit'].map((t) => h('th', { scope: 'col' }, t)))), this.best);
     this.detail = h('section', { class: 'panel', 'aria-label': 'Chosen division', 'aria-live': 'polite' });
     return h('section', { class: 'view compare', 'aria-label': 'Compare' },
       h('div', { class: 'viewhead' }, h('h1', {}, 'Divisions against chords'), this.measures),
@@ -111,12 +111,12 @@ class Compare {
     this.detail.replaceChildren(
       h('div', { class: 'viewhead' }, h('h2', {}, `${spec}: worst ${fit.worst_cents.toFixed(2)}¢, ${fit.consistent ? 'consistent' : 'not consistent'}`),
         h('button', { type: 'button', onclick: () => this.#use(spec) }, `Tune to ${spec}`)),
-      ...fit.chords.map((c) => h('div', { class: 'scroll' }, h('table', {},
+      ...fit.chords.map((c) => wideTable(`Pairs of ${c.chord}`,
         h('caption', {}, `${c.chord} on ${c.root_label}: steps ${c.steps.join(' ')}`),
         h('thead', {}, h('tr', {}, ['pair', 'steps', 'error ¢', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
         h('tbody', {}, c.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, p.ratio),
           h('td', {}, p.steps === p.best_steps ? String(p.steps) : `${p.steps}, best ${p.best_steps}`),
-          h('td', {}, signed(p.error_cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)))))))));
+          h('td', {}, signed(p.error_cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2))))))));
   }
 
   async #use(spec) {
