@@ -40,6 +40,8 @@ func (s *Server) answers() map[string]answer {
 		"GET /api/tuning":                  s.getTuning,
 		"GET /api/compare":                 s.getCompare,
 		"GET /api/divisions":               s.getDivisions,
+		"POST /api/detune":                 s.postDetune,
+		"POST /api/beats":                  s.postBeats,
 		"GET /api/openapi.json":            describe,
 	}
 }

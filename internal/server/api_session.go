@@ -40,6 +40,7 @@ func (s *Server) patchSession(r *http.Request) (any, error) {
 func (p *settingsPatch) apply(s *Settings) error {
 	if p.Instrument != nil && *p.Instrument != s.Instrument {
 		s.String, s.Plan = 0, nil // they are the old one's
+		s.Frets = s.Frets && *p.Instrument != ""
 	}
 	set(&s.Instrument, p.Instrument)
 	set(&s.Tuning, p.Tuning)

@@ -219,7 +219,11 @@ func (r *rig) listen(t *testing.T) *listener {
 	if res.StatusCode != http.StatusOK || res.Header.Get("Content-Type") != "text/event-stream" {
 		t.Fatalf("stream: %s, %s", res.Status, res.Header.Get("Content-Type"))
 	}
-	t.Cleanup(func() { res.Body.Close() })
+	late := time.AfterFunc(patience, func() { res.Body.Close() }) // ends a read that waits for ever
+	t.Cleanup(func() {
+		late.Stop()
+		res.Body.Close()
+	})
 	lines := bufio.NewScanner(res.Body)
 	lines.Buffer(nil, 1<<20)
 	return &listener{res.Body, lines}

@@ -2,6 +2,7 @@ package server
 
 import (
 	"errors"
+	"fmt"
 
 	"tunerd/internal/display"
 	"tunerd/internal/engine"
@@ -44,9 +45,6 @@ func (c *Catalog) aim(s Settings) (*aim, error) {
 	if s.ToleranceCents == 0 {
 		s.ToleranceCents = defaultTolerance
 	}
-	if s.Plan != nil {
-		return nil, errors.New("plan: cannot be followed yet; give null")
-	}
 	a := &aim{settings: s, config: targets.ResolverConfig{String: s.String, Frets: s.Frets, ToleranceCents: s.ToleranceCents}}
 	if err := a.choose(c); err != nil {
 		return nil, err
@@ -65,8 +63,16 @@ func (a *aim) choose(c *Catalog) (err error) {
 		if a.instrument, err = c.Tuned(s.Instrument, s.Tuning, s.Reference); err != nil {
 			return err
 		}
+		if s.Plan != nil {
+			if a.instrument, err = a.instrument.Detuned(s.Plan.Cents); err != nil {
+				return fmt.Errorf("plan: %w", err)
+			}
+		}
 		a.config.Instrument, a.tuning = a.instrument, a.instrument.Tuning
 		return nil
+	}
+	if s.Plan != nil {
+		return errors.New("plan: it is for the strings of an instrument; name one")
 	}
 	if s.Frets {
 		return errors.New("frets: these are an instrument's; name one")

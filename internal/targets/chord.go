@@ -101,6 +101,9 @@ func (c *Chord) pairUp() {
 // Notes returns the intervals of all notes above the root, which is the first of them.
 func (c Chord) Notes() []Interval { return append([]Interval(nil), c.notes...) }
 
+// Parts returns the whole numbers of the chord.
+func (c Chord) Parts() []uint64 { return append([]uint64(nil), c.parts...) }
+
 // String returns the chord as it was written.
 func (c Chord) String() string { return c.text }
 

@@ -1,0 +1,389 @@
+package server
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"strings"
+	"testing"
+
+	"tunerd/internal/capture"
+)
+
+// ask makes a request, checks the answer against openapi.json and returns it.
+func (r *rig) ask(t *testing.T, method, path, body string) map[string]any {
+	t.Helper()
+	status, got := r.do(t, method, path, body)
+	if status != http.StatusOK {
+		t.Fatalf("%s %s: status %d, %s", method, path, status, got)
+	}
+	var v map[string]any
+	if err := json.Unmarshal([]byte(got), &v); err != nil {
+		t.Fatalf("%s %s: %v", method, path, err)
+	}
+	doc := readOpenAPI(t)
+	name, _, _ := strings.Cut(path, "?")
+	for _, in := range NewCatalog().instruments {
+		name = strings.Replace(name, "/"+in.ID+"/", "/{id}/", 1)
+	}
+	op, ok := doc.Paths[name][strings.ToLower(method)]
+	if !ok {
+		t.Fatalf("%s %s is not described", method, name)
+	}
+	for _, wrong := range doc.check(op.Responses["200"].Content["application/json"].Schema, v, "answer") {
+		t.Errorf("%s %s: %s", method, path, wrong)
+	}
+	if body != "" {
+		var given any
+		if err := json.Unmarshal([]byte(body), &given); err != nil {
+			t.Fatal(err)
+		}
+		for _, wrong := range doc.check(op.RequestBody.Content["application/json"].Schema, given, "body") {
+			t.Errorf("%s %s: %s", method, path, wrong)
+		}
+	}
+	return v
+}
+
+// at follows names and places into JSON: at(v, "strings", 0, "hz").
+func at(t *testing.T, v any, path ...any) any {
+	t.Helper()
+	for _, step := range path {
+		switch step := step.(type) {
+		case string:
+			m, ok := v.(map[string]any)
+			if !ok {
+				t.Fatalf("%v: no object at %v", path, step)
+			}
+			v = m[step]
+		case int:
+			list, ok := v.([]any)
+			if !ok || step >= len(list) {
+				t.Fatalf("%v: no place %v", path, step)
+			}
+			v = list[step]
+		}
+	}
+	return v
+}
+
+// near wants the number at a path to be want but for rounding, or as much as tolerance beside it.
+func near(t *testing.T, v any, want, tolerance float64, path ...any) {
+	t.Helper()
+	got, ok := at(t, v, path...).(float64)
+	if !ok || math.Abs(got-want) > tolerance {
+		t.Errorf("%v is %v, want %g within %g", path, at(t, v, path...), want, tolerance)
+	}
+}
+
+func TestSession(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	s := r.listen(t)
+	session := r.ask(t, "GET", "/api/session", "")
+	// E4 in 12 equal steps at A4 = 440 Hz (ISO 16): 440·2^(-5/12) = 329.6276 Hz.
+	near(t, session, 329.6276, 1e-4, "strings", 0, "hz")
+	first := at(t, session, "revision").(float64)
+
+	session = r.ask(t, "PATCH", "/api/session", `{"reference":"A4=442","string":1}`)
+	near(t, session, 331.1259, 1e-4, "strings", 0, "hz") // 442·2^(-5/12)
+	near(t, session, 1, 0, "settings", "string")
+	near(t, session, first+1, 0, "revision")
+	told := s.until(t, "session", nil)
+	for told["revision"] != first+1 {
+		told = s.until(t, "session", nil)
+	}
+
+	session = r.ask(t, "PUT", "/api/session", `{"instrument":"","tuning":"31edo","reference":"","string":0,"frets":false,"tolerance_cents":1,"plan":null}`)
+	if at(t, session, "instrument") != nil || at(t, session, "tuning", "spec") != "31edo" || len(at(t, session, "strings").([]any)) != 0 {
+		t.Errorf("31edo without an instrument: %v", session)
+	}
+	near(t, session, 1, 0, "settings", "tolerance_cents")
+	near(t, session, 440, 0, "reference", "hz")
+}
+
+// Going from one instrument to another lets go of what was the old one's.
+func TestPatchOfInstrument(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo", String: 6, Frets: true, Plan: &Plan{"p", []float64{0, 0, 0, 0, 0, 2}}}, nil)
+	session := r.ask(t, "PATCH", "/api/session", `{"instrument":"violin"}`)
+	if at(t, session, "settings", "string") != 0.0 || at(t, session, "settings", "plan") != nil || at(t, session, "settings", "frets") != true {
+		t.Errorf("settings: %v", session["settings"])
+	}
+	session = r.ask(t, "PATCH", "/api/session", `{"instrument":""}`)
+	if at(t, session, "settings", "frets") != false {
+		t.Errorf("settings: %v", session["settings"])
+	}
+}
+
+// A plan moves the targets: two cents up make 82.407 Hz 82.407·2^(2/1200) = 82.5021 Hz.
+func TestPlanMovesTargets(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	session := r.ask(t, "PATCH", "/api/session", `{"plan":{"name":"two up","cents":[0,0,0,0,0,2]},"string":6}`)
+	near(t, session, 82.5021, 1e-4, "strings", 5, "hz")
+	s := r.listen(t)
+	r.begin(t, pluck(82.4069, 1))
+	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["t_s"].(float64) > 0.7 })
+	near(t, f, -2, 0.3, "cents")
+	session = r.ask(t, "PATCH", "/api/session", `{"plan":null}`)
+	near(t, session, 82.4069, 1e-4, "strings", 5, "hz")
+	near(t, session, 6, 0, "settings", "string")
+}
+
+// The input goes on while the settings change: no gap, and time runs on.
+func TestSettingsChangeWhileSounding(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	s := r.listen(t)
+	r.begin(t, pluck(440, 3))
+	before := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
+	r.ask(t, "PATCH", "/api/session", `{"tuning":"19edo","reference":"C4=264"}`)
+	// The nearest notes of 19edo at C4 = 264: step 14 is 264·2^(14/19) = 439.96 Hz.
+	after := s.until(t, "frame", func(f map[string]any) bool { return f["target"] != nil && at(t, f, "target", "step") == 14.0 })
+	near(t, after, 264*math.Exp2(14.0/19), 1e-6, "target", "hz")
+	if after["t_s"].(float64) <= before["t_s"].(float64) || after["gaps"] != 0.0 {
+		t.Errorf("after the change: %v s with %v gaps, before it %v s", after["t_s"], after["gaps"], before["t_s"])
+	}
+}
+
+func TestClearForgetsReadings(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	s := r.listen(t)
+	read := func(f map[string]any) bool { return at(t, f, "strings", 5, "read") == true }
+	r.play(t, append(pluck(82.41, 0.5), make([]float64, rigRate)...))
+	s.until(t, "strings", read)
+	r.ask(t, "POST", "/api/session/clear", "")
+	r.begin(t, make([]float64, rigRate))
+	s.until(t, "strings", func(f map[string]any) bool { return !read(f) })
+}
+
+func TestRefusals(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	for _, c := range []struct {
+		method, path, body string
+		status             int
+		says               string
+	}{
+		{"PATCH", "/api/session", `{"instrument":"lute"}`, 400, `no instrument "lute"; it is one of`},
+		{"PATCH", "/api/session", `{"instrument":"../../etc/passwd"}`, 400, "no instrument"},
+		{"PATCH", "/api/session", `{"instrument":"/tmp/mine.toml"}`, 400, "no instrument"},
+		{"PATCH", "/api/session", `{"tuning":"/etc/mine.toml"}`, 400, "files are not opened"},
+		{"PATCH", "/api/session", `{"tuning":"mine.CSV"}`, 400, "files are not opened"},
+		{"PATCH", "/api/session", `{"tuning":"12tet"}`, 400, "unknown"},
+		{"PATCH", "/api/session", `{"reference":"A4"}`, 400, "write a note or step"},
+		{"PATCH", "/api/session", `{"string":7}`, 400, "strings 1 to 6"},
+		{"PATCH", "/api/session", `{"string":-1}`, 400, "strings 1 to 6"},
+		{"PATCH", "/api/session", `{"string":"one"}`, 400, "cannot be read"},
+		{"PATCH", "/api/session", `{"tolerance_cents":1e9}`, 400, "tolerance"},
+		{"PATCH", "/api/session", `{"tolerance_cents":-1}`, 400, "tolerance"},
+		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1]}}`, 400, "plan"},
+		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1e9,0,0,0,0,0]}}`, 400, "plan"},
+		{"PATCH", "/api/session", `{"speed":3}`, 400, "speed"},
+		{"PATCH", "/api/session", `{`, 400, "cannot be read"},
+		{"PATCH", "/api/session", `{} {}`, 400, "goes on"},
+		{"PATCH", "/api/session", ``, 415, "application/json"},
+		{"PATCH", "/api/session", `{"tuning":"` + strings.Repeat("x", maxBody) + `"}`, 413, "longer than 65536 bytes"},
+		{"DELETE", "/api/session", ``, 404, "openapi.json"},
+		{"GET", "/api/nothing", ``, 404, "openapi.json"},
+		{"GET", "/api/instruments/lute/board", ``, 404, "no instrument"},
+		{"GET", "/api/instruments/..%2f..%2fetc/board", ``, 404, "no instrument"},
+		{"GET", "/api/instruments/violin/board?tuning=x.toml", ``, 400, "files are not opened"},
+		{"GET", "/api/instruments/guitar-12edo/shapes?chord=4:5:6:7:8:9:10", ``, 400, "as many strings"},
+		{"GET", "/api/instruments/guitar-12edo/shapes?span_mm=1e9", ``, 400, "span_mm"},
+		{"GET", "/api/instruments/guitar-12edo/shapes?span_mm=NaN", ``, 400, "span_mm"},
+		{"GET", "/api/instruments/guitar-12edo/shapes?most=0", ``, 400, "most"},
+		{"GET", "/api/tuning?spec=mine.json", ``, 400, "files are not opened"},
+		{"GET", "/api/tuning?spec=12edo&spec=31edo", ``, 400, "given 2 times"},
+		{"GET", "/api/tuning?limits=3", ``, 400, `"limits" is no parameter here; there are spec, reference, limit`},
+		{"GET", "/api/compare", ``, 400, "give 1 to 50"},
+		{"GET", "/api/compare?spec=a.csv", ``, 400, "files are not opened"},
+		{"GET", "/api/compare?spec=12edo&chords=4", ``, 400, "chord"},
+		{"GET", "/api/divisions?range=5..99999999", ``, 400, "range"},
+		{"GET", "/api/divisions?by=luck", ``, 400, "by:"},
+		{"POST", "/api/detune", `{"instrument":"guitar-12edo","chords":[]}`, 400, "no chord"},
+		{"POST", "/api/detune", `{"instrument":"guitar-12edo","chords":["1 2 3"]}`, 400, ""},
+		{"POST", "/api/detune", `{"instrument":"guitar-12edo","chords":["320003 as 4:5:6:8:10:12"],"limits":[{"string":9,"down":1,"up":1}]}`, 400, "string 9"},
+		{"POST", "/api/detune", `{"instrument":"x.toml","chords":["320003 as 4:5:6:8:10:12"]}`, 400, "no instrument"},
+		{"POST", "/api/beats", `{"notes":[{"hz":440}]}`, 400, "2 to 16"},
+		{"POST", "/api/beats", `{"notes":[{"hz":440},{"string":1}]}`, 400, "name the instrument"},
+		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":-1}]}`, 400, "note 2"},
+		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":550}],"chord":"4:5:6"}`, 400, "a part for each"},
+	} {
+		status, body := r.do(t, c.method, c.path, c.body)
+		var e errorBody
+		if err := json.Unmarshal([]byte(body), &e); err != nil || e.Error == "" || strings.Contains(e.Error, "\n") {
+			t.Errorf("%s %s: %q is no error in one line", c.method, c.path, body)
+		}
+		if status != c.status || !strings.Contains(e.Error, c.says) {
+			t.Errorf("%s %s %.60s: status %d, %s; want %d with %q", c.method, c.path, c.body, status, e.Error, c.status, c.says)
+		}
+	}
+	// Nothing of it has changed anything.
+	near(t, r.ask(t, "GET", "/api/session", ""), 1, 0, "revision")
+}
+
+func TestInstruments(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	list := r.ask(t, "GET", "/api/instruments", "")
+	for _, in := range at(t, list, "instruments").([]any) {
+		id := at(t, in, "id").(string)
+		b := r.ask(t, "GET", "/api/instruments/"+id+"/board", "")
+		if n := len(at(t, b, "strings").([]any)); float64(n) != at(t, in, "strings") {
+			t.Errorf("%s: %d strings on the board, %v in the list", id, n, at(t, in, "strings"))
+		}
+	}
+}
+
+func TestBoard(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	b := r.ask(t, "GET", "/api/instruments/guitar-12edo/board", "")
+	// The twelfth fret is an octave and halves the string; fret 1 lies 1/17.817 of the scale from
+	// the nut (the workshop rule): 648/17.817 = 36.37 mm.
+	near(t, b, 1200, 1e-9, "strings", 0, "frets", 11, "cents")
+	near(t, b, 324, 1e-9, "strings", 0, "frets", 11, "nut_mm")
+	near(t, b, 36.37, 0.005, "strings", 0, "frets", 0, "nut_mm")
+	if at(t, b, "strings", 0, "frets", 11, "above_open", "ratio") != "2/1" || at(t, b, "strings", 0, "frets", 6, "above_open", "ratio") != "3/2" {
+		t.Error("frets 12 and 7 are not an octave and a fifth")
+	}
+	// A fifth of 700 cents is 1.955 cents narrow of 3/2.
+	near(t, b, -1.955, 5e-4, "strings", 0, "frets", 6, "above_open", "off_cents")
+	// The open low E lies 2900 cents below A4.
+	near(t, b, -2900, 1e-6, "strings", 5, "above_reference", "cents")
+	moved := r.ask(t, "GET", "/api/instruments/guitar-12edo/board?reference=A4=432", "")
+	near(t, moved, 432*math.Exp2(-5.0/12), 1e-6, "strings", 0, "hz")
+}
+
+func TestShapes(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	a := r.ask(t, "GET", "/api/instruments/guitar-41edo-alternate/shapes?chord=4:5:6:7&most=3", "")
+	// 41edo has 5/4 at 13 steps, 380.49 cents, 5.83 below 386.31; 3/2 at 24 steps, 0.48 above.
+	near(t, a, -5.826, 1e-3, "shapes", 0, "pairs", 0, "cents")
+	near(t, a, 0.484, 1e-3, "shapes", 0, "pairs", 1, "cents")
+	if total := at(t, a, "total").(float64); total < 3 || len(at(t, a, "shapes").([]any)) != 3 {
+		t.Errorf("%v shapes, of which %d are shown", total, len(at(t, a, "shapes").([]any)))
+	}
+}
+
+func TestTunings(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	list := r.ask(t, "GET", "/api/tunings", "")
+	for _, tuning := range at(t, list, "tunings").([]any) {
+		spec := at(t, tuning, "spec").(string)
+		a := r.ask(t, "GET", "/api/tuning?spec="+strings.ReplaceAll(spec, " ", "+"), "")
+		if n := at(t, a, "notes").(float64); float64(len(at(t, a, "steps").([]any))) != n+1 {
+			t.Errorf("%s: %v notes in %d steps", spec, n, len(at(t, a, "steps").([]any)))
+		}
+	}
+	a := r.ask(t, "GET", "/api/tuning?spec=quarter-comma-meantone&reference=C4=264", "")
+	// The third of quarter-comma meantone is pure (R. W. Duffin and others; common knowledge of the trade).
+	if at(t, a, "steps", 4, "ratio") != "5/4" {
+		t.Errorf("note 4 of quarter-comma meantone is near %v", at(t, a, "steps", 4, "ratio"))
+	}
+	near(t, a, 330, 1e-9, "steps", 4, "hz")
+}
+
+func TestComparisons(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	a := r.ask(t, "GET", "/api/compare?spec=12edo&spec=31edo&chords=4:5:6", "")
+	// The major third of 12 equal steps is 13.69 cents wide (400 − 386.31), the fifth 1.96 narrow, so
+	// the minor third is 15.64 narrow, the worst of the triad; 31 comes out nearer.
+	if at(t, a, "fits", 0, "tuning") != "31edo" {
+		t.Errorf("best of 12edo and 31edo: %v", at(t, a, "fits", 0, "tuning"))
+	}
+	near(t, a, 15.641, 1e-3, "fits", 1, "worst_cents")
+	near(t, a, 13.686, 1e-3, "fits", 1, "chords", 0, "pairs", 0, "error_cents")
+	d := r.ask(t, "GET", "/api/divisions?range=5..60&chords=4:5:6:7", "")
+	if n := len(at(t, d, "divisions").([]any)); n != 56 {
+		t.Errorf("%d divisions, want 56", n)
+	}
+	near(t, d, 31, 0, "divisions", 0, "division")
+	if got := fmt.Sprint(at(t, d, "divisions", 0, "steps", 0)); got != "[0 10 18 25]" {
+		t.Errorf("4:5:6:7 in 31edo: steps %v", got)
+	}
+	d = r.ask(t, "GET", "/api/divisions?range=13&of=3/1&chords=3:5:7", "")
+	if at(t, d, "divisions", 0, "odd_limit") != nil {
+		t.Error("a division of 3/1 has an odd limit of the octave")
+	}
+}
+
+// The open G chord with a pure third: the B string, at the interval 5/4 above G less 400 cents
+// of frets, goes 13.69 cents down, if the others stay (their fifths of 12 equal steps do not).
+func TestDetune(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	a := r.ask(t, "POST", "/api/detune", `{"instrument":"guitar-12edo","chords":["x x x 0 0 x as 4:5"],"anchor":3,"explore":true}`)
+	near(t, a, -13.686, 1e-3, "plan", "cents", 1)
+	near(t, a, -13.686, 1e-3, "strings", 1, "cents")
+	near(t, a, 246.9417, 1e-4, "strings", 1, "hz_before")
+	near(t, a, 244.9971, 2e-4, "strings", 1, "hz_after") // 5/4 of 195.9977
+	near(t, a, 13.686, 1e-3, "chords", 0, "pairs", 0, "cents_before")
+	near(t, a, 0, 1e-6, "chords", 0, "pairs", 0, "cents_after")
+	// Harmonic partials would beat 4·246.9417 − 5·195.9977 = 7.78 times a second before, and not after;
+	// those of stiff strings somewhat otherwise.
+	near(t, a, 7.78, 1.5, "chords", 0, "pairs", 0, "beat_before")
+	near(t, a, 0, 1.5, "chords", 0, "pairs", 0, "beat_after")
+	if len(at(t, a, "others").([]any)) == 0 || len(at(t, a, "trade").([]any)) == 0 {
+		t.Error("nothing is said of other chords")
+	}
+	limited := r.ask(t, "POST", "/api/detune", `{"instrument":"guitar-12edo","chords":["x x x 0 0 x as 4:5"],"anchor":3,"common":"","limits":[{"string":2,"down":5,"up":0}]}`)
+	near(t, limited, -5, 1e-6, "plan", "cents", 1)
+	near(t, limited, 2, 0, "obstacles", 0, "string")
+	if len(at(t, limited, "others").([]any)) != 0 {
+		t.Error("other chords are told though none were asked for")
+	}
+	r.ask(t, "PUT", "/api/session", `{"instrument":"guitar-12edo","tuning":"","reference":"","string":0,"frets":false,"tolerance_cents":0.5,"plan":`+string(marshal(limited["plan"]))+`}`)
+}
+
+// A5 and C#6 above A4 of 12 equal steps: partial 5 of A3 at 1100 Hz and partial 4 of C#4 at
+// 4·277.1826 = 1108.7305 Hz beat 8.7305 times a second, as every table for tuners has it.
+func TestBeats(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	a := r.ask(t, "POST", "/api/beats", `{"notes":[{"note":"A3"},{"note":"C#4"}],"differences":true}`)
+	near(t, a, 8.7305, 1e-4, "pairs", 0, "found", 0, "beat_hz")
+	if at(t, a, "pairs", 0, "found", 0, "ratio") != "5/4" {
+		t.Errorf("found %v", at(t, a, "pairs", 0, "found"))
+	}
+	near(t, a, 57.1826, 1e-4, "differences", 0, "hz") // 277.1826 − 220, or a stronger one
+	b := r.ask(t, "POST", "/api/beats", `{"instrument":"guitar-12edo","notes":[{"string":6,"fret":5},{"string":5}]}`)
+	near(t, b, 0, 1e-9, "pairs", 0, "found", 0, "beat_hz") // A2 on both
+	c := r.ask(t, "POST", "/api/beats", `{"instrument":"guitar-12edo","plan":{"name":"","cents":[0,0,0,0,2,0]},"notes":[{"string":6,"fret":5},{"string":5}]}`)
+	near(t, c, 110*(math.Exp2(2.0/1200)-1), 1e-9, "pairs", 0, "found", 0, "beat_hz")
+}
+
+func TestMicrophoneIsRefusedWhereItIsNotTheInput(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	if status, body := r.do(t, "GET", "/microphone", ""); status != http.StatusConflict || !strings.Contains(body, "--input browser") {
+		t.Errorf("status %d, %s", status, body)
+	}
+}
+
+// Files named on the command line can be chosen by name, and only so.
+func TestCatalogOfFiles(t *testing.T) {
+	c := NewCatalog()
+	in, err := c.Instrument("violin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	mine := *in
+	mine.ID = "/home/me/violin.toml"
+	if id := c.AddInstrument(&mine); id != "violin-file" {
+		t.Errorf("a second violin is called %q", id)
+	}
+	if _, err := c.Instrument("violin-file"); err != nil {
+		t.Error(err)
+	}
+	if _, err := c.Instrument("/home/me/violin.toml"); err == nil {
+		t.Error("a path was taken for an instrument")
+	}
+	tuning, err := c.Tuning("31edo", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := c.AddTuning(tuning)
+	if got, err := c.Tuning(name, "A4=430"); err != nil || got.Reference().Hz != 430 {
+		t.Errorf("%q: %v, %v", name, got, err)
+	}
+}
+
+func TestFeedRateIsChecked(t *testing.T) {
+	if _, err := capture.NewFeed("x", 7999); err == nil {
+		t.Error("7999 Hz was taken")
+	}
+}
