@@ -83,7 +83,6 @@ type pairChange struct {
 	CentsAfter  text.Number `json:"cents_after"`
 	BeatBefore  text.Number `json:"beat_before"`
 	BeatAfter   text.Number `json:"beat_after"`
-	NearHz      text.Number `json:"near_hz"`
 }
 
 type obstacle struct {
@@ -253,7 +252,7 @@ func newChordChange(r *detune.ChordReport) chordChange {
 	for _, p := range r.Pairs {
 		c.Pairs = append(c.Pairs, pairChange{
 			p.Low, p.High, p.Ratio, p.N, p.M, text.Number(p.CentsBefore), text.Number(p.CentsAfter),
-			text.Number(p.BeatBefore), text.Number(p.BeatAfter), text.Number(p.HzAfter),
+			text.Number(p.BeatBefore), text.Number(p.BeatAfter),
 		})
 	}
 	return c
