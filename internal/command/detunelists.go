@@ -207,7 +207,7 @@ func spareWords(spare float64) string {
 
 func tradePlot(problem *detune.Problem, points []detune.TradePoint) figure.TradePlot {
 	p := figure.TradePlot{Title: problem.Instrument.Name + ": " + problem.Chords[0].String() + " against other chords",
-		Across: "rms error of the chosen chords, cents", Up: "rms error of the others, cents"}
+		Across: "rms error of the chosen chords, cents; at the points: --spare", Up: "rms error of the others, cents"}
 	for _, t := range points {
 		point := figure.TradePoint{X: t.PureRMS, Y: t.RestRMS, Label: spareWords(t.Spare)}
 		if t.Spare < 0 {

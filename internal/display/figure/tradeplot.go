@@ -62,7 +62,7 @@ func (p TradePlot) Draw() *Canvas {
 	if p.HasApart {
 		at := [2]float64{x.at(p.Apart.X), y.at(p.Apart.Y)}
 		c.Circle(at[0], at[1], 5, "other")
-		c.Text(at[0]+8, at[1]+18, plotText, p.Apart.Label, "other")
+		c.Text(at[0]-8, at[1]+18, plotText, p.Apart.Label, "other end")
 	}
 	return c
 }
