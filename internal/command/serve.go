@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"tunerd/internal/detune"
 	"tunerd/internal/display/osc"
 	"tunerd/internal/display/web"
 	"tunerd/internal/engine"
@@ -32,6 +34,8 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVarP(&o.input, "input", "i", "", "`SOURCE` of the sound: mic, mic:NAME, browser (the microphone of the\npage), demo, - (standard input) or a recording in WAV or FLAC\n(default: mic, or demo if there is none)")
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
+	o.tuning.addPlanFlag(fs)
+	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 	o.at.addFlags(fs)
 	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
@@ -69,7 +73,7 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
 	}
 	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Log: log}
-	tuner, err := o.tuner(cfg.Catalog, greeting)
+	tuner, err := o.tuner(chat, cfg.Catalog, greeting)
 	if err != nil {
 		return err
 	}
@@ -136,12 +140,20 @@ func (o *serveOptions) log(d Deps, chat io.Writer) *slog.Logger {
 	return slog.New(slog.NewTextHandler(chat, nil))
 }
 
-func (o *serveOptions) tuner(catalog *server.Catalog, greeting string) (*server.Tuner, error) {
-	settings, err := o.tuning.settings(catalog)
+func (o *serveOptions) tuner(chat io.Writer, catalog *server.Catalog, greeting string) (*server.Tuner, error) {
+	plan, err := o.tuning.plan() // says all that is wrong with the options
 	if err != nil {
 		return nil, err
 	}
-	cfg := server.TunerConfig{Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz, Greeting: greeting}
+	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
+	if err != nil {
+		return nil, err
+	}
+	settings, err := o.tuning.settings(catalog, plan.moves)
+	if err != nil {
+		return nil, err
+	}
+	cfg := server.TunerConfig{Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz, Greeting: joinWords(caution, greeting)}
 	if o.osc != "" {
 		sender, err := osc.Dial(o.osc)
 		if err != nil {
@@ -176,22 +188,23 @@ func (o *serveOptions) openInput(ctx context.Context, d Deps, cfg *server.Config
 
 // settings returns the options as what a client could choose. Files that they name join the
 // catalog.
-func (o *tuningOptions) settings(catalog *server.Catalog) (server.Settings, error) {
-	if _, err := o.plan(); err != nil { // says all that is wrong with them
-		return server.Settings{}, err
-	}
+func (o *tuningOptions) settings(catalog *server.Catalog, moves *detune.Plan) (server.Settings, error) {
 	s := server.Settings{
 		Instrument: o.instrument, Tuning: o.tuning, Reference: o.reference, String: o.held, Frets: o.frets, ToleranceCents: o.tolerance,
 	}
-	if _, err := catalog.Instrument(o.instrument); err != nil && o.instrument != "" {
-		in, err := targets.LoadInstrument(o.instrument)
+	if moves != nil {
+		s.Instrument, s.Tuning, s.Reference = moves.Instrument.ID, moves.Tuning, moves.Reference
+		s.Plan = &server.Plan{Name: filepath.Base(o.planFile), Cents: moves.Cents, AcceptRisk: true} // or it is refused before
+	}
+	if _, err := catalog.Instrument(s.Instrument); err != nil && s.Instrument != "" {
+		in, err := targets.LoadInstrument(s.Instrument)
 		if err != nil {
 			return s, usageError{err}
 		}
 		s.Instrument = catalog.AddInstrument(in)
 	}
-	if _, err := targets.ParseTuningText(o.tuning); err != nil && o.tuning != "" {
-		t, err := targets.ParseTuning(o.tuning)
+	if _, err := targets.ParseTuningText(s.Tuning); err != nil && s.Tuning != "" {
+		t, err := targets.ParseTuning(s.Tuning)
 		if err != nil {
 			return s, usageError{err}
 		}

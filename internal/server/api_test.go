@@ -104,7 +104,7 @@ func TestSession(t *testing.T) {
 
 // Going from one instrument to another lets go of what was the old one's.
 func TestPatchOfInstrument(t *testing.T) {
-	r := newRig(t, "", Settings{Instrument: "guitar-12edo", String: 6, Frets: true, Plan: &Plan{"p", []float64{0, 0, 0, 0, 0, 2}}}, nil)
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo", String: 6, Frets: true, Plan: &Plan{Name: "p", Cents: []float64{0, 0, 0, 0, 0, 2}}}, nil)
 	session := r.ask(t, "PATCH", "/api/session", `{"instrument":"violin"}`)
 	if at(t, session, "settings", "string") != 0.0 || at(t, session, "settings", "plan") != nil || at(t, session, "settings", "frets") != true {
 		t.Errorf("settings: %v", session["settings"])

@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 
+	"tunerd/internal/detune"
 	"tunerd/internal/display"
 	"tunerd/internal/engine"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 const (
@@ -27,8 +29,25 @@ type Settings struct {
 
 // A Plan puts every open string so many cents above its tuning.
 type Plan struct {
-	Name  string    `json:"name"`
-	Cents []float64 `json:"cents"`
+	Name       string    `json:"name"`
+	Cents      []float64 `json:"cents"`
+	AcceptRisk bool      `json:"accept_risk"` // also if it brings a string near to breaking
+}
+
+// tune returns the instrument as the plan tunes it, and refuses what brings a string near to
+// breaking unless that is accepted.
+func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
+	detuned, err := in.Detuned(p.Cents)
+	if err != nil {
+		return nil, fmt.Errorf("plan: %w", err)
+	}
+	moves := detune.Plan{Instrument: in, Cents: p.Cents}
+	for _, c := range moves.Changes() {
+		if !p.AcceptRisk && c.Beyond(tension.NearBreaking) {
+			return nil, fmt.Errorf("plan: string %d (%s) would bear %.1f%% of its breaking limit; accept_risk takes it", c.String, c.Label, 100*c.After.Part())
+		}
+	}
+	return detuned, nil
 }
 
 // An aim is what settings come to.
@@ -64,8 +83,8 @@ func (a *aim) choose(c *Catalog) (err error) {
 			return err
 		}
 		if s.Plan != nil {
-			if a.instrument, err = a.instrument.Detuned(s.Plan.Cents); err != nil {
-				return fmt.Errorf("plan: %w", err)
+			if a.instrument, err = s.Plan.tune(a.instrument); err != nil {
+				return err
 			}
 		}
 		a.config.Instrument, a.tuning = a.instrument, a.instrument.Tuning

@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
@@ -39,6 +40,15 @@ type inputState struct {
 	Live       bool   `json:"live"`
 	Hears      string `json:"hears"`
 	Gaps       int    `json:"gaps"`
+
+	Clock *clockState `json:"clock"` // null: nothing is corrected
+}
+
+// A clockState is the correction of the sound card's clock that the readings have.
+type clockState struct {
+	PPM      text.Number `json:"ppm"`
+	SigmaPPM text.Number `json:"sigma_ppm"`
+	By       string      `json:"by"`
 }
 
 // NewTuner returns a tuner that is set but has no input yet.
@@ -81,6 +91,9 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 		Sinks: append([]engine.Sink{t.hub}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
 	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live()}
+	if c := clock.Of(source); c.By != "" {
+		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
+	}
 	return t.session, t.session.Hold(t.aim.settings.String)
 }
 
