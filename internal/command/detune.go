@@ -265,6 +265,11 @@ func (a *detuneAnswer) otherChords(ctx context.Context, in *targets.Instrument) 
 // tell writes the plan, cautions first. One that goes too far is refused before.
 func (a *detuneAnswer) tell() error {
 	a.head("%s: %s; %s, pure by %s, %s", a.plan.Instrument.Name, instrumentLine(a.plan.Instrument), a.plan.Method, a.plan.PureBy, anchorWords(a.plan.Anchor))
+	if a.o.listing.json {
+		if err := planHead(a.plan).WriteJSON(a.out); err != nil {
+			return err
+		}
+	}
 	if err := a.caution(); err != nil {
 		return err
 	}

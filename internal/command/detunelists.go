@@ -9,6 +9,15 @@ import (
 	"tunerd/internal/display/text"
 )
 
+// planHead says what the plan is one of.
+func planHead(p *detune.Plan) *text.Listing {
+	l := &text.Listing{Type: "detune", Columns: []text.Column{{Name: "instrument"}, {Name: "name"}, {Name: "tuning"}, {Name: "reference"},
+		{Name: "method"}, {Name: "pure_by"}, {Name: "anchor"}}}
+	l.Rows = [][]any{{p.Instrument.ID, p.Instrument.Name, p.Instrument.Tuning.String(), p.Instrument.Tuning.Reference().String(),
+		string(p.Method), string(p.PureBy), known(float64(p.Anchor))}}
+	return l
+}
+
 func planStringList(p *detune.Plan) *text.Listing {
 	l := &text.Listing{Type: "plan_string", Columns: []text.Column{
 		{Name: "string", Title: "string"}, {Name: "label", Title: "note"}, {Name: "cents", Title: "cents", Decimals: 2, Signed: true},

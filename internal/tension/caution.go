@@ -27,8 +27,9 @@ type Change struct {
 // Raises says whether the string is raised.
 func (c Change) Raises() bool { return c.Cents >= raisedCents }
 
-// Beyond says whether the change raises the string above a part of its breaking limit.
-func (c Change) Beyond(part float64) bool { return c.Raises() && c.After.Part() > part }
+// Beyond says whether the change raises the string above a part of its breaking limit, by more than
+// rounding.
+func (c Change) Beyond(part float64) bool { return c.Raises() && c.After.Part() > part*(1+1e-9) }
 
 // Cautions tells for each string that is raised what it bears now and after, then what all
 // strings together do, and Advice, which has line breaks. It is empty if no string is raised.
