@@ -27,6 +27,7 @@ type serveOptions struct {
 	listenOptions
 	at      addressOptions
 	osc     string
+	journal string
 	verbose bool
 }
 
@@ -39,6 +40,7 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 	o.at.addFlags(fs)
 	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
+	addJournalFlag(fs, &o.journal)
 	fs.BoolVarP(&o.verbose, "verbose", "v", false, "log every request")
 }
 
@@ -72,7 +74,7 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 	if greeting != "" {
 		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
 	}
-	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Log: log}
+	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Journal: o.journal, Log: log}
 	tuner, err := o.tuner(chat, cfg.Catalog, greeting)
 	if err != nil {
 		return err

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"time"
@@ -28,7 +29,7 @@ type answer func(r *http.Request) (any, error)
 
 // answers are the requests that there are; openapi.json describes them.
 func (s *Server) answers() map[string]answer {
-	return map[string]answer{
+	all := map[string]answer{
 		"GET /api/session":                 s.getSession,
 		"PUT /api/session":                 s.putSession,
 		"PATCH /api/session":               s.patchSession,
@@ -44,6 +45,8 @@ func (s *Server) answers() map[string]answer {
 		"POST /api/beats":                  s.postBeats,
 		"GET /api/openapi.json":            describe,
 	}
+	maps.Copy(all, s.journalAnswers())
+	return all
 }
 
 //go:embed openapi.json

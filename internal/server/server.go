@@ -28,6 +28,7 @@ type Config struct {
 	Guard   Guard        // who is answered
 	Mic     *Microphone  // of a page, if that is the input; nil: it is not
 	Version string       // of the program
+	Journal string       // path of the journal that is shown; empty: the user's own
 	Log     *slog.Logger // nil: none
 }
 

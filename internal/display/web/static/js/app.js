@@ -14,6 +14,7 @@ const VIEWS = {
   fretboard: { title: 'Fretboard', styles: ['board'], load: () => import('./board/view.js') },
   detune: { title: 'Detune', styles: ['board', 'detune'], load: () => import('./detune/view.js') },
   compare: { title: 'Compare', styles: ['board', 'compare'], load: () => import('./compare/view.js') },
+  journal: { title: 'Journal', styles: ['board', 'journal'], load: () => import('./journal/view.js') },
 };
 
 const app = {

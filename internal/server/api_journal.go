@@ -1,0 +1,240 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"time"
+
+	"tunerd/internal/display/text"
+	"tunerd/internal/journal"
+)
+
+const maxSessions = 1000 // listed at a time
+
+// journalAnswers are the requests about the journal.
+func (s *Server) journalAnswers() map[string]answer {
+	return map[string]answer{
+		"GET /api/journal/sessions":           s.getSessions,
+		"GET /api/journal/sessions/{id}":      s.getKept,
+		"PUT /api/journal/sessions/{id}/note": s.putNote,
+		"DELETE /api/journal/sessions/{id}":   s.deleteKept,
+		"GET /api/journal/drift":              s.getDrift,
+		"POST /api/journal/events":            s.postEvent,
+	}
+}
+
+type keptSession struct {
+	ID         int64  `json:"id"`
+	Kind       string `json:"kind"`
+	Started    string `json:"started"`
+	Ended      string `json:"ended"` // empty while it runs, and for one that was broken off
+	Input      string `json:"input"`
+	Instrument string `json:"instrument"`
+	Tuning     string `json:"tuning"`
+	Reference  string `json:"reference"`
+	Plan       string `json:"plan"`
+	Note       string `json:"note"`
+	Readings   int    `json:"readings"`
+}
+
+type keptReading struct {
+	TimeS      text.Number `json:"t_s"`
+	File       string      `json:"file"`
+	String     int         `json:"string"`
+	Fret       int         `json:"fret"`
+	Harmonic   int         `json:"harmonic"`
+	Label      string      `json:"label"`
+	TargetHz   text.Number `json:"target_hz"`
+	F1Hz       text.Number `json:"f1_hz"`
+	SigmaCents text.Number `json:"f1_sigma_cents"`
+	Cents      text.Number `json:"cents"`
+	Mark       string      `json:"mark"`
+}
+
+// withJournal opens the user's journal for one request. It is another program's too, and may come
+// and go.
+func (s *Server) withJournal(use func(*journal.Journal) error) error {
+	j, err := journal.OpenExisting(s.cfg.Journal)
+	if err != nil {
+		return err
+	}
+	return errors.Join(use(j), j.Close())
+}
+
+func (s *Server) getSessions(r *http.Request) (any, error) {
+	q := query{values: r.URL.Query()}
+	filter := journal.Filter{Instrument: q.text("instrument", ""), Kind: q.text("kind", ""), Last: q.whole("last", 200, 1, maxSessions)}
+	if err := q.end(); err != nil {
+		return nil, err
+	}
+	list := []keptSession{}
+	err := s.withJournal(func(j *journal.Journal) error {
+		sessions, err := j.Sessions(r.Context(), filter)
+		for i := range sessions {
+			list = append(list, describeKept(&sessions[i]))
+		}
+		return err
+	})
+	if errors.Is(err, journal.ErrNone) {
+		err = nil
+	}
+	return struct {
+		Sessions []keptSession `json:"sessions"`
+	}{list}, err
+}
+
+func describeKept(s *journal.Session) keptSession {
+	return keptSession{s.ID, s.Kind, stamp(s.Started), stamp(s.Ended), s.Input, s.Instrument, s.Tuning, s.Reference, s.Plan, s.Note, s.Readings}
+}
+
+// stamp writes a time as RFC 3339 has it; empty for none.
+func stamp(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format(time.RFC3339)
+}
+
+func (s *Server) getKept(r *http.Request) (any, error) {
+	var got struct {
+		Session  keptSession   `json:"session"`
+		Readings []keptReading `json:"readings"`
+	}
+	got.Readings = []keptReading{}
+	err := s.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error {
+		session, err := j.Session(ctx, id)
+		if err != nil {
+			return err
+		}
+		got.Session = describeKept(session)
+		readings, err := j.Readings(ctx, id)
+		for i := range readings {
+			x := &readings[i]
+			got.Readings = append(got.Readings, keptReading{text.Number(x.TimeS), x.File, x.String, x.Fret, x.Harmonic, x.Label,
+				text.Number(x.TargetHz), text.Number(x.F1Hz), text.Number(x.SigmaCents), text.Number(x.Cents), x.Mark})
+		}
+		return err
+	})
+	return &got, err
+}
+
+// onSession does something with the session that the path of a request names.
+func (s *Server) onSession(r *http.Request, do func(context.Context, *journal.Journal, int64) error) error {
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil {
+		return fmt.Errorf("session %.40q is no number", r.PathValue("id"))
+	}
+	err = s.withJournal(func(j *journal.Journal) error { return do(r.Context(), j, id) })
+	if errors.Is(err, journal.ErrNoSession) || errors.Is(err, journal.ErrNone) {
+		return refusal{http.StatusNotFound, fmt.Sprintf("session %d is not in the journal", id)}
+	}
+	return err
+}
+
+func (s *Server) putNote(r *http.Request) (any, error) {
+	var body struct {
+		Note string `json:"note"`
+	}
+	if err := readJSON(r, &body); err != nil {
+		return nil, err
+	}
+	err := s.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error { return j.Note(ctx, id, body.Note) })
+	return struct{}{}, err
+}
+
+func (s *Server) deleteKept(r *http.Request) (any, error) {
+	err := s.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error { return j.Delete(ctx, id) })
+	return struct{}{}, err
+}
+
+type driftAnswer struct {
+	Instrument string        `json:"instrument"`
+	Strings    []stringDrift `json:"strings"`
+	Restrung   []restrung    `json:"restrung"`
+}
+
+type stringDrift struct {
+	String   int         `json:"string"`
+	Label    string      `json:"label"`
+	Verdict  string      `json:"verdict"`
+	Typical  text.Number `json:"typical_cents"`
+	Since    string      `json:"since"`
+	Sittings []sitting   `json:"sittings"`
+}
+
+type sitting struct {
+	Session    int64       `json:"session"`
+	At         string      `json:"at"`
+	Found      text.Number `json:"found_cents"`
+	FoundSigma text.Number `json:"found_sigma_cents"`
+	Left       text.Number `json:"left_cents"`
+	LeftSigma  text.Number `json:"left_sigma_cents"`
+}
+
+type restrung struct {
+	At     string `json:"at"`
+	String int    `json:"string"` // 0: all
+	Text   string `json:"text"`
+}
+
+func (s *Server) getDrift(r *http.Request) (any, error) {
+	q := query{values: r.URL.Query()}
+	instrument := q.text("instrument", "")
+	if err := q.end(); err != nil {
+		return nil, err
+	}
+	got := driftAnswer{Instrument: instrument, Strings: []stringDrift{}, Restrung: []restrung{}}
+	err := s.withJournal(func(j *journal.Journal) error {
+		drift, err := j.Drift(r.Context(), instrument, time.Time{})
+		if err == nil {
+			got.tell(drift)
+		}
+		return err
+	})
+	if errors.Is(err, journal.ErrNone) {
+		err = nil
+	}
+	return &got, err
+}
+
+func (a *driftAnswer) tell(d *journal.Drift) {
+	for i := range d.Strings {
+		x := &d.Strings[i]
+		row := stringDrift{x.Number, x.Label, x.Verdict, text.Number(x.Typical), stamp(x.Since), []sitting{}}
+		for _, y := range x.Sittings {
+			row.Sittings = append(row.Sittings, sitting{y.Session, stamp(y.Found.At), text.Number(y.Found.Cents), text.Number(y.Found.SigmaCents),
+				text.Number(y.Left.Cents), text.Number(y.Left.SigmaCents)})
+		}
+		a.Strings = append(a.Strings, row)
+	}
+	for _, x := range d.Restrung {
+		a.Restrung = append(a.Restrung, restrung{stamp(x.At), x.String, x.Text})
+	}
+}
+
+// postEvent tells the journal that strings were changed, or something else worth a line.
+func (s *Server) postEvent(r *http.Request) (any, error) {
+	var body struct {
+		Instrument string `json:"instrument"`
+		String     int    `json:"string"`
+		Kind       string `json:"kind"`
+		Text       string `json:"text"`
+	}
+	if err := readJSON(r, &body); err != nil {
+		return nil, err
+	}
+	if body.Kind != journal.NewStrings && body.Kind != journal.Remark {
+		return nil, fmt.Errorf("kind %.40q is neither %q nor %q", body.Kind, journal.NewStrings, journal.Remark)
+	}
+	var got struct {
+		ID int64 `json:"id"`
+	}
+	err := s.withJournal(func(j *journal.Journal) (err error) {
+		got.ID, err = j.AddEvent(r.Context(), journal.Event{Instrument: body.Instrument, String: body.String, Kind: body.Kind, Text: body.Text})
+		return err
+	})
+	return &got, err
+}
