@@ -160,7 +160,7 @@ func runIntonationPlan(out, chat io.Writer, o intonationPlanOptions) error {
 			fmt.Fprintln(chat, words)
 		}
 		for _, e := range plan.Expected {
-			fmt.Fprintf(chat, "string %d: nut to ±%.2f mm, saddle to ±%.2f mm, a fret to ±%.2f mm (one standard error)\n", e.Number, e.NutMM, e.SaddleMM, e.FretMM)
+			fmt.Fprintf(chat, "string %d: nut to ±%.2f mm, saddle to ±%.2f mm, a fret to %s (one standard error)\n", e.Number, e.NutMM, e.SaddleMM, orNot(e.FretMM))
 		}
 	}
 	l := &text.Listing{Type: "step", Columns: []text.Column{
@@ -175,6 +175,14 @@ func runIntonationPlan(out, chat io.Writer, o intonationPlanOptions) error {
 		l.Rows = append(l.Rows, row)
 	}
 	return o.listing.write(out, l)
+}
+
+// orNot writes a standard error, or says that there is none.
+func orNot(mm float64) string {
+	if mm == 0 {
+		return "no telling"
+	}
+	return fmt.Sprintf("±%.2f mm", mm)
 }
 
 // now is the present for people.

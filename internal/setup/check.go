@@ -308,6 +308,9 @@ func (c *Check) wrong(n Note, hz float64) string {
 		return ""
 	}
 	for _, other := range c.notesOf(n.String) {
+		if n.Fret > 0 && other.Harmonic > 0 {
+			continue // more likely the wrong fret than a harmonic
+		}
 		if other != n && math.Abs(Cents(hz, c.expectedHz(other))) < min(alikeCents, limit) {
 			return fmt.Sprintf("that sounds like %s; wanted %s", other.Text(), n.Short())
 		}
@@ -318,18 +321,18 @@ func (c *Check) wrong(n Note, hz float64) string {
 	return fmt.Sprintf("that is %+.0f cents from %s", off, n.Text())
 }
 
-// notesOf lists the open string, its frets and harmonics.
+// notesOf lists the open string, its harmonics and its frets.
 func (c *Check) notesOf(str int) []Note {
 	i, ok := c.Board.at(str)
 	if !ok {
 		return nil
 	}
 	notes := []Note{{String: str}}
-	for k := range c.Board.Strings[i].Frets {
-		notes = append(notes, Note{String: str, Fret: k + 1})
-	}
 	for h := 2; h <= maxHarmonic; h++ {
 		notes = append(notes, Note{String: str, Harmonic: h})
+	}
+	for k := range c.Board.Strings[i].Frets {
+		notes = append(notes, Note{String: str, Fret: k + 1})
 	}
 	return notes
 }

@@ -67,8 +67,8 @@ func (f *forecast) expected(i int) Expected {
 		}
 	}
 	slices.Sort(frets)
-	if len(frets) > 0 {
-		e.FretMM = frets[len(frets)/2]
+	if n := len(frets); n > 0 && !math.IsInf(frets[n/2], 1) {
+		e.FretMM = frets[n/2]
 	}
 	return e
 }
@@ -81,7 +81,9 @@ func (f *forecast) why(i int, n Note) string {
 	slot := f.slot(f.slots.of[i][n.Fret-1])
 	fret, without := f.byReadings(f.cov, slot), f.byReadings(cov, slot)
 	itself := fmt.Sprintf("fret %d itself, to ±%.2f mm", n.Fret, fret)
-	if math.IsInf(without, 1) {
+	if math.IsInf(fret, 1) {
+		itself = "too few frets to tell this one by itself"
+	} else if math.IsInf(without, 1) {
 		itself += "; no other string has it in the plan"
 	}
 	switch {

@@ -26,7 +26,7 @@ type Expected struct {
 	Number   int     `json:"string"`
 	NutMM    float64 `json:"nut_mm"`
 	SaddleMM float64 `json:"saddle_mm"`
-	FretMM   float64 `json:"fret_mm"` // of a fret that it reads, the median
+	FretMM   float64 `json:"fret_mm"` // of a fret that it reads, the median; 0: too few are read to tell
 }
 
 // PlanOptions say how large a plan is.
@@ -285,7 +285,7 @@ func (d *design) words(strings []int) []string {
 	s := &d.board.Strings[strings[0]]
 	nearest, off := 0, math.Inf(1)
 	for k, f := range s.Frets {
-		if c := f.Cents - 1200; math.Abs(c) < math.Abs(off) {
+		if c := f.Cents - 1200; math.Abs(c) < math.Abs(off)-1e-6 {
 			nearest, off = k+1, c
 		}
 	}
