@@ -32,6 +32,8 @@ if [ "$1" = test ]; then
 	want aubio-tools command -v aubiopitch
 	want libaubio-dev pkg-config --exists aubio
 	want tmux command -v tmux
+	want python3 command -v python3
+	want zbar-tools command -v zbarimg
 	want fluidsynth command -v fluidsynth
 	want chromium command -v chromium
 	want fluid-soundfont-gm test -e /usr/share/sounds/sf2/FluidR3_GM.sf2

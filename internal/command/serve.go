@@ -159,7 +159,7 @@ func (o *serveOptions) tuner(chat io.Writer, catalog *server.Catalog, greeting s
 	if o.osc != "" {
 		sender, err := osc.Dial(o.osc)
 		if err != nil {
-			return nil, usageError{err}
+			return nil, usagef("--osc %s: %w", o.osc, err)
 		}
 		cfg.Sinks = []engine.Sink{sender}
 	}

@@ -1,7 +1,6 @@
 package osc
 
 import (
-	"fmt"
 	"math"
 	"net"
 
@@ -19,7 +18,7 @@ type Sender struct {
 func Dial(address string) (*Sender, error) {
 	conn, err := net.Dial("udp", address)
 	if err != nil {
-		return nil, fmt.Errorf("osc: %w", err)
+		return nil, err
 	}
 	return &Sender{conn: conn}, nil
 }
