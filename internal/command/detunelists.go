@@ -109,7 +109,8 @@ func partialList(r detune.ChordReport) *text.Listing {
 	return l
 }
 
-// otherList writes what becomes of the other chords, those first that lose most.
+// otherList writes what becomes of the other chords, those first that lose most; for a person only
+// those that lose.
 func (a *detuneAnswer) otherList() error {
 	if len(a.others) == 0 {
 		return nil
@@ -128,10 +129,13 @@ func (a *detuneAnswer) otherList() error {
 		}
 	}
 	a.head("\nof %d other chords %d get worse, %d better:", len(all), worse, better)
-	shown := all
-	if a.o.most > 0 && len(all) > a.o.most {
+	shown := all[:worse]
+	if a.o.most > 0 && worse > a.o.most {
 		shown = all[:a.o.most]
-		fmt.Fprintf(a.chat, "tunerd: the first %d of %d other chords; --most 0 shows all\n", len(shown), len(all))
+		fmt.Fprintf(a.chat, "tunerd: the first %d of %d chords that get worse; --most 0 shows all\n", len(shown), worse)
+	}
+	if len(shown) == 0 {
+		return nil
 	}
 	return chordList(shown).WriteTable(a.out)
 }

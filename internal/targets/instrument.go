@@ -85,7 +85,7 @@ func (in *Instrument) Targets() []Target {
 
 // Fretted returns the pitch of string n (from 1) at a fret (0 is the open string): the open
 // string's target raised by the interval of the fret. Step and Label are those of the nearest
-// note of the tuning; the label tells the move of a detuned string.
+// note of the tuning, of a detuned string those of the note that has been moved.
 func (in *Instrument) Fretted(n, fret int) (Target, error) {
 	if n < 1 || n > len(in.Strings) {
 		return Target{}, fmt.Errorf("string %d: %s has strings 1 to %d", n, in.Name, len(in.Strings))
@@ -99,7 +99,7 @@ func (in *Instrument) Fretted(n, fret int) (Target, error) {
 	}
 	hz := s.Open.Hz * math.Exp2((s.Frets[fret-1].Cents-s.DetuneCents)/1200)
 	step := in.Tuning.Nearest(hz)
-	return Target{Label: in.Tuning.label(step), Hz: hz, Step: step, String: n, Fret: fret}.detuned(s.DetuneCents, in.Tuning), nil
+	return Target{Label: in.Tuning.label(step), Hz: hz, Step: step, String: n, Fret: fret}.detuned(s.DetuneCents), nil
 }
 
 // With returns the instrument in another tuning, at another reference, or both; nil keeps what
@@ -130,8 +130,8 @@ func (in *Instrument) With(t *Tuning, ref *Reference) (*Instrument, error) {
 
 // Detuned returns the instrument with its open strings moved by so many cents each, in the
 // instrument's order, and fretted notes with them. The moves stand against what the file and the
-// tuning say, not against earlier moves, and stay if tuning or reference change. A label tells
-// the move, to 0.1 cent.
+// tuning say, not against earlier moves, and stay if tuning or reference change. Label and Step
+// remain those of the note that was moved.
 func (in *Instrument) Detuned(cents []float64) (*Instrument, error) {
 	if len(cents) != len(in.Strings) {
 		return nil, fmt.Errorf("%d moves for the %d strings of %s", len(cents), len(in.Strings), in.Name)
@@ -150,16 +150,9 @@ func (in *Instrument) Detuned(cents []float64) (*Instrument, error) {
 // maxDetune is how far a string may be moved, in cents: an octave.
 const maxDetune = 1200
 
-// detuned returns the target moved by so many cents.
-func (t Target) detuned(cents float64, tuning *Tuning) Target {
-	if cents == 0 {
-		return t
-	}
+// detuned returns the target moved by so many cents. It stays the note that it was.
+func (t Target) detuned(cents float64) Target {
 	t.Hz *= math.Exp2(cents / 1200)
-	t.Step = tuning.Nearest(t.Hz)
-	if math.Abs(cents) >= 0.05 {
-		t.Label += fmt.Sprintf(" (%+.1fc)", cents)
-	}
 	return t
 }
 
@@ -184,7 +177,7 @@ func (in *Instrument) placeStrings() error {
 		s := &in.Strings[i]
 		open, err := in.openTarget(s.pitch)
 		if err == nil {
-			open = open.detuned(s.DetuneCents, in.Tuning)
+			open = open.detuned(s.DetuneCents)
 			err = checkHz("pitch", open.Hz)
 		}
 		if err != nil {
