@@ -30,7 +30,7 @@ type intonationOptions struct {
 	goal       float64
 	thread     float64
 	fixed      bool
-	comment    string
+	keep       keepOptions
 	out        reportOptions
 }
 
@@ -49,7 +49,7 @@ func (o *intonationOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.goal, "goal", setup.UsualSettings.Goal, "and until the standard error of their mean is `CENTS`")
 	fs.Float64Var(&o.thread, "thread", 0, "the saddles have screws of `MM` a turn (M3: 0.5, M4: 0.7, 6-32: 0.794): tell turns")
 	fs.BoolVar(&o.fixed, "fixed", false, "the saddle is one straight piece for all strings")
-	fs.StringVar(&o.comment, "comment", "", "`TEXT` to keep with the check, such as \"new strings\"")
+	o.keep.addFlags(fs, true)
 	o.out.addFlags(fs)
 }
 
@@ -73,6 +73,9 @@ output.`,
   tunerd intonation report intonation-guitar-12edo.json --before old.json --html setup.html`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if o.from != "" && !cmd.Flags().Changed("keep") {
+				o.keep.keep = false // recordings keep themselves
+			}
 			return runIntonation(cmd.Context(), d, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
 		},
 	}
@@ -201,7 +204,7 @@ func (o *intonationOptions) begin(chat io.Writer, board *setup.Board, settings s
 		return nil, err
 	}
 	c := setup.NewCheck(board, plan, settings)
-	c.Started, c.Program, c.Comment = now(), "tunerd "+version(), o.comment
+	c.Started, c.Program, c.Comment = now(), "tunerd "+version(), o.keep.note
 	return c, c.Save(path)
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/engine"
+	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
 	"tunerd/internal/setup"
 )
@@ -38,7 +39,7 @@ func (o *intonationOptions) readRecordings(ctx context.Context, d Deps, chat io.
 	if err != nil {
 		return nil, nil, err
 	}
-	check.Program, check.Comment, check.Started = "tunerd "+version(), o.comment, now()
+	check.Program, check.Comment, check.Started = "tunerd "+version(), o.keep.note, now()
 	for _, w := range warnings {
 		fmt.Fprintf(chat, "tunerd: %s\n", w)
 	}
@@ -47,7 +48,21 @@ func (o *intonationOptions) readRecordings(ctx context.Context, d Deps, chat io.
 			return nil, nil, err
 		}
 	}
-	return check, warnings, nil
+	return check, warnings, o.keepRecordings(chat, check)
+}
+
+// keepRecordings keeps the plucks of a check that was read from recordings, if asked to.
+func (o *intonationOptions) keepRecordings(chat io.Writer, check *setup.Check) error {
+	k, err := o.beginKeeping(chat, func(s journal.Session) journal.Session { return s })
+	if err != nil {
+		return err
+	}
+	for _, e := range check.Entries {
+		for _, p := range e.Plucks {
+			keepPluck(k, check, e.Note, p)
+		}
+	}
+	return keepResult(k, chat, check)
 }
 
 // takes reads every pluck of the recordings over the window after its onset.
@@ -65,7 +80,7 @@ func (o *intonationOptions) takes(ctx context.Context, d Deps, chat io.Writer, b
 	}
 	files, err := engine.PluckFiles(ctx, paths, engine.PluckFilesConfig{
 		Open: func(ctx context.Context, file string) (capture.Source, error) {
-			return d.Open(ctx, file, o.source.options(false, chatLogger(chat)))
+			return o.source.open(ctx, d, file, false, chatLogger(chat))
 		},
 		NewTracker: liveTracker,
 		Expect: func(file string) (float64, []float64) {
@@ -96,8 +111,8 @@ func (o *intonationOptions) takes(ctx context.Context, d Deps, chat io.Writer, b
 	return takes, nil
 }
 
-func liveTracker(sampleRate int) (engine.Tracker, error) {
-	return pitch.NewTracker(pitch.Config{SampleRate: float64(sampleRate), Live: true})
+func liveTracker(sampleRate float64) (engine.Tracker, error) {
+	return pitch.NewTracker(pitch.Config{SampleRate: sampleRate, Live: true})
 }
 
 func pluckOf(r *pitch.Reading, source string, atS float64) setup.Pluck {

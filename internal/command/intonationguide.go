@@ -9,8 +9,10 @@ import (
 	"sync"
 	"time"
 
+	"tunerd/internal/capture"
 	"tunerd/internal/display"
 	"tunerd/internal/engine"
+	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
 	"tunerd/internal/setup"
 )
@@ -23,6 +25,7 @@ type guide struct {
 	check    *setup.Check
 	path     string
 	chat     io.Writer
+	keep     *keeper
 	live     bool // chat is a terminal: show what sounds
 	listener *engine.Listener
 	width    int // of what the live line shows
@@ -40,12 +43,13 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 	if _, more := check.Prompt(); !more {
 		return check, nil
 	}
-	source, err := d.Open(ctx, o.input, o.source.options(true, chatLogger(chat)))
+	source, err := o.source.open(ctx, d, o.input, true, chatLogger(chat))
 	if err != nil {
-		return nil, inputError(err, o.input)
+		return nil, err
 	}
 	defer source.Close()
-	tracker, err := liveTracker(source.SampleRate())
+	tellClock(chat, source)
+	tracker, err := liveTracker(capture.TrueRate(source))
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -60,8 +64,15 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 			chat = crlf{chat}
 		}
 	}
-	g := &guide{check: check, path: o.path(), chat: chat, live: d.ErrTerminal(), listener: listener}
+	keep, err := o.beginKeeping(chat, func(s journal.Session) journal.Session { return from(s, source) })
+	if err != nil {
+		return nil, err
+	}
+	g := &guide{check: check, path: o.path(), chat: chat, live: d.ErrTerminal(), listener: listener, keep: keep}
 	err = g.run(ctx, in)
+	if keepErr := keepResult(keep, chat, check); keepErr != nil {
+		return nil, keepErr // one line is enough; what is lost is the worse
+	}
 	switch {
 	case errors.Is(err, errStopped):
 		done, of := check.Progress()
@@ -167,11 +178,13 @@ func (g *guide) hear(h engine.Heard) error {
 // take offers a pluck to the check and keeps what comes of it.
 func (g *guide) take(p *engine.Pluck) error {
 	before, _ := g.check.Prompt()
-	answer := g.check.Offer(pluckOf(&p.Reading, "", p.OnsetS))
+	pluck := pluckOf(&p.Reading, "", p.OnsetS)
+	answer := g.check.Offer(pluck)
 	if !answer.Taken {
 		g.say(answer.Text)
 		return nil
 	}
+	keepPluck(g.keep, g.check, before.Note, pluck)
 	g.say(fmt.Sprintf("pluck %d: %s Hz, %s", before.Plucks+1, display.Hz(p.F1Hz, p.SigmaCents), answer.Text))
 	return g.next(answer.Done)
 }

@@ -17,6 +17,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/command"
+	"tunerd/internal/journal"
 	"tunerd/internal/setup"
 )
 
@@ -152,7 +153,8 @@ func TestIntonationGuided(t *testing.T) {
 	w := newBench(t)
 	h := &hand{w: w, rng: rand.New(rand.NewPCG(6, 6))}
 	file := filepath.Join(t.TempDir(), "check.json")
-	args := []string{"--strings", "5", "--notes", "10", "--check", file, "--json"}
+	diary := filepath.Join(t.TempDir(), "journal.db")
+	args := []string{"--strings", "5", "--notes", "10", "--check", file, "--json", "--journal", diary, "--note", "new strings"}
 
 	h.act = func(prompt, pluck int, n setup.Note) bool {
 		switch {
@@ -213,5 +215,38 @@ func TestIntonationGuided(t *testing.T) {
 	s := got.Result.Strings[0]
 	if len(got.Result.Strings) != 1 || math.Abs(s.Place.SaddleMM+1.5) > 3*s.PlaceSigma.SaddleMM || s.PlaceSigma.SaddleMM > 0.2 {
 		t.Errorf("saddle found at %+.2f ± %.2f mm, it is at -1.50", s.Place.SaddleMM, s.PlaceSigma.SaddleMM)
+	}
+	checkDiary(t, diary)
+}
+
+// checkDiary looks at what the two sittings have left in the journal.
+func checkDiary(t *testing.T, path string) {
+	t.Helper()
+	j, err := journal.OpenExisting(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	sessions, err := j.Sessions(t.Context(), journal.Filter{Kind: "intonation"})
+	if err != nil || len(sessions) != 2 {
+		t.Fatalf("%d sessions in the journal, error %v; want 2", len(sessions), err)
+	}
+	for i, s := range sessions {
+		all, err := j.Readings(t.Context(), s.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Note != "new strings" || s.Instrument != "guitar-41edo-alternate" || s.Input != "hand" || len(all) < 8 {
+			t.Errorf("session %d: %q on %s by %s, %d readings", i+1, s.Note, s.Instrument, s.Input, len(all))
+		}
+		for _, r := range all {
+			if r.String != 5 || math.Abs(r.Cents) > 30 || r.FromS != 0.3 || r.ToS != 1.5 {
+				t.Errorf("session %d: %+v", i+1, r)
+			}
+		}
+	}
+	whole, err := j.Session(t.Context(), sessions[1].ID)
+	if err != nil || !strings.Contains(whole.Data, `"intonation":{"strings":[`) {
+		t.Errorf("the second session came to %.60q, error %v", whole.Data, err)
 	}
 }

@@ -11,7 +11,7 @@ import (
 // PluckFilesConfig says how PluckFiles reads recordings.
 type PluckFilesConfig struct {
 	Open       func(ctx context.Context, file string) (capture.Source, error)
-	NewTracker func(sampleRate int) (Tracker, error) // for live readings
+	NewTracker func(sampleRate float64) (Tracker, error) // for live readings; Hz, true
 	Expect     func(file string) (lowest float64, hz []float64)
 	Window     [2]float64 // s after each onset
 	Progress   *Progress  // may be nil
@@ -54,7 +54,7 @@ func (f *PluckFile) read(ctx context.Context, cfg *PluckFilesConfig) error {
 		return err
 	}
 	defer source.Close()
-	tracker, err := cfg.NewTracker(source.SampleRate())
+	tracker, err := cfg.NewTracker(capture.TrueRate(source))
 	if err != nil {
 		return err
 	}
