@@ -180,3 +180,13 @@ const SlowHz = 1.0
 
 // Fits says whether the tone beats no faster than slow times a second against the chord's series.
 func (t CombinationTone) Fits(slow float64) bool { return math.Abs(t.OffHz) <= slow }
+
+// Pure returns the notes at their places in the series, anchored by note i, which keeps its pitch.
+// Pure is meant by fundamentals.
+func (s Series) Pure(tones []Tone, i int) []Tone {
+	pure := slices.Clone(tones)
+	for j := range pure {
+		pure[j].Hz = tones[i].Hz * float64(s.Numbers[j]) / float64(s.Numbers[i])
+	}
+	return pure
+}

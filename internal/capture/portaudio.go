@@ -8,6 +8,8 @@ import (
 	"sync"
 
 	"github.com/gordonklaus/portaudio"
+
+	"tunerd/internal/quiet"
 )
 
 // systemControl is the control of this computer's sound system.
@@ -21,12 +23,12 @@ type portAudio struct {
 }
 
 func (p *portAudio) initialize() (err error) {
-	quietly(func() { err = portaudio.Initialize() })
+	quiet.Do(func() { err = portaudio.Initialize() })
 	return err
 }
 
 func (p *portAudio) terminate() (err error) {
-	quietly(func() { err = portaudio.Terminate() })
+	quiet.Do(func() { err = portaudio.Terminate() })
 	return err
 }
 
@@ -73,7 +75,7 @@ func (p *portAudio) open(sp streamParams, deliver deliverFunc) (stream, error) {
 	}
 	var s *portaudio.Stream
 	var err error
-	quietly(func() {
+	quiet.Do(func() {
 		s, err = portaudio.OpenStream(params, callback)
 		if err != nil {
 			return
@@ -99,7 +101,7 @@ func hostError(err error) error {
 type portAudioStream struct{ s *portaudio.Stream }
 
 func (p portAudioStream) close() (err error) {
-	quietly(func() {
+	quiet.Do(func() {
 		err = p.s.Stop()
 		if closeErr := p.s.Close(); err == nil {
 			err = closeErr

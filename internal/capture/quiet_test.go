@@ -3,11 +3,9 @@
 package capture
 
 import (
-	"fmt"
 	"io"
 	"os"
 	"testing"
-	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -38,49 +36,6 @@ func captureStderr(t *testing.T, f func()) string {
 		t.Fatal(err)
 	}
 	return string(printed)
-}
-
-func TestQuietly(t *testing.T) {
-	printed := captureStderr(t, func() {
-		fmt.Fprint(os.Stderr, "before ")
-		quietly(func() { fmt.Fprint(os.Stderr, "during ") })
-		fmt.Fprint(os.Stderr, "after")
-	})
-	if printed != "before after" {
-		t.Errorf("printed %q, want %q", printed, "before after")
-	}
-	printed = captureStderr(t, func() {
-		defer func() {
-			recover()
-			fmt.Fprint(os.Stderr, "after a panic")
-		}()
-		quietly(func() { panic("in a call") })
-	})
-	if printed != "after a panic" {
-		t.Errorf("printed %q, want %q", printed, "after a panic")
-	}
-}
-
-// TestQuietlyLetsGo has a call hang: standard error must come back before it ends.
-func TestQuietlyLetsGo(t *testing.T) {
-	hang, entered, done := make(chan struct{}), make(chan struct{}), make(chan struct{})
-	printed := captureStderr(t, func() {
-		go func() {
-			defer close(done)
-			quietly(func() {
-				close(entered)
-				<-hang
-			})
-		}()
-		<-entered
-		time.Sleep(quietLimit + quietLimit/2)
-		fmt.Fprint(os.Stderr, "heard")
-		close(hang)
-		<-done
-	})
-	if printed != "heard" {
-		t.Errorf("printed %q, want %q", printed, "heard")
-	}
 }
 
 // TestDevicesIsQuiet lists the devices of this computer, which may have none. The sound

@@ -85,16 +85,10 @@ func runBeats(out io.Writer, words []string, o beatsOptions) error {
 	if len(notes) < 2 {
 		return hintf(usagef("beats need two notes or more"), `"tunerd beats A3 C#4" is an example; "tunerd beats --help" says how notes are written`)
 	}
-	var numbers []int
-	if o.chord != "" {
-		if numbers, err = chordNumbers(o.chord, len(notes)); err != nil {
-			return err
-		}
-	}
 	if o.differences {
-		return o.writeDifferences(out, notes, numbers)
+		return o.writeDifferences(out, notes)
 	}
-	return o.writePairs(out, notes, numbers)
+	return o.writePairs(out, notes)
 }
 
 // maxPartials bounds the search for coincidences.
@@ -126,12 +120,14 @@ func (o *beatsOptions) partialsOr(usual int) int {
 	return o.partials
 }
 
-func (o *beatsOptions) writePairs(out io.Writer, notes []note, numbers []int) error {
-	var pairs []beats.Pair
-	if numbers != nil {
+func (o *beatsOptions) writePairs(out io.Writer, notes []note) error {
+	pairs := beats.Pairs(tones(notes), o.partialsOr(beats.DefaultPartials), o.within)
+	if o.chord != "" {
+		numbers, err := chordNumbers(o.chord, len(notes))
+		if err != nil {
+			return err
+		}
 		pairs = beats.PairsOf(tones(notes), numbers)
-	} else {
-		pairs = beats.Pairs(tones(notes), o.partialsOr(beats.DefaultPartials), o.within)
 	}
 	if !o.all && len(pairs) > 1 {
 		for i := range pairs {
@@ -209,16 +205,12 @@ func tableIntervals(text string) ([][2]int, error) {
 	return all, nil
 }
 
-func (o *beatsOptions) writeDifferences(out io.Writer, notes []note, numbers []int) error {
-	all := tones(notes)
-	series, err := beats.SeriesOf(all)
-	if numbers != nil {
-		series, err = beats.NewSeries(all, numbers)
-	}
+func (o *beatsOptions) writeDifferences(out io.Writer, notes []note) error {
+	series, err := seriesOf(notes, o.chord)
 	if err != nil {
 		return err
 	}
-	found := beats.Combinations(all, series, beats.CombinationLimits{Partials: o.partialsOr(3)})
+	found := beats.Combinations(tones(notes), series, beats.CombinationLimits{Partials: o.partialsOr(3)})
 	shown := found
 	if o.most > 0 {
 		shown = found[:min(o.most, len(found))]

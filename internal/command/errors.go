@@ -76,7 +76,7 @@ func Report(w io.Writer, err error) int {
 // tells a player nothing.
 func plain(err error) string {
 	text := strings.Join(strings.Fields(err.Error()), " ")
-	for _, pkg := range []string{"capture: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: "} {
+	for _, pkg := range []string{"capture: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: ", "sound: ", "play: ", "beats: "} {
 		text = strings.TrimPrefix(text, pkg)
 	}
 	return text

@@ -51,6 +51,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newFretsCommand(),
 		newTuningCommand(),
 		newBeatsCommand(),
+		newToneCommand(),
 		newIntonationCommand(d),
 		newDetuneCommand(),
 		newVersionCommand(),

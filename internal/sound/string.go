@@ -38,13 +38,14 @@ type Ramp struct {
 // A StringSpec describes one pluck of a string and how it is heard. Every field is taken
 // literally, zero included; [String] fills in ordinary values.
 type StringSpec struct {
-	F1Hz       float64 // partial 1, settled: without glide and ramp
-	B          float64 // inharmonicity
-	Partials   int     // how many; those at or above 0.45 × sample rate are left out
-	Pluck      float64 // plucking point as a part of the string's length
-	RollOff    float64 // amplitudes fall as 1/k^RollOff under the comb |sin(π·k·Pluck)|
-	T60        float64 // s, above 0, time for partial 1 to fall by 60 dB
-	DecaySlope float64 // partial k decays 1 + DecaySlope·(k−1) times as fast as partial 1
+	F1Hz       float64   // partial 1, settled: without glide and ramp
+	B          float64   // inharmonicity
+	Partials   int       // how many; those at or above 0.45 × sample rate are left out
+	Pluck      float64   // plucking point as a part of the string's length
+	RollOff    float64   // amplitudes fall as 1/k^RollOff under the comb |sin(π·k·Pluck)|
+	Levels     []float64 // amplitudes of partials 1, 2 … instead of these two; nil: as they say
+	T60        float64   // s, above 0, time for partial 1 to fall by 60 dB; +Inf: it does not
+	DecaySlope float64   // partial k decays 1 + DecaySlope·(k−1) times as fast as partial 1
 
 	GlideCents   float64 // pitch at the pluck above the settled one, falling as exp(−t/GlideTau)
 	GlideTau     float64 // s

@@ -85,6 +85,12 @@ func (v *Voice) RMS() float64 {
 
 // amplitude is that of partial k at hz just after the pluck.
 func (s StringSpec) amplitude(k int, hz float64) float64 {
+	if s.Levels != nil {
+		if k > len(s.Levels) {
+			return 0
+		}
+		return s.Levels[k-1]
+	}
 	a := math.Abs(math.Sin(math.Pi*float64(k)*s.Pluck)) / math.Pow(float64(k), s.RollOff)
 	if s.HighPassHz > 0 {
 		r := math.Pow(hz/s.HighPassHz, 4)

@@ -1,6 +1,6 @@
-//go:build unix && cgo && !nomic
+//go:build unix
 
-package capture
+package quiet
 
 import (
 	"sync"
@@ -9,18 +9,18 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// quietLimit is how long standard error may be shut at a time; a call that hangs must not take
+// limit is how long standard error may be shut at a time; a call that hangs must not take
 // it from the rest of the program.
-const quietLimit = 2 * time.Second
+const limit = 2 * time.Second
 
-// quietly calls f with standard error shut. The libraries below PortAudio print dozens of
+// Do calls f with standard error shut. The libraries below PortAudio print dozens of
 // lines there about devices that are not present. What other goroutines print meanwhile is
 // lost as well. Only one call may run at a time.
-func quietly(f func()) {
+func Do(f func()) {
 	restore := shutStderr()
 	defer restore()
-	limit := time.AfterFunc(quietLimit, restore)
-	defer limit.Stop()
+	late := time.AfterFunc(limit, restore)
+	defer late.Stop()
 	f()
 }
 
