@@ -12,6 +12,7 @@ import (
 	"tunerd/internal/capture"
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
 )
 
 func sounding(hz float64) pitch.Reading {
@@ -318,5 +319,43 @@ func TestFramesAllocateNothing(t *testing.T) {
 	work()
 	if n := testing.AllocsPerRun(100, work); n != 0 {
 		t.Errorf("%v allocations a frame, want none", n)
+	}
+}
+
+// A new aim takes effect with the next block, and the stream goes on without a gap.
+func TestRetune(t *testing.T) {
+	other := &guitar{fret: 3}
+	tracker := &parrot{reading: pitch.Reading{State: pitch.Sounding, F1Hz: 100}}
+	seen := &roll{}
+	s := NewSession(Config{
+		Source: &script{name: "two blocks", rate: 48000, steps: blocks(2, 512)}, Tracker: tracker, Resolver: &guitar{},
+		Sinks: []Sink{seen}, Labels: Labels{Tuning: "old"},
+	})
+	if err := s.Hold(2); err != nil {
+		t.Fatal(err)
+	}
+	pushes := 0
+	tracker.before = func() {
+		if pushes++; pushes == 1 {
+			s.Retune(Aim{Resolver: other, Labels: Labels{Tuning: "new"}, Bands: func(targets.Target) []int { return []int{9} }})
+		}
+	}
+	if err := s.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	before, after := seen.frames[0], seen.frames[1]
+	if before.Tuning != "old" || before.Target.Fret != 0 || !before.Strings[1].Held || !before.Strings[1].Read {
+		t.Errorf("before: tuning %q, target %+v, strings %+v", before.Tuning, before.Target, before.Strings)
+	}
+	if after.Tuning != "new" || after.Target.Fret != 3 || len(after.Bands) != 1 || after.Bands[0].Partial != 9 || after.Gaps != 0 {
+		t.Errorf("after: tuning %q, target %+v, bands %+v, %d gaps", after.Tuning, after.Target, after.Bands, after.Gaps)
+	}
+	for _, row := range after.Strings {
+		if row.Held || row.Read {
+			t.Errorf("string %d keeps what was the old aim's: %+v", row.Number, row)
+		}
+	}
+	if c := s.Counts(); c != (Counts{Blocks: 2, Samples: 1024, Readings: 2}) {
+		t.Errorf("counts %+v", c)
 	}
 }

@@ -31,7 +31,8 @@ var testPage = fstest.MapFS{
 	"js/main.js": {Data: []byte("export {};")},
 }
 
-// A rig is a server with a tuner that listens to a feed.
+// A rig is a server with a tuner that listens to a feed, or to pages if the server has a
+// Microphone.
 type rig struct {
 	tuner *Tuner
 	feed  *capture.Feed
@@ -71,7 +72,13 @@ func newRig(t *testing.T, address string, s Settings, change func(*Config)) *rig
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &rig{tuner: tuner, feed: feed, url: "http://" + l.Addr().String(), stopped: make(chan error, 2)}
-	go func() { r.stopped <- tuner.Run(ctx, feed) }()
+	go func() {
+		if cfg.Mic != nil {
+			r.stopped <- cfg.Mic.Run(ctx, tuner)
+			return
+		}
+		r.stopped <- tuner.Run(ctx, feed)
+	}()
 	go func() { r.stopped <- srv.Serve(ctx, l) }()
 	done := false
 	r.stop = func() {
