@@ -46,6 +46,7 @@ func (s *Server) answers() map[string]answer {
 		"GET /api/openapi.json":            describe,
 	}
 	maps.Copy(all, s.journalAnswers())
+	maps.Copy(all, s.setupAnswers())
 	return all
 }
 
@@ -59,6 +60,7 @@ func (s *Server) api() http.Handler {
 	for pattern, make := range s.answers() {
 		mux.HandleFunc(pattern, answered(make))
 	}
+	mux.HandleFunc("GET /api/setup/files/{name}", s.serveReport)
 	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
 		writeJSON(w, http.StatusNotFound, errorBody{fmt.Sprintf("%s %.80s is not there; /api/openapi.json lists what is", r.Method, r.URL.Path)})
 	})

@@ -28,12 +28,13 @@ type kind int
 const (
 	sessionKind kind = iota
 	noticeKind
+	setupKind
 	stringsKind
 	frameKind
 	kinds
 )
 
-var kindNames = [kinds]string{"session", "notice", "strings", "frame"}
+var kindNames = [kinds]string{"session", "notice", "setup", "strings", "frame"}
 
 var errCrowded = fmt.Errorf("%d streams are open already; close one", maxWatchers)
 

@@ -10,6 +10,7 @@ import (
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
 )
 
 // TunerConfig is what a tuner needs.
@@ -23,8 +24,9 @@ type TunerConfig struct {
 
 // A Tuner is the running engine behind the server, and what it is set to.
 type Tuner struct {
-	cfg TunerConfig
-	hub *hub
+	cfg   TunerConfig
+	hub   *hub
+	guide *guide
 
 	mu       sync.Mutex
 	aim      *aim
@@ -57,23 +59,31 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Tuner{cfg: cfg, hub: newHub(), aim: a, revision: 1}, nil
+	h := newHub()
+	g := &guide{minHz: cfg.MinHz, maxHz: cfg.MaxHz, tell: func(state []byte) { h.publish(setupKind, state) }}
+	return &Tuner{cfg: cfg, hub: h, guide: g, aim: a, revision: 1}, nil
 }
 
 // Run runs the engine on one input until that or ctx ends, or fails. Runs may follow one another,
 // not overlap; the settings are kept. The source is not closed.
 func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
-	session, err := t.begin(source)
+	shared := &tap{Source: source}
+	session, err := t.begin(source, shared)
 	if err != nil {
 		return err
 	}
 	t.announce()
+	if err := t.guide.attach(shared); err != nil {
+		return err
+	}
 	err = session.Run(ctx)
+	t.guide.detach()
 	t.end()
 	return err
 }
 
-func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
+// begin prepares the engine for a source, which it reads through a tap.
+func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, error) {
 	tracker, err := pitch.NewTracker(pitch.Config{
 		SampleRate: capture.TrueRate(source), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
 	})
@@ -87,7 +97,7 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 		return nil, err
 	}
 	t.session = engine.NewSession(engine.Config{
-		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands,
+		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands,
 		Sinks: append([]engine.Sink{t.hub}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
 	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live()}
@@ -167,6 +177,13 @@ func (a *aim) onlyHolds(b *aim) bool {
 	s.String, r.String = 0, 0
 	s.Plan, r.Plan = nil, nil
 	return s == r && a.settings.Plan == nil && b.settings.Plan == nil
+}
+
+// instrument is what the tuner is set to, nil without one.
+func (t *Tuner) instrument() *targets.Instrument {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.aim.instrument
 }
 
 // Clear forgets the last readings of all strings.

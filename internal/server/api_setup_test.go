@@ -1,0 +1,94 @@
+package server
+
+import (
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A check of one string that is in tune throughout is led to its end by plucks of the notes asked for, and
+// moves nothing. Two of them are played wrong first: another pitch, and too short.
+func TestGuidedCheck(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	if status, text := r.do(t, "POST", "/api/setup/action", `{"action":"skip"}`); status != http.StatusConflict {
+		t.Errorf("an action without a check: status %d, %s", status, text)
+	}
+	eventually(t, "input", func() bool { return r.ask(t, "GET", "/api/setup", "")["hears"] == true })
+	state := r.ask(t, "POST", "/api/setup", `{"notes":5,"strings":[6],"plucks":1}`)
+	if status, text := r.do(t, "GET", "/api/setup/result", ""); status != http.StatusConflict {
+		t.Errorf("a result of nothing: status %d, %s", status, text)
+	}
+	prompted := func() float64 {
+		p, ok := r.ask(t, "GET", "/api/setup", "")["prompt"].(map[string]any)
+		if !ok {
+			return math.NaN()
+		}
+		return p["hz"].(float64)
+	}
+	first := at(t, state, "prompt", "hz").(float64)
+	r.playFour(t, pluck(first*1.035, 2.6))
+	eventually(t, "a wrong note to be refused", func() bool {
+		return strings.Contains(r.ask(t, "GET", "/api/setup", "")["said"].(string), "cents")
+	})
+	near(t, r.ask(t, "GET", "/api/setup", ""), 0, 0, "done")
+	for range 20 {
+		hz := prompted()
+		if math.IsNaN(hz) {
+			break
+		}
+		done := r.ask(t, "GET", "/api/setup", "")["done"].(float64)
+		r.playFour(t, append(pluck(hz, 2.6), make([]float64, rigRate/2)...))
+		eventually(t, "the note to be taken", func() bool { return r.ask(t, "GET", "/api/setup", "")["done"].(float64) > done })
+	}
+	if hz := prompted(); !math.IsNaN(hz) {
+		t.Fatalf("after 20 notes %g Hz is still asked for", hz)
+	}
+	result := r.ask(t, "GET", "/api/setup/result", "")
+	for _, end := range []string{"nut_mm", "saddle_mm"} {
+		move, sigma := at(t, result, "result", "strings", 0, "move", end).(float64), at(t, result, "result", "strings", 0, "move_sigma", end).(float64)
+		if math.Abs(move) > 3*sigma {
+			t.Errorf("%s is to be moved by %g ± %g, want none", end, move, sigma)
+		}
+	}
+	for name, begins := range map[string]string{"report.html": "<!doctype html>", "report.pdf": "%PDF", "check.json": "{", "report.csv": "string,"} {
+		status, body := r.do(t, "GET", "/api/setup/files/"+name, "")
+		if status != http.StatusOK || !strings.HasPrefix(strings.ToLower(body), strings.ToLower(begins)) {
+			t.Errorf("%s: status %d, it begins %.40q", name, status, body)
+		}
+	}
+	if state := r.ask(t, "DELETE", "/api/setup", ""); state["active"] != false {
+		t.Errorf("after the end: %v", state)
+	}
+}
+
+// playFour plays at four times the speed of the sound: who listens along is never waited for, and misses what
+// comes faster than it can be heard.
+func (r *rig) playFour(t *testing.T, sound []float64) {
+	t.Helper()
+	const part = rigRate / 20
+	tick := time.NewTicker(time.Second / 80)
+	defer tick.Stop()
+	for block := range slices.Chunk(sound, part) {
+		r.play(t, block)
+		<-tick.C
+	}
+}
+
+func TestCheckIsRefused(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	for body, names := range map[string]string{
+		`{}`:                           "no instrument",
+		`{"plucks":-1}`:                "pluck",
+		`{"goal_cents":0,"strange":1}`: "strange",
+	} {
+		if status, text := r.do(t, "POST", "/api/setup", body); status != http.StatusBadRequest || !strings.Contains(text, names) {
+			t.Errorf("POST %s: status %d, %s", body, status, text)
+		}
+	}
+	if status, text := r.do(t, "GET", "/api/setup/files/passwords", ""); status != http.StatusNotFound {
+		t.Errorf("a file that is none: status %d, %s", status, text)
+	}
+}
