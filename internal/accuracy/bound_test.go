@@ -164,6 +164,25 @@ func TestNuisanceParametersNeverHelp(t *testing.T) {
 	}
 }
 
+// The bound of a whole window and that from fewer samples with as much noise in a hertz.
+func TestBoundFromFewerSamples(t *testing.T) {
+	cfg := Config{SampleRate: 48000}
+	for _, hz := range []float64{30.868, 82.407, 440} {
+		m, sigma := tableString(hz, 0.1)
+		fewer, err := cfg.stringBound(m, 4800, sigma)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all, err := StringBound(m, 4800, 48000, sigma, Assumed{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(fewer/all.F1Cents-1) > 0.01 {
+			t.Errorf("%g Hz: %.4g cents from fewer samples, %.4g from all", hz, fewer, all.F1Cents)
+		}
+	}
+}
+
 func TestStringBoundRefusesWhatItCannotSay(t *testing.T) {
 	if _, err := StringBound(StringModel{F1Hz: 100}, 4800, 48000, 1, Assumed{}); err == nil {
 		t.Error("a string without partials has a bound")

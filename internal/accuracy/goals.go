@@ -3,27 +3,42 @@ package accuracy
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
-// lockGoals are the times in s from the pluck until 95 in 100 readings are and stay within a cent,
-// and within a tenth of one at 40 dB; and how far a gliding string's settled pitch may be off, in
-// cents RMS, after 250 and 400 ms (0: no goal).
-var lockGoals = map[string]struct{ cent, tenth, at250, at400 float64 }{
-	"A4": {cent: 0.015, tenth: 0.035},
-	"E2": {cent: 0.030, tenth: 0.060, at250: 0.1, at400: 0.03},
-	"B0": {cent: 0.060, tenth: 0.130, at250: 0.25, at400: 0.05},
+// A pluckGoal says how soon a plucked string must be read how well. Zero is no goal.
+type pluckGoal struct {
+	first, cent, tenth float64             // s until 95 in 100 have a reading, are within 1 and 0.1 cent and stay there
+	settled            map[float64]float64 // cents RMS of the settled pitch, by time in s after the pluck
 }
 
-// attackNoiseS is how much later, in s, a reading may come where noise sounds with the pluck.
-const attackNoiseS = 0.02
+// pluckGoals are the goals of a clean pluck by note; within 0.1 cent at 40 dB.
+var pluckGoals = map[string]pluckGoal{
+	"A4": {cent: 0.015, tenth: 0.035},
+	"E2": {cent: 0.030, tenth: 0.060, settled: map[float64]float64{0.25: 0.1, 0.4: 0.03}},
+	"B0": {cent: 0.060, tenth: 0.130, settled: map[float64]float64{0.25: 0.25, 0.4: 0.05}},
+}
 
-// lockShare is the part of the readings that must be near, and readingS the time in s between
-// readings, which a first reading may have to wait for.
 const (
-	lockShare = 0.95
-	readingS  = 512.0 / 48000
+	lockShare    = 0.95
+	attackNoiseS = 0.02          // later where noise sounds with the pluck, s
+	readingS     = 512.0 / 48000 // between readings, which a first reading may have to wait for, s
 )
+
+// goal is the pluck's own: a first reading comes within two periods.
+func (p Pluck) goal() pluckGoal {
+	g := pluckGoals[p.Name]
+	if p.Glide {
+		return pluckGoal{settled: g.settled}
+	}
+	g.first, g.settled = 2/p.Hz+readingS, nil
+	if p.Attack {
+		g.first, g.cent = g.first+attackNoiseS, g.cent+attackNoiseS
+	}
+	if p.Attack || p.SNRdB < 40 {
+		g.tenth = 0
+	}
+	return g
+}
 
 // Goals are what an estimator is to reach. A goal is missed only by more than chance explains:
 // three standard errors of the figure at the number of trials that were run.
@@ -112,6 +127,17 @@ func (rep *Report) Pools(g Goals) []Pool {
 	return pools
 }
 
+// coverageGoal is the least and the most coverage asked of a pool.
+func (p Pool) coverageGoal(g Goals) [2]float64 {
+	switch {
+	case p.room:
+		return [2]float64{g.RoomCoverage, 1}
+	case p.outside:
+		return [2]float64{g.EffectCoverage, 1}
+	}
+	return g.PooledCoverage
+}
+
 func (c Condition) outside() bool { return c.Name != "" && !c.Model }
 
 // Failures lists the goals that were missed.
@@ -133,14 +159,11 @@ func (rep *Report) Failures(g Goals) []Failure {
 		}
 	}
 	for _, p := range rep.Pools(g) {
-		ratio, coverage := g.PooledRatio, g.PooledCoverage
-		switch {
-		case p.room:
-			ratio, coverage = math.Inf(1), [2]float64{g.RoomCoverage, 1}
-		case p.outside:
-			ratio, coverage = math.Inf(1), [2]float64{g.EffectCoverage, 1}
+		ratio := g.PooledRatio
+		if p.outside {
+			ratio = math.Inf(1)
 		}
-		fails = append(fails, judge(p.Name+", all cells", p.Ratio, p.usable, ratio, p.Coverage(), p.Read, coverage)...)
+		fails = append(fails, judge(p.Name+", all cells", p.Ratio, p.usable, ratio, p.Coverage(), p.Read, p.coverageGoal(g))...)
 	}
 	for _, r := range rep.Registers {
 		gross += r.Gross
@@ -160,35 +183,23 @@ func (rep *Report) Failures(g Goals) []Failure {
 // failures judges the times and the glide. A share of n trials is uncertain by √(p(1−p)/n), so 95
 // in 100 is asked for less three of these.
 func (r PluckResult) failures() []Failure {
-	goal, n := lockGoals[r.Name], float64(r.Trials())
-	if r.Glide {
-		return slices.Concat(r.settled(0.25, goal.at250), r.settled(0.4, goal.at400))
-	}
-	late := 0.0
-	if r.Attack {
-		late = attackNoiseS
-	}
+	goal, n := r.goal(), float64(r.Trials())
 	share := lockShare - 3*math.Sqrt(lockShare*(1-lockShare)/n)
 	var fails []Failure
-	if got := r.First(share); got > 2/r.Hz+readingS+late {
-		fails = append(fails, Failure{r.String(), "first reading after s", got, 2/r.Hz + readingS + late})
+	judge := func(what string, got, want float64) {
+		if want > 0 && !(got <= want) {
+			fails = append(fails, Failure{r.String(), what, got, want})
+		}
 	}
-	if got := r.Within(1, share); got > goal.cent+late {
-		fails = append(fails, Failure{r.String(), "within 1 cent after s", got, goal.cent + late})
-	}
-	if got := r.Within(0.1, share); r.SNRdB >= 40 && !r.Attack && got > goal.tenth {
-		fails = append(fails, Failure{r.String(), "within 0.1 cent after s", got, goal.tenth})
+	judge("first reading after s", r.First(share), goal.first)
+	judge("within 1 cent after s", r.Within(1, share), goal.cent)
+	judge("within 0.1 cent after s", r.Within(0.1, share), goal.tenth)
+	for _, age := range GlideAges {
+		s := r.At(age)
+		chance := 1 + 3/math.Sqrt(2*float64(s.Read))
+		judge(fmt.Sprintf("settled pitch at %g ms, cents RMS", 1000*age), s.RMSE/chance, goal.settled[age])
 	}
 	return fails
-}
-
-// settled judges the settled pitch of a gliding string as it is read ageS after the pluck.
-func (r PluckResult) settled(ageS, goal float64) []Failure {
-	s := r.At(ageS)
-	if goal == 0 || s.RMSE <= goal*(1+3/math.Sqrt(2*float64(s.Read))) && s.Read == r.Trials() {
-		return nil
-	}
-	return []Failure{{r.String(), fmt.Sprintf("settled pitch at %g ms, cents RMS", 1000*ageS), s.RMSE, goal}}
 }
 
 func (g Goals) biasCounts(r Result) bool {

@@ -13,7 +13,7 @@ import (
 // plotted are the notes of the picture with their colours, from the palette for colour-blind readers
 // of M. Okabe and K. Ito, 2008 (values from memory). Notes are named beside their lines as well.
 var plotted = []struct{ note, colour string }{
-	{"B0", "#0072b2"}, {"E2", "#d55e00"}, {"E4", "#009e73"}, {"A5", "#cc79a7"},
+	{"B0", "#0072b2"}, {"E2", "#d55e00"}, {"E4", "#009e73"}, {"A4", "#cc79a7"},
 }
 
 // Sizes of the picture, in pixels.

@@ -90,7 +90,7 @@ func (cfg Config) runPlucks(ctx context.Context) ([]PluckResult, error) {
 }
 
 func (p Pluck) String() string {
-	s := (Cell{Note: p.Note, SNRdB: p.SNRdB}).Name + " " + digits(p.SNRdB) + " dB"
+	s := fmt.Sprintf("%s %g dB", p.Name, p.SNRdB)
 	if p.Attack {
 		s += ", attack noise"
 	}
@@ -146,9 +146,6 @@ func (cfg Config) glideBounds(p Pluck) ([]float64, error) {
 	s.SNRdB = p.SNRdB
 	steady := make([]float64, int(0.2*cfg.SampleRate)) // from 50 ms on, as render measures the noise
 	truth := s.Render(steady, cfg.SampleRate, cfg.rng("glide bound of "+p.String(), 0))
-	// The bound depends on the noise in a hertz, so fewer samples do that hold the highest partial.
-	thin := math.Floor(0.4 * cfg.SampleRate / truth.Freqs[len(truth.Freqs)-1])
-	thin = max(thin, 1)
 	var bounds []float64
 	for _, age := range GlideAges {
 		const taus = 8
@@ -160,11 +157,11 @@ func (cfg Config) glideBounds(p Pluck) ([]float64, error) {
 			for k, amp := range truth.Amps {
 				m.Amps = append(m.Amps, amp*math.Exp(truth.Decays[k]*(0.15-age/2)))
 			}
-			b, err := StringBound(m, int(age*cfg.SampleRate/thin), cfg.SampleRate/thin, truth.NoiseSigma/math.Sqrt(thin), Assumed{})
+			b, err := cfg.stringBound(m, int(math.Round(age*cfg.SampleRate)), truth.NoiseSigma)
 			if err != nil {
 				return nil, fmt.Errorf("%v: %w", p, err)
 			}
-			squares += b.F1Cents * b.F1Cents / taus
+			squares += b * b / taus
 		}
 		bounds = append(bounds, math.Sqrt(squares))
 	}

@@ -225,13 +225,26 @@ func (cfg Config) bound(c Cell) (float64, error) {
 	for i := range draws {
 		truth := cfg.render(c, cfg.rng("bound of "+c.String(), i), x)
 		m := StringModel{F1Hz: truth.F1Hz, B: truth.B, Amps: truth.Amps, Decays: truth.Decays, Phases: truth.Phases}
-		b, err := StringBound(m, len(x), cfg.SampleRate, truth.NoiseSigma, Assumed{B: len(m.Amps) == 1}) // one partial shows no B
+		b, err := cfg.stringBound(m, len(x), truth.NoiseSigma)
 		if err != nil {
 			return 0, fmt.Errorf("%v: %w", c, err)
 		}
-		sum += b.F1Cents * b.F1Cents
+		sum += b * b
 	}
 	return math.Sqrt(sum / float64(draws)), nil
+}
+
+// stringBound is StringBound in cents for n samples at cfg.SampleRate with B and decays unknown. It
+// is computed from as few samples as hold the highest partial, with as much noise in a hertz.
+func (cfg Config) stringBound(m StringModel, n int, sigma float64) (float64, error) {
+	top := sound.PartialHz(m.F1Hz, m.B, len(m.Amps))
+	thin := max(1, int(0.4*cfg.SampleRate/top))
+	for n%thin != 0 {
+		thin--
+	}
+	known := Assumed{B: len(m.Amps) == 1} // one partial shows no B
+	b, err := StringBound(m, n/thin, cfg.SampleRate/float64(thin), sigma/math.Sqrt(float64(thin)), known)
+	return b.F1Cents, err
 }
 
 func sumUp(c Cell, bound float64, trials []trial) Result {

@@ -94,7 +94,7 @@ func Small() Set {
 func plucks(snrs ...float64) []Pluck {
 	var all []Pluck
 	for _, note := range Notes {
-		if _, known := lockGoals[note.Name]; !known {
+		if _, known := pluckGoals[note.Name]; !known {
 			continue
 		}
 		for _, snr := range snrs {
