@@ -7,7 +7,7 @@ STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
-	soak screenshots lint fmt fuzz cross clean
+	accuracy-doc soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -45,8 +45,11 @@ accuracy: need-test ## accuracy tables: the recordings and synthetic strings; fa
 	go test -count=1 -v -run 'Recordings|Readers' ./internal/evidence
 	go run ./internal/tools/accuracy
 
-accuracy-full: need-test ## synthetic strings, every cell with more trials; takes long
+accuracy-full: need-test ## synthetic strings, all cells with 400 trials each: a quarter of an hour on two cores
 	go run ./internal/tools/accuracy -set full -trials 400
+
+accuracy-doc: need-test ## the same, written to docs/accuracy.md with its picture
+	go run ./internal/tools/accuracy -set full -trials 400 -write docs
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak

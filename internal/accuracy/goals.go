@@ -49,7 +49,7 @@ type Goals struct {
 	RoomCoverage             float64    // least, with a room
 	Bias                     float64    // cents, most, where the model holds, at BiasSNR and BiasWindow or more
 	BiasSNR, BiasWindow      float64    // dB, s
-	Gross                    int        // most gross errors over all cells
+	Gross                    int        // most gross errors, per cell and register
 	Periods, GrossPeriods    float64    // shorter windows are not judged for ratio and coverage, for gross errors
 }
 
@@ -143,19 +143,15 @@ func (c Condition) outside() bool { return c.Name != "" && !c.Model }
 // Failures lists the goals that were missed.
 func (rep *Report) Failures(g Goals) []Failure {
 	var fails []Failure
-	gross := 0
 	for _, r := range rep.Results {
-		if r.Periods() >= g.GrossPeriods {
-			gross += r.Gross
-		}
 		if r.Periods() >= g.Periods && !r.Condition.outside() {
 			fails = append(fails, judge(r.String(), r.Ratio(), r.Read-r.Gross, g.Ratio, r.Coverage(), r.Read, g.Coverage)...)
 		}
 		if n := float64(r.Read - r.Gross); g.biasCounts(r) && math.Abs(r.Bias) > g.Bias+3*r.RMSE/math.Sqrt(n) {
 			fails = append(fails, Failure{r.String(), "bias, cents", r.Bias, g.Bias})
 		}
-		if r.Read < r.Trials && r.Periods() >= g.GrossPeriods {
-			fails = append(fails, Failure{r.String(), "readings", float64(r.Read), float64(r.Trials)})
+		if r.Periods() >= g.GrossPeriods {
+			fails = append(fails, g.lost(r.String(), r.Trials, r.Read, r.Gross)...)
 		}
 	}
 	for _, p := range rep.Pools(g) {
@@ -166,16 +162,22 @@ func (rep *Report) Failures(g Goals) []Failure {
 		fails = append(fails, judge(p.Name+", all cells", p.Ratio, p.usable, ratio, p.Coverage(), p.Read, p.coverageGoal(g))...)
 	}
 	for _, r := range rep.Registers {
-		gross += r.Gross
-		if r.Read < r.Trials {
-			fails = append(fails, Failure{r.String(), "readings", float64(r.Read), float64(r.Trials)})
-		}
+		fails = append(fails, g.lost(r.String(), r.Trials, r.Read, r.Gross)...)
 	}
 	for _, r := range rep.Plucks {
 		fails = append(fails, r.failures()...)
 	}
+	return fails
+}
+
+// lost judges what was not read, or read as another note.
+func (g Goals) lost(where string, trials, read, gross int) []Failure {
+	var fails []Failure
+	if read < trials {
+		fails = append(fails, Failure{where, "readings", float64(read), float64(trials)})
+	}
 	if gross > g.Gross {
-		fails = append(fails, Failure{"all cells", "gross errors", float64(gross), float64(g.Gross)})
+		fails = append(fails, Failure{where, "gross errors", float64(gross), float64(g.Gross)})
 	}
 	return fails
 }

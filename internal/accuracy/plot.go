@@ -113,6 +113,7 @@ func (p *plot) panel(left, snr float64, shown []Result) {
 		p.text(p.x(left, s), plotTop+panelHigh+16, "middle", "#222222", fmt.Sprintf("%g", 1000*s))
 	}
 	p.text(left+panelWide/2, plotTop+panelHigh+36, "middle", "#222222", "window, ms")
+	labelY := math.Inf(-1) // notes run from the largest error down the panel; their names keep clear of each other
 	for _, n := range plotted {
 		var results []Result
 		for _, r := range shown {
@@ -120,15 +121,17 @@ func (p *plot) panel(left, snr float64, shown []Result) {
 				results = append(results, r)
 			}
 		}
-		p.series(left, n.note, n.colour, results)
+		if len(results) == 0 {
+			continue
+		}
+		last := p.series(left, n.colour, results)
+		labelY = max(p.y(last.BoundCents)+4, labelY+13)
+		p.text(p.x(left, last.WindowS)+8, labelY, "start", n.colour, n.note)
 	}
 }
 
-// series draws one note; results run from the shortest window to the longest.
-func (p *plot) series(left float64, note, colour string, results []Result) {
-	if len(results) == 0 {
-		return
-	}
+// series draws one note and returns its longest window.
+func (p *plot) series(left float64, colour string, results []Result) Result {
 	slices.SortFunc(results, func(a, b Result) int { return int(math.Copysign(1, a.WindowS-b.WindowS)) })
 	var points []string
 	for _, r := range results {
@@ -136,8 +139,7 @@ func (p *plot) series(left float64, note, colour string, results []Result) {
 		fmt.Fprintf(&p.b, `<circle cx="%.1f" cy="%.1f" r="3.5" fill="%s"/>`+"\n", p.x(left, r.WindowS), p.y(r.RMSE), colour)
 	}
 	fmt.Fprintf(&p.b, `<polyline points="%s" fill="none" stroke="%s" stroke-width="1.5"/>`+"\n", strings.Join(points, " "), colour)
-	last := results[len(results)-1]
-	p.text(p.x(left, last.WindowS)+8, p.y(last.BoundCents)+4, "start", colour, note)
+	return results[len(results)-1]
 }
 
 func (p *plot) line(x1, y1, x2, y2 float64) {

@@ -42,7 +42,9 @@ func (rep *Report) writeGoals(b *strings.Builder, g Goals) {
 	var worst, biased Result
 	trials, gross, octave := 0, 0, 0
 	for _, r := range rep.Results {
-		trials, gross, octave = trials+r.Trials, gross+r.Gross, octave+r.Octave
+		if r.Periods() >= g.GrossPeriods {
+			trials, gross, octave = trials+r.Trials, gross+r.Gross, octave+r.Octave
+		}
 		if r.Condition.outside() || r.Periods() < g.Periods {
 			continue
 		}

@@ -1,21 +1,29 @@
-// Accuracy measures the window estimator of internal/pitch on seeded synthetic strings, prints the
-// tables as Markdown and exits with status 1 if a goal is missed.
+// Accuracy measures the window estimator and the live tracker of internal/pitch on seeded synthetic
+// strings, prints the tables as Markdown and exits with status 1 if a goal is missed.
 //
-//	go run ./internal/tools/accuracy [-seed N] [-trials N] [-set small|quick|full|registers|plucks] [-svg FILE]
+//	go run ./internal/tools/accuracy [-seed N] [-trials N] [-set small|quick|full|windows|registers|plucks] [-write DIR]
 package main
 
 import (
+	"bytes"
 	"context"
+	_ "embed"
 	"flag"
 	"fmt"
 	"io"
 	"math"
 	"os"
 	"os/signal"
+	"path/filepath"
 
 	"tunerd/internal/accuracy"
 	"tunerd/internal/pitch"
 )
+
+// intro opens the written page.
+//
+//go:embed intro.md
+var intro []byte
 
 const sampleRate = 48000 // Hz
 
@@ -23,15 +31,15 @@ type options struct {
 	seed   uint64
 	trials int
 	set    string
-	svg    string
+	dir    string
 }
 
 func main() {
 	var o options
 	flag.Uint64Var(&o.seed, "seed", 1, "seed of all randomness")
 	flag.IntVar(&o.trials, "trials", 100, "trials per cell")
-	flag.StringVar(&o.set, "set", "quick", "`SET` that is rendered: small, quick, full, or of full only registers or plucks")
-	flag.StringVar(&o.svg, "svg", "", "write a picture of error against window length to `FILE`")
+	flag.StringVar(&o.set, "set", "quick", "`SET` that is rendered: small, quick, full, or of full only windows, registers or plucks")
+	flag.StringVar(&o.dir, "write", "", "write the tables and a picture to accuracy.md and accuracy.svg in `DIR`")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
@@ -44,16 +52,9 @@ func main() {
 	}
 }
 
-// run writes the report to w and returns how many goals were missed.
+// run writes the report to w and, if wanted, the page, and returns how many goals were missed.
 func run(ctx context.Context, w io.Writer, o options) (missed int, err error) {
-	set, err := setOf(o.set)
-	if err != nil {
-		return 0, err
-	}
-	report, err := accuracy.Run(ctx, accuracy.Config{
-		SampleRate: sampleRate, Seed: o.seed, Trials: o.trials, New: newEstimate, NewListen: newListen,
-		Cells: set.Cells, Registers: set.Registers, Plucks: set.Plucks,
-	})
+	report, err := measure(ctx, o)
 	if err != nil {
 		return 0, err
 	}
@@ -61,7 +62,18 @@ func run(ctx context.Context, w io.Writer, o options) (missed int, err error) {
 	if err := report.WriteMarkdown(w, goals); err != nil {
 		return 0, err
 	}
-	return len(report.Failures(goals)), writeSVG(o.svg, report)
+	return len(report.Failures(goals)), writePage(o.dir, report, goals)
+}
+
+func measure(ctx context.Context, o options) (*accuracy.Report, error) {
+	set, err := setOf(o.set)
+	if err != nil {
+		return nil, err
+	}
+	return accuracy.Run(ctx, accuracy.Config{
+		SampleRate: sampleRate, Seed: o.seed, Trials: o.trials, New: newEstimate, NewListen: newListen,
+		Cells: set.Cells, Registers: set.Registers, Plucks: set.Plucks,
+	})
 }
 
 func setOf(name string) (accuracy.Set, error) {
@@ -72,12 +84,14 @@ func setOf(name string) (accuracy.Set, error) {
 		return accuracy.Quick(), nil
 	case "full":
 		return accuracy.Full(), nil
+	case "windows":
+		return accuracy.Set{Cells: accuracy.Full().Cells}, nil
 	case "registers":
 		return accuracy.Set{Registers: accuracy.Full().Registers}, nil
 	case "plucks":
 		return accuracy.Set{Plucks: accuracy.Full().Plucks}, nil
 	}
-	return accuracy.Set{}, fmt.Errorf("set %q is not known; give small, quick, full, registers or plucks", name)
+	return accuracy.Set{}, fmt.Errorf("set %q is not known; give small, quick, full, windows, registers or plucks", name)
 }
 
 // newEstimate makes a window estimator for one worker.
@@ -111,17 +125,21 @@ func newListen() accuracy.Listen {
 	}
 }
 
-func writeSVG(name string, report *accuracy.Report) error {
-	if name == "" {
+// writePage writes the page and its picture into dir; nothing if dir is empty.
+func writePage(dir string, report *accuracy.Report, goals accuracy.Goals) error {
+	if dir == "" {
 		return nil
 	}
-	f, err := os.Create(name)
-	if err != nil {
+	page := bytes.NewBuffer(bytes.Clone(intro))
+	var picture bytes.Buffer
+	if err := report.WriteMarkdown(page, goals); err != nil {
 		return err
 	}
-	if err := report.WriteSVG(f); err != nil {
-		f.Close()
+	if err := report.WriteSVG(&picture); err != nil {
 		return err
 	}
-	return f.Close()
+	if err := os.WriteFile(filepath.Join(dir, "accuracy.md"), page.Bytes(), 0o666); err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(dir, "accuracy.svg"), picture.Bytes(), 0o666)
 }
