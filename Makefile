@@ -2,6 +2,8 @@
 
 SHELL    := /bin/bash
 FUZZTIME ?= 5s
+SEED     ?= 1
+TRIALS   ?= 100
 ARGS     ?=
 STATIC   := go tool -modfile=tools/go.mod staticcheck
 
@@ -41,15 +43,17 @@ race: need-test ## run the tests of everything concurrent under the race detecto
 bench: need-test ## benchmarks, and the CPU time of the live path against aubio
 	go test -run '^$$' -bench . -benchmem ./...
 
-accuracy: need-test ## accuracy tables: the recordings and synthetic strings; fails where a goal is missed
+accuracy: need-test ## accuracy tables: recordings and synthetic strings (SEED=1 TRIALS=100); fails where a goal is missed
 	go test -count=1 -v -run 'Recordings|Readers' ./internal/evidence
-	go run ./internal/tools/accuracy
+	go run ./internal/tools/accuracy -seed $(SEED) -trials $(TRIALS)
 
-accuracy-full: need-test ## synthetic strings, all cells with 400 trials each: a quarter of an hour on two cores
-	go run ./internal/tools/accuracy -set full -trials 400
+accuracy-full: TRIALS := 400
+accuracy-full: need-test ## all cells with 400 trials each: about a quarter of an hour on two cores
+	go run ./internal/tools/accuracy -set full -seed $(SEED) -trials $(TRIALS)
 
+accuracy-doc: TRIALS := 400
 accuracy-doc: need-test ## the same, written to docs/accuracy.md with its picture
-	go run ./internal/tools/accuracy -set full -trials 400 -write docs
+	go run ./internal/tools/accuracy -set full -seed $(SEED) -trials $(TRIALS) -write docs
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak
