@@ -26,6 +26,7 @@ type listenOptions struct {
 	source   sourceOptions
 	tuning   tuningOptions
 	keep     keepOptions
+	all      allStringsOptions
 	json     bool
 	partials bool
 	minHz    float64
@@ -41,6 +42,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.keep.addFlags(fs, false)
 	o.tuning.addPlanFlag(fs)
 	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
+	o.all.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
@@ -60,6 +62,7 @@ A recording is played at its own speed; with --json it is read at full speed.`,
   tunerd listen --tuning 4:5:6:7 --reference C4=264
   tunerd listen --instrument guitar-12edo --string 6
   tunerd listen --plan g.toml
+  tunerd listen --instrument guitar-12edo --all-strings
   tunerd listen --input take.wav --json`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -74,6 +77,9 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	greeting := o.chooseInput(d)
 	plan, err := o.tuning.plan()
 	if err != nil {
+		return err
+	}
+	if err := o.all.use(&o.tuning, plan); err != nil {
 		return err
 	}
 	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
@@ -161,10 +167,14 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 	if err != nil {
 		return engine.Config{}, err
 	}
-	return engine.Config{
+	cfg := engine.Config{
 		Source: source, Tracker: tracker, Resolver: resolver, Labels: plan.labels,
 		Bands: engine.RatioBands(plan.tuning),
-	}, nil
+	}
+	if o.all.on {
+		cfg.Chords = plan.chords()
+	}
+	return cfg, nil
 }
 
 // runSession runs a session without a screen.

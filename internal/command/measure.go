@@ -25,6 +25,7 @@ type measureOptions struct {
 	source   sourceOptions
 	tuning   tuningOptions
 	keep     keepOptions
+	all      allStringsOptions
 	json     bool
 	csv      bool
 	partials bool
@@ -39,6 +40,7 @@ func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
 	o.tuning.addPlanFlag(fs)
+	o.all.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
 	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")
 	fs.BoolVar(&o.partials, "partials", false, "every tracked partial of each note too")
@@ -58,7 +60,9 @@ order given. A recording in which nothing sounds prints nothing. A file that can
 reported, the others are still measured, and the exit status is 1.`,
 		Example: `  tunerd measure take.wav
   tunerd measure --tuning 31edo --json *.flac
-  tunerd measure --instrument guitar-12edo --window 0.3..2 take.wav`,
+  tunerd measure --instrument guitar-12edo --window 0.3..2 take.wav
+  tunerd measure --instrument guitar-12edo --all-strings strum.wav
+  tunerd measure --notes "C3 E3 G3" chord.wav`,
 		Args: usageArgs(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, files []string) error {
 			return runMeasure(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), files, o)
@@ -90,7 +94,7 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 	}
 	notes := o.writer(out)
 	failed := false
-	err := engine.Measure(ctx, files, engine.MeasureConfig{
+	cfg := engine.MeasureConfig{
 		Jobs: o.jobs,
 		Open: func(ctx context.Context, file string) (capture.Source, error) {
 			return o.source.open(ctx, d, file, false, chatLogger(chat))
@@ -107,7 +111,11 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 			failed = tellSummary(chat, s) || failed
 		},
 		Progress: progress,
-	})
+	}
+	if o.all.on {
+		cfg.NewChords = plan.chords()
+	}
+	err := engine.Measure(ctx, files, cfg)
 	if flushErr := notes.Flush(); err == nil {
 		err = flushErr
 	}
@@ -145,7 +153,17 @@ func (o *measureOptions) check(files []string) (*plan, error) {
 	if _, err := o.newTracker(usualRate, nil); err != nil {
 		return nil, usageError{err}
 	}
-	return o.tuning.plan()
+	p, err := o.tuning.plan()
+	if err != nil {
+		return nil, err
+	}
+	if err := o.all.use(&o.tuning, p); err != nil {
+		return nil, err
+	}
+	if o.all.on && o.window.seconds != [2]float64{} {
+		return nil, usagef("--all-strings chooses its own window; leave --window out")
+	}
+	return p, nil
 }
 
 // checkFiles refuses what does not end, and what cannot be read twice.

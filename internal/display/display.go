@@ -44,6 +44,13 @@ type StringRow struct {
 	AtS      float64 // stream time of the last reading, s
 	Active   bool    // sounding now
 	Held     bool    // the user holds this string
+
+	// Of the last reading where all strings are read at once. Verdict may also be "silent" or
+	// "hidden" then.
+	F1Hz, Partial1Hz, BeatHz float64
+	Inharmonicity, SNRdB     float64
+	Verdict                  string
+	Hidden                   bool // whatever could be heard of it coincides with other strings
 }
 
 // A Clock is the correction of the sound card's clock that the readings have.
@@ -71,12 +78,15 @@ type Frame struct {
 	SNRdB, LevelDB   float64
 	OnsetS           float64
 
-	Target   Target
-	Cents    float64 // positive is sharp
-	BeatHz   float64 // measured minus target, Hz
-	Verdict  string  // "flat", "sharp", "in tune"
-	Bands    []Band
-	Strings  []StringRow
+	Target     Target
+	Cents      float64 // positive is sharp
+	BeatHz     float64 // measured minus target, Hz
+	Verdict    string  // "flat", "sharp", "in tune"
+	Bands      []Band
+	Strings    []StringRow
+	AllStrings bool    // all strings are read at once, into Strings; there is no single pitch
+	WindowS    float64 // length of the sound that all strings were read from, s
+
 	Gaps     int // breaks in the input since the start
 	NewOnset bool
 	AfterGap bool

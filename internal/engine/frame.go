@@ -25,12 +25,13 @@ type framer struct {
 	gaps    int
 	timeS   float64 // of the newest frame
 
+	all   bool // strings are read all at once
 	rows  []display.StringRow
 	frame display.Frame // reused: what every method returns points to it
 }
 
 func newFramer(cfg *Config) *framer {
-	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
+	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting, all: cfg.Chords != nil}
 	f.stretch = capture.TrueRate(cfg.Source) / float64(f.rate)
 	f.frame.Input = cfg.Source.Name()
 	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
@@ -148,11 +149,11 @@ func (f *framer) notice(state display.State, message string) *display.Frame {
 // blank returns the frame with everything but names, time and count of gaps cleared.
 func (f *framer) blank(state display.State) *display.Frame {
 	for i := range f.rows {
-		f.rows[i].Active = false
+		f.rows[i].Active, f.rows[i].Hidden = false, false
 	}
 	old := &f.frame
 	f.frame = display.Frame{
-		TimeS: f.timeS, State: state, Gaps: f.gaps,
+		TimeS: f.timeS, State: state, Gaps: f.gaps, AllStrings: f.all,
 		Input: old.Input, Clock: old.Clock, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
 		Bands: old.Bands[:0], Strings: old.Strings[:0],
 	}

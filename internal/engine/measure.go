@@ -10,6 +10,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/clock"
+	"tunerd/internal/ensemble"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
 )
@@ -47,6 +48,9 @@ type MeasureConfig struct {
 	Open        func(ctx context.Context, file string) (capture.Source, error)
 	NewTracker  func(sampleRate float64, onNote func(*pitch.Note)) (Tracker, error)
 	NewResolver func() (Resolver, error)
+	// NewChords, if not nil, reads all strings of the resolver at once, chord by chord;
+	// NewTracker is not used then. A chord gives a note for each string.
+	NewChords NewChords
 
 	// Note is called with every note, Done once after the last note of each file: in the order
 	// of the files, and from one goroutine. An error of Note ends the work.
@@ -150,6 +154,9 @@ func (r *reading) read(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if r.cfg.NewChords != nil {
+		return r.readChords(ctx, source, resolver)
+	}
 	tracker, err := r.cfg.NewTracker(capture.TrueRate(source), func(n *pitch.Note) {
 		r.found(ctx, resolver, source, n)
 	})
@@ -157,8 +164,24 @@ func (r *reading) read(ctx context.Context) error {
 		return fmt.Errorf("%s: %w", r.file, err)
 	}
 	tracker.Expect(resolver.Expected())
-	err = r.pump(ctx, source, tracker)
+	err = r.pump(ctx, source, func(b capture.Block) { tracker.Push(b.Samples, b.Start, nil) })
 	tracker.Flush() // also behind an error: what was read up to there counts
+	return err
+}
+
+// readChords reads all strings at once.
+func (r *reading) readChords(ctx context.Context, source capture.Source, resolver Resolver) error {
+	tracker, err := r.cfg.NewChords(capture.TrueRate(source), resolver.Strings(), func(c *ensemble.Chord) {
+		for _, n := range chordNotes(resolver, c) {
+			n.File, n.SampleRate, n.Clock = r.file, source.SampleRate(), clock.Of(source)
+			r.send(ctx, n)
+		}
+	})
+	if err != nil {
+		return fmt.Errorf("%s: %w", r.file, err)
+	}
+	err = r.pump(ctx, source, func(b capture.Block) { tracker.Push(b.Samples, b.Start, nil) })
+	tracker.Flush()
 	return err
 }
 
@@ -168,14 +191,18 @@ func (r *reading) found(ctx context.Context, resolver Resolver, source capture.S
 	note.Partials = append([]pitch.Partial(nil), n.Partials...)
 	resolver.Reset()
 	note.Match = resolver.Resolve(n.F1Hz, n.SigmaCents)
+	r.send(ctx, note)
+}
+
+func (r *reading) send(ctx context.Context, n *Note) {
 	select {
-	case r.notes <- note:
+	case r.notes <- n:
 	case <-ctx.Done():
 	}
 }
 
-// pump feeds the tracker until the source ends.
-func (r *reading) pump(ctx context.Context, source capture.Source, tracker Tracker) error {
+// pump feeds push until the source ends.
+func (r *reading) pump(ctx context.Context, source capture.Source, push func(capture.Block)) error {
 	room := make([]float64, measureBlock)
 	for {
 		block, err := source.Read(ctx, room)
@@ -185,7 +212,7 @@ func (r *reading) pump(ctx context.Context, source capture.Source, tracker Track
 		if err != nil {
 			return err
 		}
-		tracker.Push(block.Samples, block.Start, nil)
+		push(block)
 		r.part.read(len(block.Samples))
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/display"
+	"tunerd/internal/ensemble"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
 )
@@ -19,7 +20,7 @@ const (
 	endGrace      = time.Second
 )
 
-// Config is what a session needs. Source, Tracker and Resolver must be set; the session uses
+// Config is what a session needs. Source, Tracker (or Chords) and Resolver must be set; the session uses
 // them alone while it runs, and does not close the source.
 type Config struct {
 	Source   capture.Source
@@ -35,6 +36,8 @@ type Config struct {
 	Crash func()
 	// Bands gives the partial numbers of the strobe for a target; nil: 1, 2, 3 and 4.
 	Bands func(targets.Target) []int
+	// Chords, if not nil, reads all strings of the resolver at once; Tracker is not used then.
+	Chords NewChords
 	// BlockLen is how many samples are read at a time; 0: 512 at 48 kHz and in proportion.
 	BlockLen int
 	// Now is the clock of the latency figures; nil: time.Now.
@@ -49,6 +52,9 @@ type Session struct {
 	boxes   []*mailbox
 	delays  *latencies
 	strings int // of the instrument; guarded by mu
+
+	ear     ear       // the analysis goroutine's, as is arrived
+	arrived time.Time // when the newest block came
 
 	counts counts
 
@@ -191,31 +197,24 @@ func show(ctx context.Context, box *mailbox, sink Sink) error {
 
 // analyse turns packets into frames until the queue is closed.
 func (s *Session) analyse(ctx context.Context) error {
-	s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
 	defer func() {
 		for _, box := range s.boxes {
 			box.close()
 		}
 	}()
-	var arrived time.Time
-	emit := func(r *pitch.Reading) {
-		frame := s.framer.reading(r)
-		frame.Arrived = arrived
-		s.counts.readings.Add(1)
-		s.delays.add(s.cfg.Now().Sub(arrived))
-		s.post(ctx, frame)
-	}
+	s.ear = s.newEar(ctx)
+	s.ear.aim(s.cfg.Resolver)
 	lost := false
 	for p := range s.queue.filled {
 		s.obey()
 		switch {
 		case !p.lost:
-			arrived = p.arrived
+			s.arrived = p.arrived
 			s.counts.blocks.Add(1)
 			s.counts.samples.Add(int64(len(p.block.Samples)))
 			s.framer.follow(p.block)
 			s.counts.gaps.Store(int64(s.framer.gaps))
-			s.cfg.Tracker.Push(p.block.Samples, p.block.Start, emit)
+			s.ear.push(p.block)
 		case !lost:
 			s.post(ctx, s.framer.notice(display.Lost, errLost(s.cfg.Source)))
 		}
@@ -223,10 +222,28 @@ func (s *Session) analyse(ctx context.Context) error {
 		s.queue.free <- p
 	}
 	if ctx.Err() == nil {
-		s.cfg.Tracker.Flush()
+		s.ear.flush()
 		s.post(ctx, s.framer.notice(display.Ended, ""))
 	}
 	return nil
+}
+
+// newEar returns what the samples go through, and what comes of that is posted.
+func (s *Session) newEar(ctx context.Context) ear {
+	show := func(frame *display.Frame) {
+		frame.Arrived = s.arrived
+		s.counts.readings.Add(1)
+		s.delays.add(s.cfg.Now().Sub(s.arrived))
+		s.post(ctx, frame)
+	}
+	if s.cfg.Chords == nil {
+		return &singleEar{s.cfg.Tracker, func(r *pitch.Reading) { show(s.framer.reading(r)) }}
+	}
+	return &chordEar{
+		create: s.cfg.Chords, rate: capture.TrueRate(s.cfg.Source),
+		emit: func(c *ensemble.Chord) { show(s.framer.chord(c)) },
+		fail: func(err error) { s.post(ctx, s.framer.notice(display.Unsure, err.Error())) },
+	}
 }
 
 func errLost(src capture.Source) string {
@@ -249,11 +266,11 @@ func (s *Session) obey() {
 	if todo.aim != nil {
 		s.framer.aim(todo.aim)
 		s.cfg.Resolver = todo.aim.Resolver
-		s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
+		s.ear.aim(s.cfg.Resolver)
 	}
 	if todo.hold {
 		s.framer.hold(todo.holdString)
-		s.cfg.Tracker.Expect(s.cfg.Resolver.Expected())
+		s.ear.aim(s.cfg.Resolver)
 	}
 	if todo.clear {
 		s.framer.clear()

@@ -36,7 +36,8 @@ func (t *Tracker) add(strings []StringReading) {
 }
 
 // combined returns the readings of the whole chord: for each string the weighted mean over the
-// windows in which it is heard, if these are half of them or more. The windows overlap and share
+// windows in which it is heard, if these are a third of them or more: in one window a string that
+// is silent is hardly ever taken for sounding, but a sounding one may well be missed. The windows overlap and share
 // the strings' own irregularities, so that the mean is held to be no surer than one reading, and
 // less so when they differ.
 func (t *Tracker) combined() []StringReading {
@@ -44,14 +45,14 @@ func (t *Tracker) combined() []StringReading {
 	for i := range out {
 		s := &t.all[i]
 		switch {
-		case 2*s.sounding >= s.windows && s.sounding > 0:
+		case s.sounding > 0 && 3*s.sounding >= s.windows:
 			out[i] = s.best
 			mean := s.cents / s.weight
 			spread := math.Max(0, s.cents2/s.weight-mean*mean)
 			out[i].Cents = mean
 			out[i].F1Hz = out[i].String.Hz * math.Exp(mean/centsPerNeper)
 			out[i].SigmaCents = math.Sqrt(s.variance/s.weight + spread)
-		case s.hidden+s.sounding > 0:
+		case s.hidden+s.sounding > 0 && 3*(s.hidden+s.sounding) >= s.windows:
 			out[i] = s.last
 			if s.hidden == 0 {
 				out[i] = s.best

@@ -57,7 +57,7 @@ type fit struct {
 	alone    []deviation
 	column   []float64
 	law      law
-	scatter  float64 // width of the scatter about the law in units of scatterWidth
+	scatter  spread
 }
 
 // A partial is one partial of one string.
@@ -122,7 +122,7 @@ func (f *fit) begin(b *bank, from, to int, carry bool) {
 		p.extra = sq(scatterWidth(p.k)) * 2
 	}
 	f.active = f.active[:0]
-	f.scatter = 1
+	f.scatter = spread{1, 1}
 }
 
 func sq(x float64) float64 { return x * x }

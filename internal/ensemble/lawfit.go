@@ -58,7 +58,10 @@ func (l *law) solve(f *fit, voices []voice) bool {
 			continue
 		}
 		v.df, v.db = l.x[u], l.x[u+1]
-		v.db = math.Max(-v.b-1e-5, v.db)
+		if least := -v.b; v.db < least { // no string is less stiff than a flexible one
+			v.df += l.inverse[u*l.size+u+1] / l.inverse[(u+1)*(l.size+1)] * (least - v.db)
+			v.db = least
+		}
 		v.df = math.Max(-30, math.Min(30, v.df))
 		l.x[u], l.x[u+1] = v.df, v.db
 		v.sigma = math.Sqrt(l.inverse[u*(l.size+1)])

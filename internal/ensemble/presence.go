@@ -7,11 +7,14 @@ const (
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 )
 
-// A partial could have been heard if it would stand out with this part of what sounds in its
-// cluster, or of the loudest partial of its own string that is heard.
+// Parts of a power.
 const (
+	// A partial could have been heard if it would stand out with this part of what sounds in its
+	// cluster, or of the loudest partial of its own string that is heard.
 	sharePart = 0.03
 	ownPart   = 0.01
+	oddPart   = 0.003 // of the loudest partial that an odd one should have
+	quietPart = 0.001 // of the loudest partial of all, for a string of which nothing is heard
 )
 
 // lowPartials are those that a sounding string has nearly all.
@@ -27,7 +30,8 @@ func (f *fit) weigh(voices []voice) {
 	}
 	for i := range voices {
 		v := &voices[i]
-		v.heard, v.low, v.tested, v.power, v.loudest = 0, 0, 0, 0, 0
+		v.heard, v.power, v.loudest = 0, 0, 0
+		v.low, v.lowOdd, v.tested, v.testedOdd, v.covered = 0, 0, 0, 0, 0
 	}
 	for i := range f.clusters {
 		f.uncertainty(&f.clusters[i])
@@ -43,22 +47,48 @@ func (f *fit) weigh(voices []voice) {
 		v.heard++
 		v.power += power
 		v.loudest = math.Max(v.loudest, power)
-		if p.k <= lowPartials {
-			v.low++
-		}
 	}
 	for _, a := range f.active {
 		p := &f.partials[a]
-		v := &voices[p.voice]
-		if p.k <= lowPartials && (p.heard || p.doubt*standsOut < math.Max(sharePart*f.clusters[p.cluster].power, ownPart*v.loudest)) {
-			v.tested++
+		if p.k <= lowPartials {
+			f.weighLow(p, &voices[p.voice], loudest)
 		}
 	}
 }
 
-// sounds reports whether enough partials are heard.
+// weighLow counts one of the lowest partials of a string among those that could have been heard,
+// or among those that others may cover.
+func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
+	own := ownPart * v.loudest
+	if v.heard == 0 {
+		own = quietPart * loudest
+	}
+	c := &f.clusters[p.cluster]
+	switch {
+	case p.heard || p.doubt*standsOut < math.Max(sharePart*c.power, own):
+		v.tested++
+		v.testedOdd += p.k % 2
+	case c.size() > 1 && c.power > quietPart*loudest:
+		v.covered++
+	}
+	if p.heard {
+		v.low++
+		if p.k%2 == 1 && norm(p.c) > oddPart*v.loudest {
+			v.lowOdd++
+		}
+	}
+}
+
+// sounds reports whether enough partials are heard, odd ones too: the even ones alone are those of
+// a string an octave higher.
 func (v *voice) sounds() bool {
-	return v.heard >= min(2, v.partials) && (5*v.low >= 3*v.tested || v.low >= 3 && 2*v.low >= v.tested)
+	return v.heard >= min(2, v.partials) && 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2)
+}
+
+// mayHide reports whether a string that is not heard may sound all the same: few of its lowest
+// partials could have been heard, and others cover most of the rest.
+func (v *voice) mayHide() bool {
+	return 2*v.tested < min(lowPartials, v.partials) && v.covered >= 2 && v.covered >= v.tested
 }
 
 // uncertainty sets the variance of the amplitude of each partial of a cluster, and its power.

@@ -10,7 +10,8 @@ type String struct {
 	Number int     // as the player counts; only handed back
 	Label  string  // name of the target; only handed back
 	Hz     float64 // target of partial 1
-	B      float64 // inharmonicity if it is known to about 10%; 0: not known
+	B      float64 // inharmonicity if it is known; 0: not known
+	BPart  float64 // standard uncertainty of B as a part of it; 0: 0.12
 }
 
 // Config says what a reader listens for.
@@ -51,28 +52,38 @@ const (
 
 // A voice is one string under measurement.
 type voice struct {
-	target              float64
-	partials            int
-	top                 float64 // [Hz] no partial above
-	known               bool
-	meanOfB             float64
-	sigmaOfB            float64
-	candidate           bool
-	hidden              bool // what sounds at its partials may all be others'
-	f1, b, bend         float64
-	sigma, sigmaB       float64
-	sigmaFB             float64 // covariance
-	df, db              float64 // last step of the law
-	bendInfo            float64
-	bendPull            float64
-	heard               int     // partials that stand out
-	low, tested         int     // of the lowest: heard, and could have been
-	power, loudest      float64 // of the partials that are heard, all and the loudest
-	start, startSigma   float64 // prior of f1: Hz and cents
-	startB, startSigmaB float64 // prior of B
-	firstF1, firstB     float64 // as the search has found them
-	firstSigma          float64
-	firstSigmaB         float64
+	target   float64 // [Hz]
+	partials int
+	top      float64 // [Hz] no partial above
+
+	known     bool    // B is
+	meanOfB   float64 // prior
+	sigmaOfB  float64
+	spreadOfB float64 // of ln B, for the search
+
+	candidate bool // it may sound
+	hidden    bool // what sounds at its partials may all be others'
+
+	f1, b          float64 // [Hz]
+	bend           float64 // [1/s] relative glide
+	sigma          float64 // [cents]
+	sigmaB         float64
+	sigmaFB        float64 // covariance
+	df, db         float64 // last step of the law, [cents] and B
+	bendInfo       float64
+	bendPull       float64
+	start, startB  float64 // prior of f1 [Hz] and B while the fit grows
+	startSigma     float64 // [cents]
+	startSigmaB    float64
+	first, firstB  float64 // f1 [Hz] and B as the search has found them
+	firstSigma     float64
+	firstSigmaB    float64
+	power, loudest float64 // of the partials that are heard: all, and the loudest
+
+	heard             int // partials that stand out
+	low, lowOdd       int // of the lowest: heard
+	tested, testedOdd int // of the lowest: could have been heard
+	covered           int // of the lowest: could not, for others sound there
 }
 
 // A Reader reads windows of sound. It holds its work space, allocates nothing once it has seen a
@@ -138,17 +149,25 @@ func (cfg *Config) check() error {
 	return nil
 }
 
+// measuredB is how well a measured inharmonicity is known, as a part of it.
+const measuredB = 0.12
+
 // newVoice prepares for a string. Where B is not known its prior covers strings of guitars,
 // basses and the lower piano (0 to 4e-4) and the growth towards the top of a piano, as in
 // R. W. Young, J. Acoust. Soc. Am. 24 (1952) 267.
 func newVoice(s String, top float64) voice {
 	v := voice{target: s.Hz, top: top}
+	part := s.BPart
+	if part == 0 {
+		part = measuredB
+	}
+	v.spreadOfB = spreadOfB
 	if s.B > 0 {
-		v.known = true
-		v.meanOfB, v.sigmaOfB = s.B, 0.12*s.B+2e-6
+		v.known = part <= 2*measuredB
+		v.meanOfB, v.sigmaOfB, v.spreadOfB = s.B, part*s.B+2e-6, 1.2*part
 	} else {
 		high := math.Pow(s.Hz/2000, 1.8) * 4e-3
-		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 8e-5+high
+		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 6e-5+high
 	}
 	for v.partials < mostPartials && partialHz(s.Hz, v.meanOfB, v.partials+1) < top {
 		v.partials++
@@ -213,7 +232,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.hidden = v.hidden && carry
-		v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
+		v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	for range len(r.voices) {
 		if !r.fitOnce(from, to, carry) {
@@ -230,7 +249,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 			return
 		}
 		v := &r.voices[worst]
-		v.candidate, v.hidden = false, 2*v.tested < min(lowPartials, v.partials)
+		v.candidate, v.hidden = false, v.mayHide()
 	}
 }
 
@@ -240,12 +259,12 @@ func (r *Reader) fitOnce(from, to int, carry bool) bool {
 	any := false
 	for i := range r.voices {
 		v := &r.voices[i]
-		v.f1, v.b, v.sigma, v.sigmaB = v.firstF1, v.firstB, v.firstSigma, v.firstSigmaB
+		v.f1, v.b, v.sigma, v.sigmaB = v.first, v.firstB, v.firstSigma, v.firstSigmaB
 		v.sigmaFB = 0
 		if !carry {
 			v.bend = 0
 		}
-		v.start, v.startSigma = v.firstF1, 1+2*v.firstSigma
+		v.start, v.startSigma = v.first, 1+2*v.firstSigma
 		v.startB, v.startSigmaB = v.firstB, 3*v.firstSigmaB
 		any = any || v.candidate
 	}
@@ -293,9 +312,9 @@ func (r *Reader) report() []StringReading {
 		out := &r.out[i]
 		*out = StringReading{String: r.cfg.Strings[i], Hidden: v.hidden}
 		if v.hidden {
-			out.F1Hz = v.firstF1
-			out.Cents = centsPerNeper * math.Log(v.firstF1/v.target)
-			out.SigmaCents = math.Hypot(v.firstSigma, unseparated(v.firstF1, r.fit.seconds))
+			out.F1Hz = v.first
+			out.Cents = centsPerNeper * math.Log(v.first/v.target)
+			out.SigmaCents = math.Hypot(v.firstSigma, unseparated(v.first, r.fit.seconds))
 		}
 		if !v.candidate {
 			continue
@@ -304,7 +323,7 @@ func (r *Reader) report() []StringReading {
 		out.F1Hz = v.f1
 		out.Cents = centsPerNeper * math.Log(v.f1/v.target)
 		out.DriftCents = v.bend * centsPerNeper
-		out.SigmaCents = math.Sqrt(sq(v.sigma) + sq(commonScatter*r.fit.scatter) + sq(0.1*out.DriftCents*r.fit.seconds))
+		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(commonScatter*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
 		out.B, out.BSigma = v.b, v.sigmaB
 		out.Heard = v.heard
 		out.LevelDB = 10 * math.Log10(v.power/2+1e-30)

@@ -23,7 +23,7 @@ func (v *voice) oddB(b float64) float64 {
 	if v.known {
 		return 0.1 * sq((b-v.meanOfB)/v.sigmaOfB)
 	}
-	return 0.1 * sq(math.Log(math.Max(b, 0.02*v.meanOfB)/v.meanOfB)/spreadOfB)
+	return 0.1 * sq(math.Log(math.Max(b, 0.02*v.meanOfB)/v.meanOfB)/v.spreadOfB)
 }
 
 // search finds where each string may sound from the peaks, and sets candidate, f1, b and sigma of

@@ -25,11 +25,11 @@ type Chord struct {
 	At         int64 // sample index of the newest sample used
 	Onset, End int64 // of the last string plucked; End only of a whole chord
 	WindowS    float64
-	LevelDB    float64 // RMS of the newest hop, dB re full scale
-	New        bool    // the first reading after an onset
-	AfterGap   bool    // samples were lost just before
-	Silent     bool    // nothing sounds; Strings tells none
-	Strings    []StringReading
+	LevelDB    float64         // RMS of the newest hop, dB re full scale
+	New        bool            // the first reading after an onset
+	AfterGap   bool            // samples were lost just before
+	Silent     bool            // nothing sounds; Strings is empty
+	Strings    []StringReading // empty while there is too little sound to read
 }
 
 // A Tracker reads the strings of a stream, over and over while they ring: live, a window of up to
@@ -162,7 +162,12 @@ func (t *Tracker) windowHeld(int64) bool {
 func (t *Tracker) due(at int64, emit func(*Chord)) {
 	held := len(t.raw) - t.begin
 	if t.cfg.Live {
-		if held >= t.samples(MinWindow) && at-t.lastRead >= int64(t.samples(liveStep)) {
+		switch {
+		case at-t.lastRead < int64(t.samples(liveStep)):
+		case held < t.samples(MinWindow):
+			t.lastRead = at
+			t.tell(emit, nil)
+		default:
 			carry := t.readings > 0 && at-t.lastFind < int64(t.samples(searchStepS))
 			t.tell(emit, t.measure(len(t.raw), carry))
 		}
@@ -188,12 +193,12 @@ func (t *Tracker) measure(end int, carry bool) []StringReading {
 	return t.reader.read(t.raw[from*m:to*m], from, to, carry)
 }
 
-// tell emits a live reading; without strings nothing sounds.
+// tell emits a live reading.
 func (t *Tracker) tell(emit func(*Chord), strings []StringReading) {
 	if emit == nil {
 		return
 	}
-	t.chord.Strings, t.chord.Silent = strings, strings == nil
+	t.chord.Strings, t.chord.Silent = strings, !t.sounding
 	t.chord.AfterGap, t.gap = t.gap, false
 	emit(&t.chord)
 	t.chord.New = t.chord.New && strings == nil

@@ -63,6 +63,7 @@ type openPitch struct {
 	step     int      // byStep
 	interval Interval // byInterval, above the reference note
 	hz       float64  // byHz
+	target   Target   // byTarget
 }
 
 type pitchKind int
@@ -72,6 +73,7 @@ const (
 	byStep
 	byInterval
 	byHz
+	byTarget // as it is, whatever the tuning
 )
 
 // Targets returns the open strings in the instrument's order.
@@ -192,6 +194,8 @@ func (in *Instrument) placeStrings() error {
 func (in *Instrument) openTarget(p openPitch) (Target, error) {
 	t := in.Tuning
 	switch p.kind {
+	case byTarget:
+		return p.target, nil
 	case byNote:
 		step, err := t.Step(p.note)
 		if err != nil {

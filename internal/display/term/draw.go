@@ -13,11 +13,15 @@ func (c *canvas) draw(s *scene, w, h int, d depth) {
 	if l.header.h > 0 {
 		c.drawHeader(l.header, &s.frame)
 	}
-	c.drawHead(&l, s)
-	c.drawStrobe(l.strobe, s)
-	c.drawGuide(l.guide, s)
-	c.drawTiles(&l, s)
-	c.drawList(l.list, s)
+	if s.frame.AllStrings {
+		c.drawTogether(rect{1, l.head.y, w - 2, h - 2 - l.head.y}, s)
+	} else {
+		c.drawHead(&l, s)
+		c.drawStrobe(l.strobe, s)
+		c.drawGuide(l.guide, s)
+		c.drawTiles(&l, s)
+		c.drawList(l.list, s)
+	}
 	c.drawMessage(l.message, s)
 	c.drawKeys(l.keys, s)
 	if s.help {

@@ -51,6 +51,30 @@ func fakeStrings(labels ...string) []display.StringRow {
 	return rows
 }
 
+// fakeChord is a strum of six strings, one of which is silent and one hidden.
+func fakeChord() display.Frame {
+	f := fakeFrame(0, 0.3)
+	f.AllStrings, f.WindowS, f.Bands = true, 1, nil
+	f.Strings = fakeStrings("E4", "B3", "G3", "D3", "A2", "E2")
+	cents := []float64{0.12, -3.4, 0, 18.2, 0, -41}
+	for i := range f.Strings {
+		row := &f.Strings[i]
+		row.Active, row.Read, row.Cents, row.AtS = true, true, cents[i], f.TimeS
+		switch {
+		case row.Cents > 0.5:
+			row.Verdict = "sharp"
+		case row.Cents < -0.5:
+			row.Verdict = "flat"
+		default:
+			row.Verdict = "in tune"
+		}
+	}
+	f.Strings[2] = display.StringRow{Number: 3, Label: "G3", Verdict: "silent"}
+	f.Strings[4] = display.StringRow{Number: 5, Label: "A2", Verdict: "hidden", Hidden: true}
+	f.Strings[5].Sigma = 6
+	return f
+}
+
 // fakeScene shows a frame fresh from the tuner.
 func fakeScene(f display.Frame) *scene {
 	return &scene{frame: f, shutter: frameTime.Seconds()}

@@ -37,6 +37,7 @@ func TestDrawings(t *testing.T) {
 	many := fakeScene(fakeFrame(0.2, 0.3))
 	many.frame.Strings = fakeStrings("E4", "E4", "B3", "B3", "G3", "G4", "D3", "D4", "A2", "A3", "E2", "E3", "C2")
 	many.frame.Strings[8].Active = true
+	together := fakeScene(fakeChord())
 
 	for _, d := range []struct {
 		name  string
@@ -69,6 +70,9 @@ func TestDrawings(t *testing.T) {
 		{"many-strings", many, 60, 20, mono},
 		{"many-strings", many, 120, 30, mono},
 		{"too-small", held, 39, 12, mono},
+		{"together", together, 80, 24, direct},
+		{"together", together, 120, 40, mono},
+		{"together", together, 60, 12, mono},
 	} {
 		name := fmt.Sprintf("%s-%dx%d-%s.txt", d.name, d.w, d.h, depthNames[d.depth])
 		t.Run(name, func(t *testing.T) {

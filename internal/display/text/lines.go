@@ -23,6 +23,7 @@ type Lines struct {
 	watch   watch
 	current reading // the newest
 	printed reading // the one on the last line
+	all     chordLines
 }
 
 // A reading is what Lines remembers of a frame.
@@ -40,6 +41,9 @@ func NewLines(w io.Writer) *Lines { return &Lines{w: w} }
 
 // Show writes what is worth a line in f and keeps nothing of it.
 func (l *Lines) Show(f *display.Frame) error {
+	if f.AllStrings || l.all.known {
+		return l.chord(f)
+	}
 	if l.current.known && (f.State != display.Sounding || f.OnsetS != l.current.onsetS) {
 		if err := l.finish(); err != nil {
 			return err
@@ -82,8 +86,11 @@ func (l *Lines) changed() bool {
 }
 
 func (l *Lines) print() error {
-	r := &l.current
-	l.printed = *r
+	l.printed = l.current
+	return l.write(&l.current)
+}
+
+func (l *Lines) write(r *reading) error {
 	at := ""
 	if r.target.String > 0 {
 		at = fmt.Sprintf("  string %d", r.target.String)

@@ -25,7 +25,8 @@ type eventLine struct {
 	Message string `json:"message"`
 }
 
-// Readings writes live frames as JSON Lines: a reading for every frame with a pitch, and events.
+// Readings writes live frames as JSON Lines: a reading for every frame with a pitch, or with all
+// strings, and events.
 type Readings struct {
 	lines    *lineWriter
 	partials bool
@@ -47,6 +48,9 @@ func (r *Readings) Show(f *display.Frame) error {
 	}
 	if f.State != display.Sounding {
 		return nil
+	}
+	if f.AllStrings {
+		return r.lines.write(stringsOf(f))
 	}
 	return r.lines.write(r.reading(f))
 }

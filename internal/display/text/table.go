@@ -49,8 +49,13 @@ func (t *noteTable) WriteNote(n *Note) error {
 		if g.String > 0 {
 			str, fret = strconv.Itoa(g.String), strconv.Itoa(g.Fret)
 		}
-		row = append(row, clean(g.Label), str, fret, hz(g.Hz), hz(n.F1Hz), display.Cents(n.Cents, n.CentsSigma),
-			display.Sigma(n.CentsSigma), n.State, display.BeatHz(n.BeatHz, n.F1Hz, n.CentsSigma))
+		row = append(row, clean(g.Label), str, fret, display.Hz(g.Hz, n.F1SigmaCents), hz(n.F1Hz))
+		if finite(n.Cents) {
+			row = append(row, display.Cents(n.Cents, n.CentsSigma), display.Sigma(n.CentsSigma), n.State,
+				display.BeatHz(n.BeatHz, n.F1Hz, n.CentsSigma))
+		} else { // a string that does not sound
+			row = append(row, "", "", n.State, "")
+		}
 	}
 	stiff := ""
 	if finite(n.Inharmonicity) {
