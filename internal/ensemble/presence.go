@@ -30,7 +30,7 @@ func (f *fit) weigh(voices []voice) {
 	}
 	for i := range voices {
 		v := &voices[i]
-		v.heard, v.power, v.loudest = 0, 0, 0
+		v.heard, v.power, v.loudest, v.alone = 0, 0, 0, false
 		v.low, v.lowOdd, v.tested, v.testedOdd, v.covered = 0, 0, 0, 0, 0
 	}
 	for i := range f.clusters {
@@ -73,16 +73,21 @@ func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
 	}
 	if p.heard {
 		v.low++
+		v.alone = v.alone || p.k == 1 && c.size() == 1 && norm(p.c) > ownPart*loudest
 		if p.k%2 == 1 && norm(p.c) > oddPart*v.loudest {
 			v.lowOdd++
 		}
 	}
 }
 
-// sounds reports whether enough partials are heard, odd ones too: the even ones alone are those of
-// a string an octave higher.
+// sounds reports whether enough partials are heard: three, if the lowest of all stands alone, which
+// no partial of another string can be then; else most of those that could be, odd ones too, as the
+// even ones alone are those of a string an octave higher.
 func (v *voice) sounds() bool {
-	return v.heard >= min(2, v.partials) && 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2)
+	if v.heard < min(2, v.partials) {
+		return false
+	}
+	return v.alone && v.heard >= 3 || 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2)
 }
 
 // mayHide reports whether a string that is not heard may sound all the same: few of its lowest

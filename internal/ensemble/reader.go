@@ -80,10 +80,11 @@ type voice struct {
 	firstSigmaB    float64
 	power, loudest float64 // of the partials that are heard: all, and the loudest
 
-	heard             int // partials that stand out
-	low, lowOdd       int // of the lowest: heard
-	tested, testedOdd int // of the lowest: could have been heard
-	covered           int // of the lowest: could not, for others sound there
+	heard             int  // partials that stand out
+	alone             bool // the lowest does, in a cluster of its own
+	low, lowOdd       int  // of the lowest: heard
+	tested, testedOdd int  // of the lowest: could have been heard
+	covered           int  // of the lowest: could not, for others sound there
 }
 
 // A Reader reads windows of sound. It holds its work space, allocates nothing once it has seen a
