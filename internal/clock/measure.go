@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"sync/atomic"
 	"time"
 
 	"tunerd/internal/capture"
@@ -39,7 +40,19 @@ type Job struct {
 	// Seconds of sound are listened to, or all there is; 0: all. When ctx ends, what has come until
 	// then counts.
 	Seconds  float64
-	Progress func(seconds float64) // told how far it is, every block; may be nil
+	Progress *Progress // told how far it is; may be nil
+}
+
+// A Progress tells how much of the listening is done. It is safe for several goroutines.
+type Progress struct{ bits atomic.Uint64 }
+
+// Fraction is 0 to 1, and 0 if the end is not known.
+func (p *Progress) Fraction() float64 { return math.Float64frombits(p.bits.Load()) }
+
+func (p *Progress) tell(elapsed, whole float64) {
+	if p != nil && whole > 0 {
+		p.bits.Store(math.Float64bits(math.Min(1, elapsed/whole)))
+	}
 }
 
 // A meter is a Tone or a System at work on one stretch of sound.
@@ -141,9 +154,7 @@ func (j *Job) listen(ctx context.Context, source capture.Source, newMeter func()
 		end = b.Start + int64(len(b.Samples))
 		now.push(b, arrived)
 		elapsed := float64(end-first) / float64(m.RateHz)
-		if j.Progress != nil {
-			j.Progress(elapsed)
-		}
+		j.Progress.tell(elapsed, j.Seconds)
 		if j.Seconds > 0 && elapsed >= j.Seconds {
 			return longer(best, now), nil
 		}

@@ -21,6 +21,7 @@ type tape struct {
 	live    bool
 	pos     int64
 	end     error
+	passed  func(pos int64) // told after each Read; may be nil
 }
 
 func (p *tape) Name() string    { return "tape" }
@@ -46,6 +47,9 @@ func (p *tape) Read(ctx context.Context, dst []float64) (capture.Block, error) {
 	n := copy(dst, p.samples[p.pos:])
 	b := capture.Block{Samples: dst[:n], Start: p.pos, Lost: lost}
 	p.pos += int64(n)
+	if p.passed != nil {
+		p.passed(p.pos)
+	}
 	return b, nil
 }
 
@@ -113,11 +117,16 @@ func TestLongestStretchCounts(t *testing.T) {
 
 func TestInterruptionKeepsWhatThereIs(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
-	m, err := Measure(ctx, fast(50, 30), Job{ToneHz: 440, Progress: func(s float64) {
-		if s > 10 {
+	source, progress := fast(50, 30), &Progress{}
+	source.passed = func(pos int64) {
+		if pos > 10*rate {
 			cancel()
 		}
-	}})
+	}
+	m, err := Measure(ctx, source, Job{ToneHz: 440, Seconds: 20, Progress: progress})
+	if f := progress.Fraction(); math.Abs(f-0.5) > 0.01 {
+		t.Errorf("progress %g, want half", f)
+	}
 	if err != nil || math.Abs(m.Seconds-10) > 0.1 {
 		t.Errorf("%+v, %v; want 10 s", m, err)
 	}
@@ -151,12 +160,12 @@ func TestTable(t *testing.T) {
 	system := &Measurement{Device: "card", RateHz: 48000, By: BySystem, PPM: 7, SigmaPPM: 1, At: time.Now()}
 	tone := &Measurement{Device: "card", RateHz: 48000, By: ByTone, PPM: 12.25, SigmaPPM: 0.2, At: time.Now(), ToneHz: 440}
 	check(Correction{})
-	if err := table.ApplySystem("card", 48000, true); !errors.Is(err, ErrNotMeasured) {
+	if err := table.ApplySystem("card", 48000); !errors.Is(err, ErrNotMeasured) {
 		t.Errorf("%v, want ErrNotMeasured", err)
 	}
 	table.Put(system)
 	check(Correction{}) // not by itself
-	if err := table.ApplySystem("card", 48000, true); err != nil {
+	if err := table.ApplySystem("card", 48000); err != nil {
 		t.Fatal(err)
 	}
 	check(Correction{7, 1, BySystem})
@@ -167,7 +176,7 @@ func TestTable(t *testing.T) {
 	if got := table.For("card", 44100); got != (Correction{}) {
 		t.Errorf("at another rate %+v", got)
 	}
-	if err := errors.Join(table.ApplySystem("card", 48000, true), table.Forget("card")); err != nil {
+	if err := errors.Join(table.ApplySystem("card", 48000), table.Forget("card")); err != nil {
 		t.Fatal(err)
 	}
 	check(Correction{})

@@ -125,15 +125,31 @@ func (t *Table) Put(m *Measurement) {
 // ErrNotMeasured says that the table has nothing of the kind for a device.
 var ErrNotMeasured = errors.New("nothing was measured of it")
 
-// ApplySystem says whether the comparison with the system clock is to be applied, which it is not
-// by itself, because it cannot tell which of the two clocks is wrong.
-func (t *Table) ApplySystem(device string, rate int, apply bool) error {
-	e := t.find(device, rate)
-	if e == nil || e.System == nil {
-		return fmt.Errorf("clock: %q at %d Hz against the system clock: %w", device, rate, ErrNotMeasured)
+// ApplySystem makes the comparison with the system clock the correction of a device at one rate,
+// or at all for 0. It is none by itself, because it cannot tell which of the two clocks is wrong.
+func (t *Table) ApplySystem(device string, rate int) error {
+	found := false
+	for i := range t.Devices {
+		e := &t.Devices[i]
+		if e.Device == device && (rate == 0 || e.RateHz == rate) && e.System != nil {
+			e.UseSystem, found = true, true
+		}
 	}
-	e.UseSystem = apply
+	if !found {
+		return fmt.Errorf("clock: %q against the clock of the computer: %w", device, ErrNotMeasured)
+	}
 	return nil
+}
+
+// Names lists the devices, each once.
+func (t *Table) Names() []string {
+	var names []string
+	for _, e := range t.Devices {
+		if !slices.Contains(names, e.Device) {
+			names = append(names, e.Device)
+		}
+	}
+	return names
 }
 
 // Forget removes all entries of a device.

@@ -47,6 +47,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newServeCommand(d),
 		newMeasureCommand(d),
 		newDevicesCommand(d),
+		newClockCommand(d),
 		newInstrumentCommand(),
 		newFretsCommand(),
 		newTuningCommand(),

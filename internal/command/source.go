@@ -22,11 +22,16 @@ type sourceOptions struct {
 }
 
 func (o *sourceOptions) addFlags(fs *pflag.FlagSet) {
+	o.addInputFlags(fs)
+	fs.Var(&o.clock, "clock", "the sound card is fast by `PPM`, for which readings are corrected; auto takes what\n\"tunerd clock\" has measured of a microphone, none corrects nothing")
+}
+
+// addInputFlags adds the flags that say how samples are read.
+func (o *sourceOptions) addInputFlags(fs *pflag.FlagSet) {
 	fs.IntVar(&o.channel, "channel", 0, "take channel `N` (from 1) instead of the mean of all")
 	fs.IntVar(&o.rate, "rate", 0, "sample rate in `HZ` of the device, or of --raw input (default: the device's own, 48000)")
 	fs.StringVar(&o.raw, "raw", "", "standard input is bare samples of this `FORMAT`: s16le, s24le, s32le or f32le")
 	fs.IntVar(&o.channels, "raw-channels", 0, "--raw input has `N` channels, one sample of each in turn (default 1)")
-	fs.Var(&o.clock, "clock", "the sound card is fast by `PPM`, for which readings are corrected; auto takes what\n\"tunerd clock\" has measured of a microphone, none corrects nothing")
 }
 
 func (o *sourceOptions) options(paced bool, log *slog.Logger) capture.Options {
