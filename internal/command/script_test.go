@@ -21,7 +21,8 @@ import (
 // TestScripts drives the program as it is built and installed.
 //
 // Scripts find the recordings of the project in $RECORDINGS, and make sounds of known pitch
-// with: pluck FILE HZ SECONDS (a synthetic string, mono, 48 kHz, 24 bits) and silence FILE SECONDS.
+// with: pluck FILE HZ SECONDS (a synthetic string, mono, 48 kHz, 24 bits), tone FILE HZ SECONDS (a
+// sine), and silence FILE SECONDS.
 // What else they may say stands with the functions below.
 func TestScripts(t *testing.T) {
 	bin := buildProgram(t)
@@ -37,7 +38,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"pluck": pluck, "silence": silence,
+			"pluck": pluck, "tone": tone, "silence": silence,
 			"plansound": planSound, "allnear": allNear,
 			"exits": exits, "lines": lines, "fields": fields, "near": near, "cut": cut,
 		},
@@ -81,6 +82,19 @@ func pluck(ts *testscript.TestScript, neg bool, args []string) {
 		scene[i] += 1e-4 * rng.NormFloat64()
 	}
 	save(ts, args[0], scene)
+}
+
+func tone(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: tone FILE HZ SECONDS")
+	}
+	hz, err := strconv.ParseFloat(args[1], 64)
+	ts.Check(err)
+	samples := make([]float64, seconds(ts, args[2]))
+	for i := range samples {
+		samples[i] = 0.5 * math.Sin(2*math.Pi*hz/scriptRate*float64(i))
+	}
+	save(ts, args[0], samples)
 }
 
 func silence(ts *testscript.TestScript, neg bool, args []string) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"time"
 )
 
@@ -86,25 +85,4 @@ func queryEvents(ctx context.Context, q queryer, instrument string) ([]Event, er
 		list = append(list, e)
 	}
 	return list, rows.Err()
-}
-
-// DeleteEvents removes events: all of them or, if one does not exist, none.
-func (j *Journal) DeleteEvents(ctx context.Context, ids ...int64) error {
-	return j.inTx(ctx, func(tx *sql.Tx) error {
-		return deleteAll(ctx, tx, "event", ErrNoEvent, ids)
-	})
-}
-
-// deleteAll deletes rows of a table by number; missing is the error for one that is not there.
-func deleteAll(ctx context.Context, tx *sql.Tx, table string, missing error, ids []int64) error {
-	for _, id := range ids {
-		done, err := tx.ExecContext(ctx, "DELETE FROM "+table+" WHERE id = ?", id)
-		if err != nil {
-			return err
-		}
-		if n, _ := done.RowsAffected(); n == 0 {
-			return fmt.Errorf("%s %d: %w", table, id, missing)
-		}
-	}
-	return nil
 }

@@ -109,6 +109,9 @@ func (j *Journal) connect() error {
 	j.db = db
 	if err := j.migrate(context.Background()); err != nil {
 		db.Close()
+		if refused := (refusal{}); errors.As(err, &refused) {
+			return fmt.Errorf("%s: %w", j.path, err)
+		}
 		return err
 	}
 	return nil
@@ -135,20 +138,22 @@ func (j *Journal) Path() string { return j.path }
 // Close closes the file. Recorders are to be closed before.
 func (j *Journal) Close() error { return j.error(j.db.Close()) }
 
-var errForeign = errors.New("this database is not a journal of tunerd")
+// A refusal is why a sound database is not used.
+type refusal struct{ error }
 
-// error names the journal in err, and puts what SQLite says into words.
+// error puts what SQLite says into words, and names the journal where that is the trouble.
 func (j *Journal) error(err error) error {
-	if err == nil {
-		return nil
-	}
 	var e *sqlite.Error
 	if errors.As(err, &e) {
 		if words, ok := sqliteWords[e.Code()&0xff]; ok {
 			err = plainError{words, err}
 		}
+		return fmt.Errorf("journal: %s: %w", j.path, err)
 	}
-	return fmt.Errorf("journal: %s: %w", j.path, err)
+	if err != nil {
+		return fmt.Errorf("journal: %w", err)
+	}
+	return nil
 }
 
 // sqliteWords are the primary result codes that a user can do something about.

@@ -181,13 +181,20 @@ func TestDeleteIsAllOrNothing(t *testing.T) {
 	j := openNew(t)
 	one := keep(t, j, Session{}, Reading{F1Hz: 1})
 	two := keep(t, j, Session{}, Reading{F1Hz: 2})
-	if err := j.Delete(t.Context(), one, two+1); !errors.Is(err, ErrNoSession) {
+	event, err := j.AddEvent(t.Context(), Event{Kind: Remark})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := j.Delete(t.Context(), []int64{one}, []int64{event + 1}); !errors.Is(err, ErrNoEvent) {
+		t.Errorf("%v, want ErrNoEvent", err)
+	}
+	if err := j.Delete(t.Context(), []int64{one, two + 1}, nil); !errors.Is(err, ErrNoSession) {
 		t.Errorf("%v, want ErrNoSession", err)
 	}
 	if _, err := j.Session(t.Context(), one); err != nil {
 		t.Errorf("session %d has gone: %v", one, err)
 	}
-	if err := j.Delete(t.Context(), one, two); err != nil {
+	if err := j.Delete(t.Context(), []int64{one, two}, []int64{event}); err != nil {
 		t.Fatal(err)
 	}
 	var left int

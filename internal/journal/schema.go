@@ -3,6 +3,7 @@ package journal
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 )
 
@@ -116,9 +117,9 @@ func (j *Journal) schemaVersion(ctx context.Context) (version int, err error) {
 	case tables == 0:
 		return 0, nil
 	case id != applicationID:
-		return 0, errForeign
+		return 0, refusal{errors.New("this database is not a journal of tunerd")}
 	case version > len(migrations):
-		return 0, fmt.Errorf("written by a newer tunerd: its schema is %d, this one knows up to %d", version, len(migrations))
+		return 0, refusal{fmt.Errorf("written by a newer tunerd: its schema is %d, this one knows up to %d", version, len(migrations))}
 	}
 	return version, nil
 }

@@ -180,11 +180,29 @@ func (j *Journal) Note(ctx context.Context, id int64, note string) error {
 	return nil
 }
 
-// Delete removes sessions with their readings: all of them or, if one does not exist, none.
-func (j *Journal) Delete(ctx context.Context, ids ...int64) error {
+// Delete removes sessions with their readings, and events: all of them or, if one does not exist,
+// none.
+func (j *Journal) Delete(ctx context.Context, sessions, events []int64) error {
 	return j.inTx(ctx, func(tx *sql.Tx) error {
-		return deleteAll(ctx, tx, "session", ErrNoSession, ids)
+		if err := deleteAll(ctx, tx, "session", ErrNoSession, sessions); err != nil {
+			return err
+		}
+		return deleteAll(ctx, tx, "event", ErrNoEvent, events)
 	})
+}
+
+// deleteAll deletes rows of a table by number; missing is the error for one that is not there.
+func deleteAll(ctx context.Context, tx *sql.Tx, table string, missing error, ids []int64) error {
+	for _, id := range ids {
+		done, err := tx.ExecContext(ctx, "DELETE FROM "+table+" WHERE id = ?", id)
+		if err != nil {
+			return err
+		}
+		if n, _ := done.RowsAffected(); n == 0 {
+			return fmt.Errorf("%s %d: %w", table, id, missing)
+		}
+	}
+	return nil
 }
 
 // inTx runs f in a transaction that is kept if f succeeds.

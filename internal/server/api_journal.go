@@ -146,7 +146,7 @@ func (s *Server) putNote(r *http.Request) (any, error) {
 }
 
 func (s *Server) deleteKept(r *http.Request) (any, error) {
-	err := s.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error { return j.Delete(ctx, id) })
+	err := s.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error { return j.Delete(ctx, []int64{id}, nil) })
 	return struct{}{}, err
 }
 

@@ -99,7 +99,7 @@ func (l *Lines) write(r *reading) error {
 		}
 	}
 	_, err := fmt.Fprintf(l.w, "%9.2f s  %s %7s ± %s  %s  %s  beat %s Hz%s\n",
-		r.timeS, pad(clean(r.target.Label), 6), display.Cents(r.cents, r.sigma), pad(display.Sigma(r.sigma)+" cents", 11),
+		r.timeS, pad(Clean(r.target.Label), 6), display.Cents(r.cents, r.sigma), pad(display.Sigma(r.sigma)+" cents", 11),
 		pad(r.verdict, 7), pad(display.Hz(r.f1, r.sigma)+" Hz", 12), display.BeatHz(r.beat, r.f1, r.sigma), at)
 	return err
 }
@@ -129,6 +129,6 @@ func (l *Lines) tell(f *display.Frame) error {
 }
 
 func (l *Lines) remark(timeS float64, s string) error {
-	_, err := fmt.Fprintf(l.w, "%9.2f s  -- %s\n", timeS, clean(s))
+	_, err := fmt.Fprintf(l.w, "%9.2f s  -- %s\n", timeS, Clean(s))
 	return err
 }

@@ -137,7 +137,7 @@ func (l *Listing) WriteTable(w io.Writer) error {
 		var cells []string
 		for i, c := range l.Columns {
 			if c.Title != "" {
-				cells = append(cells, clean(words(row[i], c.number)))
+				cells = append(cells, Clean(words(row[i], c.number)))
 			}
 		}
 		t.rows = append(t.rows, cells)

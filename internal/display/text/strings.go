@@ -128,7 +128,7 @@ func (l *Lines) printStrings() error {
 			}
 			continue
 		}
-		if _, err := fmt.Fprintf(l.w, "%9.2f s  %s %28s%-44s  string %d\n", r.timeS, pad(clean(row.Label), 6), "", row.Verdict, row.Number); err != nil {
+		if _, err := fmt.Fprintf(l.w, "%9.2f s  %s %28s%-44s  string %d\n", r.timeS, pad(Clean(row.Label), 6), "", row.Verdict, row.Number); err != nil {
 			return err
 		}
 	}

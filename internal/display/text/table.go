@@ -41,7 +41,7 @@ func (t *noteTable) WriteNote(n *Note) error {
 		}
 		return display.Hz(x, n.F1SigmaCents)
 	}
-	row := []string{clean(n.File), fixed(n.StartS, 3), fixed(n.EndS-n.StartS, 3)}
+	row := []string{Clean(n.File), fixed(n.StartS, 3), fixed(n.EndS-n.StartS, 3)}
 	if g := n.Target; g == nil {
 		row = append(row, "", "", "", "", hz(n.F1Hz), "", display.Sigma(n.F1SigmaCents), "", "")
 	} else {
@@ -49,7 +49,7 @@ func (t *noteTable) WriteNote(n *Note) error {
 		if g.String > 0 {
 			str, fret = strconv.Itoa(g.String), strconv.Itoa(g.Fret)
 		}
-		row = append(row, clean(g.Label), str, fret, display.Hz(g.Hz, n.F1SigmaCents), hz(n.F1Hz))
+		row = append(row, Clean(g.Label), str, fret, display.Hz(g.Hz, n.F1SigmaCents), hz(n.F1Hz))
 		if finite(n.Cents) {
 			row = append(row, display.Cents(n.Cents, n.CentsSigma), display.Sigma(n.CentsSigma), n.State,
 				display.BeatHz(n.BeatHz, n.F1Hz, n.CentsSigma))
@@ -163,8 +163,8 @@ func blanks(s string, width int) string {
 	return strings.Repeat(" ", max(width-ansi.StringWidth(s), 0))
 }
 
-// clean replaces control characters, so that a name cannot steer the terminal.
-func clean(s string) string {
+// Clean replaces control characters, so that a name cannot steer the terminal.
+func Clean(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r < 0x20 || r >= 0x7f && r < 0xa0 {
 			return '·'
