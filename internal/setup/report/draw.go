@@ -11,7 +11,7 @@ import (
 // Measures of the figures, in units of 1/96 inch on the screen.
 const (
 	width      = 760.0
-	plotHeight = 250.0
+	plotHeight = 224.0
 	left       = 64.0
 	right      = 20.0
 	top        = 34.0

@@ -12,6 +12,7 @@ const (
 	textSize  = 3.4
 	tableSize = 2.9
 	lineGap   = 1.45 // of the letters' height
+	headRoom  = 18.0 // of a heading with what keeps it from what follows
 )
 
 // A pager sets text, tables and figures down the pages of a document.
@@ -25,8 +26,8 @@ type pager struct {
 // WritePDF writes the report as PDF.
 func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
 	doc := figure.NewDocument(r.Title(), paper)
-	width, height := doc.Size()
-	p := &pager{doc: doc, height: height - margin, width: width - 2*margin}
+	across, down := doc.Size()
+	p := &pager{doc: doc, height: down - margin, width: across - 2*margin}
 	p.newPage()
 	p.text(r.Title(), 6, "ink")
 	p.all(r.Facts(), "thin")
@@ -51,8 +52,10 @@ func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
 	}
 	p.head("Before you begin")
 	p.all(r.Cautions(), "")
+	p.keep(headRoom + p.scale()*r.mapHeight())
 	p.head("The board")
 	p.figure(r.mapHeight(), r.board)
+	p.keep(headRoom + p.scale()*plotHeight)
 	p.head("String by string")
 	for i := range r.Result.Strings {
 		p.figure(plotHeight, func(pen figure.Pen) { r.plot(pen, &r.Result.Strings[i]) })
@@ -102,9 +105,12 @@ func (p *pager) text(s string, size float64, class string) {
 	p.y += size * 0.5
 }
 
+// scale is that of a figure that takes the width of the text, mm a unit.
+func (p *pager) scale() float64 { return p.width / width }
+
 // figure sets a figure of the width of the text.
 func (p *pager) figure(height float64, draw func(figure.Pen)) {
-	scale := p.width / width
+	scale := p.scale()
 	p.keep(height*scale + 3)
 	draw(p.doc.Place(margin, p.y, scale))
 	p.y += height*scale + 3

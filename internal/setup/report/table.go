@@ -81,9 +81,9 @@ func (r *Report) compared() *table {
 		return nil
 	}
 	t := &table{
-		Title: "Before and after",
-		Head:  []string{"string", "saddle off before", "after", "nut off before", "after", "worst before", "after", "root mean square"},
-		Wide:  []float64{0.1, 0.16, 0.14, 0.14, 0.14, 0.1, 0.08, 0.14},
+		Title: "Saddle and nut in mm off where the notes are best (positive is away from the head); the notes in cents",
+		Head:  []string{"string", "saddle before", "after", "nut before", "after", "worst before", "after", "mean square"},
+		Wide:  []float64{0.11, 0.15, 0.14, 0.14, 0.14, 0.12, 0.08, 0.12},
 	}
 	for _, c := range setup.Compare(r.BeforeResult, r.Result) {
 		place := func(mm, sigma float64) string { return fmt.Sprintf("%s ± %.2f", signed(mm, 2), sigma) }

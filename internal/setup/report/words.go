@@ -159,6 +159,10 @@ func (r *Report) Frets() []string {
 			f.Fret, math.Abs(f.MM), f.Sigma, way, math.Abs(f.Cents), pitch, namesOf(f.Strings)))
 	}
 	for _, n := range r.Result.Odd {
+		if n.Open() {
+			said = append(said, fmt.Sprintf("An open note of string %d does not fit the others by %s cents (±%.1f) and was left out.", n.String, signed(n.Residual, 1), n.Sigma))
+			continue
+		}
 		said = append(said, fmt.Sprintf("%s does not fit the rest by %s cents (±%.1f) and was left out: worn there, buzzing, or pressed aside. Play it again.", capital(n.Text()), signed(n.Residual, 1), n.Sigma))
 	}
 	if len(said) == 0 && within > 0 {
