@@ -36,7 +36,13 @@ type partial struct {
 	DB float64 `json:"db"` // level, dB re the strongest
 }
 
-func (c clip) path() string { return filepath.Join(wavDir, c.File) }
+// path is the clip's file: of the recordings, or made by a test somewhere else.
+func (c clip) path() string {
+	if filepath.IsAbs(c.File) {
+		return c.File
+	}
+	return filepath.Join(wavDir, c.File)
+}
 
 // periodBias returns by how many cents the period of the clip is sharp of its reference:
 // what a reader that looks for the lag of greatest self-similarity has to find, by no fault of
