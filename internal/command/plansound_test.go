@@ -12,28 +12,31 @@ import (
 	"tunerd/internal/sound"
 )
 
-// planSound makes the sound of an instrument that has been tuned to a plan (JSON), read here as any
-// program would: all open strings, one after the other or all at once, each as stiff as an ordinary
-// string of its pitch, with noise 60 dB below. CENTS are added to every string.
+// planSound makes the sound of an instrument that has been tuned to a plan, both read here as any
+// program would: pitches from the plan (JSON), inharmonicities from what "instrument show --json"
+// printed. All open strings sound one after the other or all at once, with noise 60 dB below. CENTS
+// are added to every string.
 //
-//	plansound FILE PLAN.json apart|together CENTS
+//	plansound FILE PLAN.json STRINGS.jsonl apart|together CENTS
 func planSound(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 4 || args[2] != "apart" && args[2] != "together" {
-		ts.Fatalf("usage: plansound FILE PLAN.json apart|together CENTS")
+	if neg || len(args) != 5 || args[3] != "apart" && args[3] != "together" {
+		ts.Fatalf("usage: plansound FILE PLAN.json STRINGS.jsonl apart|together CENTS")
 	}
-	off, err := strconv.ParseFloat(args[3], 64)
+	off, err := strconv.ParseFloat(args[4], 64)
 	ts.Check(err)
 	var plan struct{ Strings []struct{ Hz float64 } }
 	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[1])), &plan))
+	strings := readObjects(ts, args[2])
 	const seconds = 4
 	apart := 0
-	if args[2] == "apart" {
+	if args[3] == "apart" {
 		apart = seconds * scriptRate
 	}
 	rng := rand.New(rand.NewPCG(5, 6))
 	scene := make([]float64, (len(plan.Strings)-1)*apart+(seconds+1)*scriptRate)
 	for i, s := range plan.Strings {
 		spec := sound.String(s.Hz * math.Exp2(off/1200))
+		spec.B, _ = strings[i]["inharmonicity"].(float64)
 		spec.Peak = 0.1
 		if apart > 0 {
 			spec.DampS = seconds - 0.8
