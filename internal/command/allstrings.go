@@ -35,7 +35,7 @@ func (o *allStringsOptions) use(t *tuningOptions, p *plan) error {
 	case !o.on:
 		return nil
 	case p.config.Instrument == nil:
-		return hintf(usagef("--all-strings needs to know the strings; name them with --instrument or --notes"),
+		return hintf(usagef("--all-strings needs to know the strings; name them with --instrument, --plan or --notes"),
 			`"tunerd instrument list" lists the built-in instruments`)
 	case t.frets:
 		return usagef("--all-strings reads open strings; for fretted notes give them as --notes, such as \"6f3 5f2\"")
