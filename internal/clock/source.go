@@ -19,11 +19,14 @@ func Correct(s capture.Source, c Correction) capture.Source {
 
 // Of returns the correction that a source was given; the zero Correction if none.
 func Of(s capture.Source) Correction {
-	if c, ok := s.(*corrected); ok {
-		return c.correction
+	if c, ok := s.(interface{ Clock() Correction }); ok {
+		return c.Clock()
 	}
 	return Correction{}
 }
+
+// Clock is what Of returns.
+func (c *corrected) Clock() Correction { return c.correction }
 
 func (c *corrected) TrueRate() float64 { return c.correction.Rate(c.SampleRate()) }
 

@@ -46,7 +46,7 @@ func TestScripts(t *testing.T) {
 }
 
 // buildProgram builds tunerd into a folder of the test and returns its path.
-func buildProgram(t *testing.T) string {
+func buildProgram(t testing.TB) string {
 	t.Helper()
 	bin := filepath.Join(t.TempDir(), "tunerd")
 	if runtime.GOOS == "windows" {

@@ -27,7 +27,6 @@ type serveOptions struct {
 	listenOptions
 	at      addressOptions
 	osc     string
-	journal string
 	verbose bool
 }
 
@@ -40,7 +39,7 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 	o.at.addFlags(fs)
 	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
-	addJournalFlag(fs, &o.journal)
+	o.keep.addFlags(fs, false)
 	fs.BoolVarP(&o.verbose, "verbose", "v", false, "log every request")
 }
 
@@ -74,8 +73,8 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 	if greeting != "" {
 		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
 	}
-	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Journal: o.journal, Log: log}
-	tuner, err := o.tuner(chat, cfg.Catalog, greeting)
+	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Journal: o.keep.path, Log: log}
+	tuner, err := o.tuner(chat, log, cfg.Catalog, greeting)
 	if err != nil {
 		return err
 	}
@@ -142,7 +141,7 @@ func (o *serveOptions) log(d Deps, chat io.Writer) *slog.Logger {
 	return slog.New(slog.NewTextHandler(chat, nil))
 }
 
-func (o *serveOptions) tuner(chat io.Writer, catalog *server.Catalog, greeting string) (*server.Tuner, error) {
+func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.Catalog, greeting string) (*server.Tuner, error) {
 	plan, err := o.tuning.plan() // says all that is wrong with the options
 	if err != nil {
 		return nil, err
@@ -155,7 +154,10 @@ func (o *serveOptions) tuner(chat io.Writer, catalog *server.Catalog, greeting s
 	if err != nil {
 		return nil, err
 	}
-	cfg := server.TunerConfig{Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz, Greeting: joinWords(caution, greeting)}
+	cfg := server.TunerConfig{
+		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
+		Greeting: joinWords(caution, greeting), Keep: o.keep.serving(chat, log), Log: log,
+	}
 	if o.osc != "" {
 		sender, err := osc.Dial(o.osc)
 		if err != nil {

@@ -54,7 +54,7 @@ func (c *chatter) String() string {
 }
 
 // startServe starts the program, which must print that many links.
-func startServe(t *testing.T, bin string, links int, env []string, args ...string) *servant {
+func startServe(t testing.TB, bin string, links int, env []string, args ...string) *servant {
 	t.Helper()
 	s := &servant{cmd: exec.Command(bin, append([]string{"serve"}, args...)...), stderr: &chatter{}}
 	s.cmd.Env = append(append(os.Environ(), "XDG_CONFIG_HOME="+t.TempDir()), env...)
@@ -96,7 +96,7 @@ func (s *servant) get(t *testing.T, path string) (status int, body []byte) {
 }
 
 // terminate asks the program to stop and wants it to do so with status 0.
-func (s *servant) terminate(t *testing.T) {
+func (s *servant) terminate(t testing.TB) {
 	t.Helper()
 	if err := s.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
@@ -114,7 +114,7 @@ func (s *servant) terminate(t *testing.T) {
 }
 
 // stream sends the frames of the stream, and closes the channel at its end.
-func (s *servant) stream(t *testing.T) <-chan map[string]any {
+func (s *servant) stream(t testing.TB) <-chan map[string]any {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	t.Cleanup(cancel)

@@ -30,7 +30,7 @@ func (s *Server) getInstruments(*http.Request) (any, error) {
 	entries := []instrumentEntry{}
 	for _, in := range s.cfg.Catalog.instruments {
 		entries = append(entries, instrumentEntry{
-			in.ID, in.Name, in.Kind, len(in.Strings), in.Tuning.Name(), in.Tuning.Reference().String(), in.Description,
+			in.name, in.Name, in.Kind, len(in.Strings), in.Tuning.Name(), in.Tuning.Reference().String(), in.Description,
 		})
 	}
 	return struct {
@@ -104,7 +104,12 @@ func (s *Server) getBoard(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newBoard(in, limit)
+	b, err := newBoard(in, limit)
+	if err != nil {
+		return nil, err
+	}
+	b.ID = r.PathValue("id")
+	return b, nil
 }
 
 // instrument returns the instrument that the path names.
@@ -118,7 +123,7 @@ func (s *Server) instrument(r *http.Request, tuning, reference string) (*targets
 func newBoard(in *targets.Instrument, limit int) (*board, error) {
 	ref := in.Tuning.Reference()
 	b := &board{
-		ID: in.ID, Name: in.Name, Tuning: in.Tuning.Name(), Reference: referenceState{ref.Label, text.Number(ref.Hz)},
+		Name: in.Name, Tuning: in.Tuning.Name(), Reference: referenceState{ref.Label, text.Number(ref.Hz)},
 		LastMM: unplaced, Strings: []boardString{}, Lines: []boardLine{}, Saddle: []boardLine{},
 	}
 	note := namer{in: in, limit: limit}

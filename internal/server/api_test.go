@@ -16,7 +16,7 @@ func (r *rig) ask(t *testing.T, method, path, body string) map[string]any {
 	t.Helper()
 	name, _, _ := strings.Cut(path, "?")
 	for _, in := range NewCatalog().instruments {
-		name = strings.Replace(name, "/"+in.ID+"/", "/{id}/", 1)
+		name = strings.Replace(name, "/"+in.name+"/", "/{id}/", 1)
 	}
 	return r.asked(t, method, path, name, body)
 }

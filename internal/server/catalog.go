@@ -11,8 +11,13 @@ import (
 // A Catalog holds the instruments and tunings that a client may choose by name: the built-in ones
 // and those that the command line has added. It opens no file.
 type Catalog struct {
-	instruments []*targets.Instrument
+	instruments []namedInstrument
 	tunings     []namedTuning
+}
+
+type namedInstrument struct {
+	name string
+	*targets.Instrument
 }
 
 type namedTuning struct {
@@ -36,7 +41,10 @@ var examples = []namedTuning{
 
 // NewCatalog returns the instruments and tunings that are built in.
 func NewCatalog() *Catalog {
-	c := &Catalog{instruments: targets.Builtins(), tunings: examples}
+	c := &Catalog{tunings: examples}
+	for _, in := range targets.Builtins() {
+		c.instruments = append(c.instruments, namedInstrument{in.ID, in})
+	}
 	for _, name := range targets.Temperaments() {
 		c.tunings = append(c.tunings, namedTuning{spec: name, about: targets.TemperamentAbout(name)})
 	}
@@ -46,13 +54,12 @@ func NewCatalog() *Catalog {
 // AddInstrument adds an instrument that was read from a file and returns the name under which it
 // can be chosen.
 func (c *Catalog) AddInstrument(in *targets.Instrument) string {
-	named := *in
-	named.ID = fileName(in.ID)
-	for c.instrument(named.ID) != nil {
-		named.ID += "-file"
+	name := fileName(in.ID)
+	for c.instrument(name) != nil {
+		name += "-file"
 	}
-	c.instruments = append(c.instruments, &named)
-	return named.ID
+	c.instruments = append(c.instruments, namedInstrument{name, in})
+	return name
 }
 
 // AddTuning adds a tuning that was read from a file and returns the name under which it can be chosen.
@@ -69,21 +76,21 @@ func fileName(path string) string {
 }
 
 // Instrument returns the instrument of that name.
-func (c *Catalog) Instrument(id string) (*targets.Instrument, error) {
-	if in := c.instrument(id); in != nil {
+func (c *Catalog) Instrument(name string) (*targets.Instrument, error) {
+	if in := c.instrument(name); in != nil {
 		return in, nil
 	}
 	names := make([]string, len(c.instruments))
 	for i, in := range c.instruments {
-		names[i] = in.ID
+		names[i] = in.name
 	}
-	return nil, fmt.Errorf("no instrument %.40q; it is one of %s", id, strings.Join(names, ", "))
+	return nil, fmt.Errorf("no instrument %.40q; it is one of %s", name, strings.Join(names, ", "))
 }
 
-func (c *Catalog) instrument(id string) *targets.Instrument {
+func (c *Catalog) instrument(name string) *targets.Instrument {
 	for _, in := range c.instruments {
-		if in.ID == id {
-			return in
+		if in.name == name {
+			return in.Instrument
 		}
 	}
 	return nil
@@ -113,8 +120,8 @@ func (c *Catalog) tuning(spec string) (*targets.Tuning, error) {
 }
 
 // Tuned returns an instrument in a tuning and at a reference; empty is its own.
-func (c *Catalog) Tuned(id, tuning, reference string) (*targets.Instrument, error) {
-	in, err := c.Instrument(id)
+func (c *Catalog) Tuned(name, tuning, reference string) (*targets.Instrument, error) {
+	in, err := c.Instrument(name)
 	if err != nil {
 		return nil, err
 	}

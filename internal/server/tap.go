@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 )
 
 // A tap is a source whose sound somebody else may hear besides the one who reads it.
@@ -17,6 +18,9 @@ type tap struct {
 
 // TrueRate is that of the source.
 func (t *tap) TrueRate() float64 { return capture.TrueRate(t.Source) }
+
+// Clock is the correction of the source's clock.
+func (t *tap) Clock() clock.Correction { return clock.Of(t.Source) }
 
 func (t *tap) Read(ctx context.Context, dst []float64) (capture.Block, error) {
 	b, err := t.Source.Read(ctx, dst)

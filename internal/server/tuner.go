@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"encoding/json"
+	"log/slog"
 	"sync"
 
 	"tunerd/internal/capture"
@@ -20,6 +21,8 @@ type TunerConfig struct {
 	Sinks        []engine.Sink // that get every frame besides the clients
 	MinHz, MaxHz float64       // of pitches looked for; 0: those of pitch.Config
 	Greeting     string        // said with the first frame
+	Keep         Keep          // keeps readings; nil: nobody does
+	Log          *slog.Logger  // nil: none
 }
 
 // A Tuner is the running engine behind the server, and what it is set to.
@@ -27,11 +30,13 @@ type Tuner struct {
 	cfg   TunerConfig
 	hub   *hub
 	guide *guide
+	kept  *keeping
 
 	mu       sync.Mutex
 	aim      *aim
 	revision int
 	session  *engine.Session // nil while there is no input
+	source   capture.Source  // of the session
 	input    inputState
 	past     engine.Counts // of sessions that have ended
 }
@@ -59,9 +64,12 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 	if err != nil {
 		return nil, err
 	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
 	h := newHub()
 	g := &guide{minHz: cfg.MinHz, maxHz: cfg.MaxHz, tell: func(state []byte) { h.publish(setupKind, state) }}
-	return &Tuner{cfg: cfg, hub: h, guide: g, aim: a, revision: 1}, nil
+	return &Tuner{cfg: cfg, hub: h, guide: g, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}, nil
 }
 
 // Run runs the engine on one input until that or ctx ends, or fails. Runs may follow one another,
@@ -98,8 +106,10 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 	}
 	t.session = engine.NewSession(engine.Config{
 		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands,
-		Sinks: append([]engine.Sink{t.hub}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
+		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
+	t.source = source
+	t.kept.begin(t.aim, source)
 	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live()}
 	if c := clock.Of(source); c.By != "" {
 		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
@@ -112,7 +122,8 @@ func (t *Tuner) end() {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.past = t.counts()
-	t.session = nil
+	t.session, t.source = nil, nil
+	t.kept.begin(nil, nil)
 }
 
 // counts returns the counts of all sessions; t.mu must be held.
@@ -163,6 +174,7 @@ func (t *Tuner) retune(change func(*Settings) error) error {
 			return err
 		}
 		t.session.Retune(target)
+		t.kept.begin(a, t.source)
 		if err := t.session.Hold(a.settings.String); err != nil {
 			return err
 		}
