@@ -8,6 +8,8 @@ const (
 	onsetRise  = 4.0  // power of the differences over that of the hops before
 	onsetBack  = 8    // hops looked back on
 	quietPower = 3e-8 // mean square below which nothing sounds: −75 dB
+	loudPower  = 1e-7 // and from which something can begin to: −70 dB
+	swellRise  = 16.0 // power over the least since the end, at which something has begun slowly
 	endDrop    = 1e-4 // part of a chord's greatest power at which it has ended
 	dampDrop   = 0.1  // power against that dampHops before, at which a hand has stopped it
 	dampHops   = 10   // 0.1 s
@@ -19,9 +21,11 @@ const (
 type envelope struct {
 	power, rough []float64 // of the newest hops, ring
 	n            int       // hops seen
-	peak         float64   // greatest power since the onset
-	since        int       // hops since the onset
-	last         float64   // last sample of the hop before
+	sounding     bool
+	peak         float64 // greatest power since the onset
+	least        float64 // least power since the end
+	since        int     // hops since the onset
+	last         float64 // last sample of the hop before
 }
 
 func newEnvelope() *envelope {
@@ -29,16 +33,15 @@ func newEnvelope() *envelope {
 	return &envelope{power: make([]float64, kept), rough: make([]float64, kept)}
 }
 
-func (e *envelope) reset() { e.n, e.peak, e.since, e.last = 0, 0, 0, 0 }
+func (e *envelope) reset() { e.n, e.sounding, e.least, e.last = 0, false, 0, 0 }
 
 // An event is what a hop brings.
 type event int
 
 const (
 	goesOn  event = iota
-	onset         // a string has been plucked
+	onset         // a string has been plucked, or a sound has begun
 	stopped       // the sound has been stopped or has died away
-	quiet         // nothing sounds
 )
 
 // push takes the next hop.
@@ -53,29 +56,33 @@ func (e *envelope) push(x []float64) event {
 	e.last = last
 	power /= float64(len(x))
 	rough /= float64(len(x))
-	before, least := math.Inf(1), math.Inf(1)
+	what := e.judge(power, rough)
 	kept := len(e.power)
-	for i := 1; i <= min(e.n, onsetBack); i++ {
-		before = math.Min(before, e.rough[(e.n-i)%kept])
-	}
-	if e.n >= dampHops {
-		least = e.power[(e.n-dampHops)%kept]
-	}
-	first := e.n == 0
 	e.power[e.n%kept], e.rough[e.n%kept] = power, rough
 	e.n++
+	return what
+}
+
+// judge says what a hop of such power brings.
+func (e *envelope) judge(power, rough float64) event {
 	e.since++
-	switch {
-	case power < quietPower:
-		e.peak = 0
-		return quiet
-	case e.peak == 0 || !first && rough > onsetRise*before:
-		e.peak, e.since = power, 0
+	e.least = math.Min(e.least, power)
+	before := math.Inf(1)
+	for i := 1; i <= min(e.n, onsetBack); i++ {
+		before = math.Min(before, e.rough[(e.n-i)%len(e.rough)])
+	}
+	began := e.n == 0 || rough > onsetRise*before || !e.sounding && power > swellRise*e.least
+	if began && power > loudPower {
+		e.sounding, e.peak, e.since = true, power, 0
 		return onset
 	}
+	if !e.sounding {
+		return goesOn
+	}
 	e.peak = math.Max(e.peak, power)
-	if power < endDrop*e.peak || e.since > settleHops && !math.IsInf(least, 1) && power < dampDrop*least {
-		e.peak = 0
+	damped := e.since > settleHops && e.n >= dampHops && power < dampDrop*e.power[(e.n-dampHops)%len(e.power)]
+	if power < quietPower || power < endDrop*e.peak || damped {
+		e.sounding, e.least = false, power
 		return stopped
 	}
 	return goesOn

@@ -113,7 +113,7 @@ func (t *Tracker) take(at int64, emit func(*Chord)) {
 	switch happened {
 	case onset:
 		t.struck(at)
-	case stopped, quiet:
+	case stopped:
 		t.finish()
 	}
 	switch {
@@ -199,6 +199,9 @@ func (t *Tracker) tell(emit func(*Chord), strings []StringReading) {
 		return
 	}
 	t.chord.Strings, t.chord.Silent = strings, !t.sounding
+	if strings == nil {
+		t.chord.WindowS = 0
+	}
 	t.chord.AfterGap, t.gap = t.gap, false
 	emit(&t.chord)
 	t.chord.New = t.chord.New && strings == nil
