@@ -87,7 +87,8 @@ type voice struct {
 	covered           int  // of the lowest: could not, for others sound there
 }
 
-// A Reader reads windows of sound. It holds its work space, allocates nothing once it has seen a
+// A Reader reads windows of sound. Which of two strings tuned to the same pitch has which reading
+// it cannot know. It holds its work space, allocates nothing once it has seen a
 // window of the greatest length, and serves one goroutine.
 type Reader struct {
 	cfg      Config
@@ -325,6 +326,9 @@ func (r *Reader) report() []StringReading {
 		out.Cents = centsPerNeper * math.Log(v.f1/v.target)
 		out.DriftCents = v.bend * centsPerNeper
 		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(commonScatter*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
+		if r.twinHidden(i) {
+			out.SigmaCents = math.Hypot(out.SigmaCents, unseparated(v.f1, r.fit.seconds)/4)
+		}
 		out.B, out.BSigma = v.b, v.sigmaB
 		out.Heard = v.heard
 		out.LevelDB = 10 * math.Log10(v.power/2+1e-30)
@@ -336,4 +340,15 @@ func (r *Reader) report() []StringReading {
 		}
 	}
 	return r.out
+}
+
+// twinHidden reports whether a string tuned to nearly the same pitch may sound together with
+// string i: the reading lies then somewhere between the two.
+func (r *Reader) twinHidden(i int) bool {
+	for j := range r.voices {
+		if v := &r.voices[j]; v.hidden && math.Abs(centsPerNeper*math.Log(v.target/r.voices[i].target)) < searchCents {
+			return true
+		}
+	}
+	return false
 }
