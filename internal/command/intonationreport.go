@@ -22,6 +22,7 @@ type reportOptions struct {
 	listing listingOptions
 	html    string
 	pdf     string
+	svg     string
 	paper   string
 	before  string
 }
@@ -31,6 +32,7 @@ func (o *reportOptions) addFlags(fs *pflag.FlagSet) {
 	fs.BoolVar(&o.listing.csv, "csv", false, "print every pluck as comma-separated values with a header")
 	fs.StringVar(&o.html, "html", "", "write the report to `FILE`, one page that needs no other")
 	fs.StringVar(&o.pdf, "pdf", "", "write the report to `FILE`")
+	fs.StringVar(&o.svg, "svg", "", "draw the map of the board to `FILE`")
 	fs.StringVar(&o.paper, "paper", "a4", "`NAME` of the paper of --pdf, a4 or letter")
 	fs.StringVar(&o.before, "before", "", "compare with an earlier check, kept in `FILE`")
 }
@@ -63,29 +65,32 @@ func (o *reportOptions) write(out, chat io.Writer, r *report.Report) error {
 }
 
 func (o *reportOptions) writeFiles(chat io.Writer, r *report.Report) error {
-	var b bytes.Buffer
-	if o.html != "" {
-		if err := r.WriteHTML(&b); err != nil {
-			return err
-		}
-		if err := writeFile(o.html, b.Bytes()); err != nil {
-			return err
-		}
-		fmt.Fprintf(chat, "tunerd: wrote %s\n", o.html)
+	paper, err := figure.ParsePaper(o.paper)
+	if err != nil {
+		return usageError{err}
 	}
-	if o.pdf != "" {
-		paper, err := figure.ParsePaper(o.paper)
-		if err != nil {
-			return usageError{err}
+	for _, file := range []struct {
+		path  string
+		write func(io.Writer) error
+	}{
+		{o.html, r.WriteHTML},
+		{o.pdf, func(w io.Writer) error { return r.WritePDF(w, paper) }},
+		{o.svg, func(w io.Writer) error {
+			_, err := r.Map().WriteTo(w)
+			return err
+		}},
+	} {
+		if file.path == "" {
+			continue
 		}
-		b.Reset()
-		if err := r.WritePDF(&b, paper); err != nil {
+		var b bytes.Buffer
+		if err := file.write(&b); err != nil {
 			return err
 		}
-		if err := writeFile(o.pdf, b.Bytes()); err != nil {
+		if err := writeFile(file.path, b.Bytes()); err != nil {
 			return err
 		}
-		fmt.Fprintf(chat, "tunerd: wrote %s\n", o.pdf)
+		fmt.Fprintf(chat, "tunerd: wrote %s\n", file.path)
 	}
 	return nil
 }

@@ -16,8 +16,7 @@ var page = template.Must(template.New("page").Parse(pageHTML))
 
 // WriteHTML writes the report as one page that needs no other file and no network.
 func (r *Report) WriteHTML(w io.Writer) error {
-	board := figure.NewCanvas(width, r.mapHeight(), "Map of the board")
-	r.board(board)
+	board := r.Map()
 	var plots []template.HTML
 	for i := range r.Result.Strings {
 		s := &r.Result.Strings[i]
@@ -31,6 +30,14 @@ func (r *Report) WriteHTML(w io.Writer) error {
 		"Cautions": r.Cautions(), "Map": inline(board), "Plots": plots,
 		"FretTable": r.frets(), "NoteTable": r.notes(), "Program": r.Check.Program,
 	})
+}
+
+// Map returns the map of the board: every note that was read in its place, and the moves at the
+// ends.
+func (r *Report) Map() *figure.Canvas {
+	c := figure.NewCanvas(width, r.mapHeight(), "Map of the board: how far each note that was read is off")
+	r.board(c)
+	return c
 }
 
 // inline is the figure as part of a page: the canvas escapes what it is given.

@@ -147,7 +147,7 @@ func TestHTML(t *testing.T) {
 			t.Errorf("%q is in the page", bad)
 		}
 	}
-	for _, want := range []string{"&lt;script&gt;", "Before and after", "String 1: the saddle came &#43;", "String 6, E2", "<title>Map of the board</title>"} {
+	for _, want := range []string{"&lt;script&gt;", "Before and after", "String 1: the saddle came &#43;", "String 6, E2", "<title>Map of the board: "} {
 		if !strings.Contains(page, want) {
 			t.Errorf("%q is not in the page", want)
 		}
