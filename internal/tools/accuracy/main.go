@@ -8,6 +8,7 @@ import (
 	"bytes"
 	"context"
 	_ "embed"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -45,7 +46,7 @@ func main() {
 	defer stop()
 	missed, err := run(ctx, os.Stdout, o)
 	if err != nil {
-		fmt.Fprintln(os.Stderr, "accuracy: error:", err)
+		fmt.Fprintln(os.Stderr, "error:", err)
 	}
 	if err != nil || missed > 0 {
 		os.Exit(1)
@@ -68,6 +69,9 @@ func run(ctx context.Context, w io.Writer, o options) (missed int, err error) {
 func measure(ctx context.Context, o options) (*accuracy.Report, error) {
 	set, err := setOf(o.set)
 	if err != nil {
+		return nil, err
+	}
+	if err := checkPage(o.dir, set); err != nil {
 		return nil, err
 	}
 	return accuracy.Run(ctx, accuracy.Config{
@@ -123,6 +127,21 @@ func newListen() accuracy.Listen {
 			})
 		}
 	}
+}
+
+// checkPage says before the long run whether its page can be written.
+func checkPage(dir string, set accuracy.Set) error {
+	if dir == "" {
+		return nil
+	}
+	if len(set.Cells) == 0 {
+		return errors.New("a page needs windows to draw; give the set small, quick, full or windows")
+	}
+	info, err := os.Stat(dir)
+	if err == nil && !info.IsDir() {
+		err = fmt.Errorf("%s is not a directory", dir)
+	}
+	return err
 }
 
 // writePage writes the page and its picture into dir; nothing if dir is empty.

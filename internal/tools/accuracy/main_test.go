@@ -45,13 +45,18 @@ var openGoals = []string{
 	"first reading", "within 1 cent", "within 0.1 cent", "settled pitch",
 }
 
-func TestBadSet(t *testing.T) {
+func TestBadOptions(t *testing.T) {
 	_, err := measure(t.Context(), options{trials: 1, set: "huge"})
 	if err == nil || !strings.Contains(err.Error(), `"huge"`) || !strings.Contains(err.Error(), "quick") {
 		t.Errorf("set huge: %v", err)
 	}
 	if _, err := measure(t.Context(), options{trials: 0, set: "small"}); err == nil {
 		t.Error("a run of no trials has a report")
+	}
+	for _, o := range []options{{trials: 1, set: "plucks", dir: t.TempDir()}, {trials: 1, set: "full", dir: "/nonexistent"}, {trials: 1, set: "full", dir: "main.go"}} {
+		if _, err := measure(t.Context(), o); err == nil {
+			t.Errorf("a page of set %s in %s is promised", o.set, o.dir)
+		}
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
