@@ -17,9 +17,9 @@ const manyStrings = 6
 //
 // over the coincident partials of all pairs of notes up to partial 16, with the amplitudes of a
 // plucked string, 1/k. Slow beats cost in proportion to their rate, so the minimum, unlike that of
-// least squares, makes some pairs quite pure and leaves others. It is a local one: no set of strings can
-// be moved together, to where a pair meets or to a limit, and make it less. The search starts
-// at the least-squares plan, at the least worst error, and at no move.
+// least squares, makes some pairs quite pure and leaves others. It is a local one: no set of
+// strings can be moved together, to where a pair meets or to a limit, and make it less. The search
+// starts at the least-squares plan, at the least worst error, and at no move.
 func (p *Problem) beatEnergy(s *system) ([]float64, error) {
 	squares, err := s.leastSquares()
 	if err != nil {
@@ -180,13 +180,13 @@ func (b *beatSearch) bestMove(x []float64, set uint64) (by, gain float64) {
 		}
 	}
 	slices.Sort(b.tries)
-	now, last := b.crossing(x, set, 0), math.Inf(-1)
+	now, last := b.crossing(x, set, 0, math.Inf(1)), math.Inf(-1)
 	for _, d := range b.tries {
 		if d < lo || d > hi || math.Abs(d) < sameMove || d-last < sameMove {
 			continue
 		}
 		last = d
-		if g := now - b.crossing(x, set, d); g > gain {
+		if g := now - b.crossing(x, set, d, now-gain); g > gain {
 			by, gain = d, g
 		}
 	}
@@ -198,9 +198,10 @@ const sameMove = 1e-7
 
 // crossing returns the cost of the pairs with one string in the set, when the set is moved by d.
 // The others keep their intervals, and their cost but for the few cents by which both notes move.
-func (b *beatSearch) crossing(x []float64, set uint64, d float64) float64 {
+// It stops adding up at most.
+func (b *beatSearch) crossing(x []float64, set uint64, d, most float64) float64 {
 	sum := 0.0
-	for i := range b.pairs {
+	for i := 0; i < len(b.pairs) && sum < most; i++ {
 		p := &b.pairs[i]
 		switch inA, inB := set&p.ma != 0, set&p.mb != 0; {
 		case inA == inB:

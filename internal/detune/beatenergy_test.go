@@ -112,9 +112,9 @@ func TestBeatEnergyAgainstGrid(t *testing.T) {
 	}
 }
 
-// Pure by partials: the loudest coincidences that connect all notes meet by Fletcher's law, written out
-// here, with B of every string as it is after the move, 1/f1² of what it was, and 4^(cents/1200) of the
-// open string's at a fret. By fundamentals the same strings would beat.
+// Pure by partials: the loudest coincidences that connect all notes meet by Fletcher's law, written
+// out here, with B of every string as it is after the move, 1/f1² of what it was, and
+// 4^(cents/1200) of the open string's at a fret. By fundamentals the same strings would beat.
 func TestPureByPartials(t *testing.T) {
 	in := builtin(t, "guitar-12edo")
 	measured := make([]Measured, 6)

@@ -113,8 +113,8 @@ func stretchCents(b float64, k int) float64 {
 // second, where the second should be n/m of the first.
 type meeting struct{ n, m int }
 
-// meetingOf returns the meeting of two notes, and false if it lies above topPartial or the interval is no
-// ratio.
+// meetingOf returns the meeting of two notes, and false if it lies above topPartial or the interval
+// is no ratio.
 func meetingOf(a, b targets.Interval) (meeting, bool) {
 	r, ok := b.Sub(a).Rat()
 	if !ok || !r.Num().IsInt64() || !r.Denom().IsInt64() {

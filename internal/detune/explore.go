@@ -22,8 +22,8 @@ type TradePoint struct {
 var spares = []float64{0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 1}
 
 // Explore returns plans from those that mind the chosen chords alone to those that mind the rest
-// alone, by least squares, and before them the instrument as it is, with Spare below 0. No plan within the
-// limits is better for the one without being worse for the other, in their mean squares.
+// alone, by least squares, and before them the instrument as it is, with Spare below 0. No plan
+// within the limits is better for the one without being worse for the other, in their mean squares.
 func Explore(p Problem, rest []Chord) ([]TradePoint, error) {
 	if len(rest) == 0 {
 		return nil, errors.New("there are no other chords to set against the chosen ones")

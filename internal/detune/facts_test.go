@@ -103,7 +103,8 @@ func TestWhatOtherChordsPay(t *testing.T) {
 	pair := pairOf(t, minor, 6, 2)
 	near(t, "fifth before", pair.CentsBefore, fifth, 1e-9)
 	near(t, "fifth after", pair.CentsAfter, fifth-third, 1e-6)
-	// B3 is 3/1 of E2: partial 3 of the one and partial 1 of the other, 3·82.40689 and 246.94165·2^(−13.6863/1200) Hz.
+	// B3 is 3/1 of E2: partial 3 of the one and partial 1 of the other, 3·82.40689 and
+	// 246.94165·2^(−13.6863/1200) Hz.
 	near(t, "beats before", pair.BeatBefore, math.Abs(3*82.406889-246.941651), 1e-4)
 	near(t, "beats after", pair.BeatAfter, math.Abs(3*82.406889-246.941651*math.Exp2(-third/1200)), 1e-4)
 	octave := plan.Report(chordsOf(t, in, "x 2 x x 0 x as 1:2")[0])
@@ -114,8 +115,8 @@ func TestWhatOtherChordsPay(t *testing.T) {
 	}
 }
 
-// One chord is met exactly on any instrument, by any method, whatever string is held; without an anchor the
-// moves add up to nothing, which is the least they can.
+// One chord is met exactly on any instrument, by any method, whatever string is held; without an
+// anchor the moves add up to nothing, which is the least they can.
 func TestOneChordIsMetExactly(t *testing.T) {
 	for _, c := range []struct{ instrument, chord string }{
 		{"guitar-12edo", "3 2 0 0 0 3 as 4:5:6:8:10:16"},

@@ -27,8 +27,8 @@ func (s *system) worstError() ([]float64, error) {
 	return s.moves(x), nil
 }
 
-// within demands that note b of a chord is at most so many cents farther off than note a. If all pairs
-// keep that, both ways, a root exists from which no note is off by more than half of it.
+// within demands that note b of a chord is at most so many cents farther off than note a. If all
+// pairs keep that, both ways, a root exists from which no note is off by more than half of it.
 func (q *quadratic) within(s *system, a, b demandNote, most float64) {
 	row := make([]float64, len(q.g))
 	if k := s.column[a.str]; k >= 0 {

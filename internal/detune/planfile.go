@@ -119,8 +119,8 @@ func LoadPlan(path string) (*Plan, error) {
 	return ParsePlan(path, data)
 }
 
-// ParsePlan reads a plan as if from a file at path. It is strict: an unknown key is refused, and so is
-// a plan made for an instrument that has changed since.
+// ParsePlan reads a plan as if from a file at path. It is strict: an unknown key is refused, and so
+// is a plan made for an instrument that has changed since.
 func ParsePlan(path string, data []byte) (*Plan, error) {
 	if len(data) > maxFileBytes {
 		return nil, fmt.Errorf("plan %s: it has more than %d bytes", path, maxFileBytes)

@@ -83,8 +83,8 @@ func (r *ChordReport) Worsens() bool { return r.Loss() > missed }
 // Improves says whether it gains.
 func (r *ChordReport) Improves() bool { return r.Loss() < -missed }
 
-// Report tells what the plan does to a chord. Beats are those of stiff strings where the inharmonicity of both
-// is known, else of harmonic ones.
+// Report tells what the plan does to a chord. Beats are those of stiff strings where the
+// inharmonicity of both is known, else of harmonic ones.
 func (p *Plan) Report(c Chord) ChordReport {
 	problem := p.problem()
 	r := ChordReport{Chord: c}

@@ -2,8 +2,8 @@ package detune
 
 import "math"
 
-// Constants of the roughness of two sines: W. A. Sethares, J. Acoust. Soc. Am. 94, 1218 (1993), fitted
-// to R. Plomp and W. J. M. Levelt, J. Acoust. Soc. Am. 38, 548 (1965).
+// Constants of the roughness of two sines: W. A. Sethares, J. Acoust. Soc. Am. 94, 1218 (1993),
+// fitted to R. Plomp and W. J. M. Levelt, J. Acoust. Soc. Am. 38, 548 (1965).
 const (
 	roughStar  = 0.24   // scaled difference of greatest roughness, as given
 	roughSlope = 0.0207 // of the critical band

@@ -68,8 +68,8 @@ func squares(s *system, x []float64) float64 {
 }
 
 // enumerate solves the bounded least squares another way: for every choice of strings at their
-// lower limit, at their upper one and between, solve for moves and roots together by singular values, and
-// take the best that keeps the limits.
+// lower limit, at their upper one and between, solve for moves and roots together by singular
+// values, and take the best that keeps the limits.
 func enumerate(t *testing.T, s *system) []float64 {
 	n := len(s.strings)
 	choices := 1
@@ -182,7 +182,8 @@ func worstOf(s *system, x []float64) float64 {
 	return worst
 }
 
-// simplexWorst solves the linear programme of leastWorst by the simplex method of gonum, in standard form: all unknowns at or above 0 (x from lo, t from the lowest note that a chord can
+// simplexWorst solves the linear programme of leastWorst by the simplex method of gonum, in
+// standard form: all unknowns at or above 0 (x from lo, t from the lowest note that a chord can
 // have), a slack unknown for every row. All slacks, with e in the place of that of the row that is
 // missed most, are a feasible start.
 func simplexWorst(t *testing.T, s *system) float64 {
