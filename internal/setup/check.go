@@ -297,7 +297,7 @@ func (c *Check) wrong(n Note, hz float64) string {
 	off := Cents(hz, c.expectedHz(n))
 	limit := wrongCents
 	for _, other := range c.notesOf(n.String) {
-		if other == n || n.Open() || n.Harmonic > 0 {
+		if other == n || n.Open() || n.Harmonic > 0 || other.Harmonic > 0 { // a harmonic is touched, not pressed by mistake
 			continue
 		}
 		if gap := math.Abs(Cents(c.Board.Hz(other), c.Board.Hz(n))); gap > 1 {
