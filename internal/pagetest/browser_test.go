@@ -105,7 +105,16 @@ func serve(t *testing.T, args ...string) *server {
 
 func serveAt(t *testing.T, address string, args ...string) *server {
 	t.Helper()
+	return serveFrom(t, address, func(*exec.Cmd) error { return nil }, args...)
+}
+
+// serveFrom lets prepare have the command before it starts.
+func serveFrom(t *testing.T, address string, prepare func(*exec.Cmd) error, args ...string) *server {
+	t.Helper()
 	s := &server{cmd: exec.Command(program, append([]string{"serve", "--listen", address}, args...)...)}
+	if err := prepare(s.cmd); err != nil {
+		t.Fatal(err)
+	}
 	var chatter bytes.Buffer
 	s.cmd.Stderr = &chatter
 	out, err := s.cmd.StdoutPipe()

@@ -37,7 +37,8 @@ type checkState struct {
 	Of      int           `json:"of"`
 	Prompt  *setup.Prompt `json:"prompt"` // null: the plan is through
 	Said    string        `json:"said"`
-	Words   []string      `json:"words"` // why these notes
+	Enough  bool          `json:"enough"` // there is a result
+	Words   []string      `json:"words"`  // why these notes
 	Entries []checkEntry  `json:"entries"`
 }
 
@@ -243,6 +244,8 @@ func (g *guide) state() *checkState {
 	}
 	s.Active, s.Name, s.Words = true, g.check.Board.Name, append(s.Words, g.check.Plan.Words...)
 	s.Done, s.Of = g.check.Progress()
+	_, err := g.check.Fit()
+	s.Enough = err == nil
 	if p, more := g.check.Prompt(); more {
 		s.Prompt = &p
 	}

@@ -14,6 +14,7 @@ const VIEWS = {
   fretboard: { title: 'Fretboard', styles: ['board'], load: () => import('./board/view.js') },
   detune: { title: 'Detune', styles: ['board', 'detune'], load: () => import('./detune/view.js') },
   compare: { title: 'Compare', styles: ['board', 'compare'], load: () => import('./compare/view.js') },
+  setup: { title: 'Setup', styles: ['board', 'setup'], load: () => import('./setup/view.js') },
   journal: { title: 'Journal', styles: ['board', 'journal'], load: () => import('./journal/view.js') },
 };
 
@@ -112,13 +113,14 @@ setTheme(document.documentElement.dataset.theme);
 document.getElementById('help-button').addEventListener('click', openHelp);
 
 onKey((key) => {
+  if (app.view?.key?.(key)) return true;
   switch (key) {
     case '?': openHelp(); return true;
     case 'b': toggleTheme(); return true;
     case 's': choose(app); return true;
     case '[': case ']': neighbour(key === ']' ? 1 : -1); return true;
   }
-  return app.view?.key?.(key) ?? false;
+  return false;
 });
 
 function neighbour(step) {

@@ -9,7 +9,7 @@ const RETRY_MS = 1000;
 const RESTING = new Set(['waiting', 'input lost', 'input ended']); // no frames come then
 
 /**
- * A Tuner follows the stream. It sends the events `session`, `frame`, `strings`, `notice` when
+ * A Tuner follows the stream. It sends the events `session`, `frame`, `strings`, `notice`, `setup` when
  * such a message came, and `link` when the freshness changed: `connecting`, `live`, `stale`
  * or `lost`.
  */
@@ -83,6 +83,7 @@ export class Tuner extends EventTarget {
     on('frame', this.#frame);
     on('strings', this.#strings);
     on('notice', (notice) => this.#tell('notice', notice));
+    on('setup', (state) => this.#tell('setup', state));
     on('alive', () => {});
     source.onerror = () => {
       this.#setLink('lost');

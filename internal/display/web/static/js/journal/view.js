@@ -34,7 +34,7 @@ class Journal {
         this.drift.element, this.verdicts, h('div', { class: 'row' }, this.restring)),
       h('div', { class: 'columns' },
         h('section', { class: 'panel', 'aria-label': 'Sessions' }, wideTable('Sessions', h('caption', {}, 'Sessions, the newest first'),
-          h('thead', {}, h('tr', {}, ['when', 'what', 'instrument', 'readings', 'remark'].map((t) => h('th', { scope: 'col' }, t)))), this.list)),
+          h('thead', {}, h('tr', {}, ['when', 'what', 'readings', 'remark'].map((t) => h('th', { scope: 'col' }, t)))), this.list)),
         this.detail));
     this.empty = h('p', { class: 'panel', hidden: true }, 'Nothing is kept yet. ', h('code', {}, 'tunerd listen --keep'), ' and ', h('code', {}, 'tunerd measure --keep'), ' keep what they read; it is shown here then.');
     return h('section', { class: 'view journal', 'aria-label': 'Journal' },
@@ -66,7 +66,7 @@ class Journal {
     const mine = this.#sessions.filter((x) => x.instrument === name);
     this.list.replaceChildren(...mine.map((x) => h('tr', {},
       h('th', { scope: 'row' }, h('button', { type: 'button', onclick: () => this.#open(x.id) }, when(x.started))),
-      [x.kind, x.instrument || '–', String(x.readings), x.note].map((t) => h('td', {}, t)))));
+      [x.kind, String(x.readings), x.note].map((t) => h('td', {}, t)))));
     this.detail.hidden = true;
     await this.#try(async () => this.#drift(await get('api/journal/drift', { instrument: name })));
   }
