@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -128,18 +129,18 @@ func (p *plan) session(kind string) journal.Session {
 	return s
 }
 
-// journalName is the name of an instrument in the journal: that of a built-in, or the whole path of
-// a file, from wherever it is named.
+// journalName is the name of an instrument in the journal: the whole path of a file, from wherever it
+// is named, or else the name as it is.
 func journalName(name string) string {
-	for _, in := range targets.Builtins() {
-		if in.ID == name {
-			return name
-		}
+	isBuiltin := slices.ContainsFunc(targets.Builtins(), func(in *targets.Instrument) bool { return in.ID == name })
+	if _, err := os.Stat(name); err != nil || isBuiltin {
+		return name
 	}
-	if path, err := filepath.Abs(name); err == nil && name != "" {
-		return path
+	path, err := filepath.Abs(name)
+	if err != nil {
+		return name
 	}
-	return name
+	return path
 }
 
 // from adds to a session what it is measured from.

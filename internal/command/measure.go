@@ -102,7 +102,7 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 		NewTracker:  o.newTracker,
 		NewResolver: plan.resolver,
 		Note: func(n *engine.Note) error {
-			if keeper != nil {
+			if keeper != nil && n.State == pitch.Sounding {
 				keeper.Add(keptNote(n, o.window.seconds))
 			}
 			return notes.WriteNote(o.textNote(n))

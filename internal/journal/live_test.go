@@ -1,7 +1,9 @@
 package journal
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"tunerd/internal/display"
@@ -76,5 +78,40 @@ func TestLiveKeepsEachNoteAsFoundAndAsLeft(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestLiveKeepsAllStringsOfAChord: frames without a target of their own have readings by string.
+func TestLiveKeepsAllStringsOfAChord(t *testing.T) {
+	j := openNew(t)
+	rec := j.Begin(Session{}, nil)
+	live := NewLive(rec)
+	for i := 1; i < 20; i++ {
+		s := float64(i) / 10
+		row := func(n int, cents float64, active bool) display.StringRow {
+			return display.StringRow{Number: n, Label: "x", TargetHz: 110, F1Hz: 110 * math.Exp2(cents/1200), Cents: cents, Sigma: 0.1, AtS: 3 + s, Read: true, Active: active}
+		}
+		f := display.Frame{TimeS: 3 + s, OnsetS: 3, State: display.Sounding, Strings: []display.StringRow{
+			row(1, 5, true), row(2, -20+10*s, true), row(3, 7, false), {Number: 4, TargetHz: 110},
+		}}
+		if err := live.Show(&f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	live.End()
+	if err := rec.Close(); err != nil {
+		t.Fatal(err)
+	}
+	list, err := j.Readings(t.Context(), rec.ID())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, r := range list {
+		got = append(got, fmt.Sprintf("string %d at %.1f: %+.0f", r.String, r.TimeS, r.Cents))
+	}
+	want := []string{"string 1 at 3.5: +5", "string 2 at 3.5: -15", "string 2 at 4.9: -1"}
+	if !slices.Equal(got, want) {
+		t.Errorf("kept %q, want %q", got, want)
 	}
 }
