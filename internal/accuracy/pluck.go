@@ -152,12 +152,7 @@ func (cfg Config) glideBounds(p Pluck) ([]float64, error) {
 		squares := 0.0
 		for i := range taus {
 			tau := shortestTau + (longestTau-shortestTau)*(float64(i)+0.5)/taus
-			m := StringModel{F1Hz: truth.F1Hz, B: truth.B, Decays: truth.Decays, Phases: truth.Phases,
-				Glide: Glide{Cents: 1, Tau: tau, Age: age / 2}}
-			for k, amp := range truth.Amps {
-				m.Amps = append(m.Amps, amp*math.Exp(truth.Decays[k]*(0.15-age/2)))
-			}
-			b, err := cfg.stringBound(m, int(math.Round(age*cfg.SampleRate)), truth.NoiseSigma)
+			b, err := cfg.stringBound(gliding(truth, tau, age), int(math.Round(age*cfg.SampleRate)), truth.NoiseSigma)
 			if err != nil {
 				return nil, fmt.Errorf("%v: %w", p, err)
 			}
@@ -166,6 +161,18 @@ func (cfg Config) glideBounds(p Pluck) ([]float64, error) {
 		bounds = append(bounds, math.Sqrt(squares))
 	}
 	return bounds, nil
+}
+
+// gliding is the string of truth, whose amplitudes are those 150 ms after the pluck, gliding, as seen
+// from the middle of a window from the pluck to age. How deep the glide is does not matter to the
+// bound.
+func gliding(truth sound.Truth, tau, age float64) StringModel {
+	m := StringModel{F1Hz: truth.F1Hz, B: truth.B, Decays: truth.Decays, Phases: truth.Phases,
+		Glide: Glide{Cents: 1, Tau: tau, Age: age / 2}}
+	for k, amp := range truth.Amps {
+		m.Amps = append(m.Amps, amp*math.Exp(truth.Decays[k]*(0.15-age/2)))
+	}
+	return m
 }
 
 // at returns the reading that is shown at age, in s after the pluck.

@@ -101,7 +101,7 @@ func (rep *Report) writeRegisters(b *strings.Builder) {
 }
 
 func (rep *Report) writePlucks(b *strings.Builder) {
-	fmt.Fprintf(b, "\n## From the pluck\n\nTimes after which 95 in 100 readings are, and stay, near; target known.\n\n")
+	fmt.Fprintf(b, "\n## From the pluck\n\nTimes after which 95 in 100 readings are, and stay, near; target known. The goal of a first reading is two periods and a hop.\n\n")
 	table(b, "pluck", "first reading ms", "goal", "±1 cent ms", "goal", "±0.1 cent ms", "goal")
 	for _, r := range rep.Plucks {
 		if goal := r.goal(); !r.Glide {
@@ -111,7 +111,7 @@ func (rep *Report) writePlucks(b *strings.Builder) {
 }
 
 func (rep *Report) writeGlides(b *strings.Builder) {
-	fmt.Fprintf(b, "\n## Gliding strings\n\nThe pitch falls by 1 to 8 cents, time constant 0.1 to 0.3 s; errors of the settled pitch. "+
+	fmt.Fprintf(b, "\n## Gliding strings\n\nThe pitch falls by 1 to 8 cents, time constant 0.1 to 0.3 s; errors of the settled pitch, the goal for their RMSE. "+
 		"The bound knows all sound since the pluck, and neither B, decays nor glide.\n\n")
 	table(b, "pluck", "after ms", "bound", "RMSE", "goal", "95 % within", "median σ", "coverage %", "no reading")
 	for _, r := range rep.Plucks {
