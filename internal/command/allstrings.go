@@ -1,15 +1,12 @@
 package command
 
 import (
-	"math"
 	"strings"
 
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/engine"
-	"tunerd/internal/ensemble"
 	"tunerd/internal/targets"
-	"tunerd/internal/tension"
 )
 
 // allStringsOptions say whether all strings are read at once, and which.
@@ -78,32 +75,5 @@ func (p *plan) useNotes(list string) error {
 	return nil
 }
 
-// computedB is how well the inharmonicity is known that follows from a string's gauge and
-// tension, as a part of it.
-const computedB = 0.4
-
-// chords returns what makes readers of all strings, with what the instrument tells of their
-// inharmonicity.
-func (p *plan) chords() engine.NewChords {
-	return func(sampleRate float64, open []targets.Target, onChord func(*ensemble.Chord)) (engine.ChordTracker, error) {
-		cfg := ensemble.TrackerConfig{Live: onChord == nil, OnChord: onChord}
-		cfg.SampleRate = sampleRate
-		for i, target := range open {
-			s := ensemble.String{Number: i + 1, Label: target.Label, Hz: target.Hz}
-			if strings := p.config.Instrument.Strings; i < len(strings) {
-				if b := tension.B(&strings[i], target.Hz); !math.IsNaN(b) {
-					s.B = b
-				}
-				if strings[i].Inharmonicity == 0 {
-					s.BPart = computedB
-				}
-			}
-			cfg.Strings = append(cfg.Strings, s)
-		}
-		t, err := ensemble.NewTracker(cfg)
-		if err != nil {
-			return nil, err
-		}
-		return t, nil
-	}
-}
+// chords returns what makes readers of all strings.
+func (p *plan) chords() engine.NewChords { return engine.OpenStrings(p.config.Instrument) }

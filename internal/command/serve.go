@@ -26,6 +26,7 @@ const browserInput = "browser"
 type serveOptions struct {
 	listenOptions
 	at      addressOptions
+	all     bool
 	osc     string
 	verbose bool
 }
@@ -36,6 +37,7 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addFlags(fs)
 	o.tuning.addPlanFlag(fs)
 	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
+	fs.BoolVar(&o.all, "all-strings", false, "begin with all strings of the --instrument read at once")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 	o.at.addFlags(fs)
 	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
@@ -146,6 +148,10 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 	if err != nil {
 		return nil, err
 	}
+	all := allStringsOptions{on: o.all}
+	if err := all.use(&o.tuning, plan); err != nil {
+		return nil, err
+	}
 	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
 	if err != nil {
 		return nil, err
@@ -154,6 +160,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 	if err != nil {
 		return nil, err
 	}
+	settings.AllStrings = o.all
 	cfg := server.TunerConfig{
 		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
 		Greeting: joinWords(caution, greeting), Keep: o.keep.serving(chat, log), Log: log,

@@ -45,9 +45,11 @@ type Labels struct {
 	Tuning, Instrument, Reference string
 }
 
-// An Aim is what should sound, and the partial numbers of the strobe for it; see [Config].
+// An Aim is what should sound, and how it is heard and shown; see [Config].
 type Aim struct {
 	Resolver Resolver
 	Labels   Labels
 	Bands    func(targets.Target) []int
+	Chords   NewChords // nil: one note is heard at a time
+	Tracker  Tracker   // that hears it, from now on; nil: the one that there is
 }

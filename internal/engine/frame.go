@@ -31,17 +31,17 @@ type framer struct {
 }
 
 func newFramer(cfg *Config) *framer {
-	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting, all: cfg.Chords != nil}
+	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
 	f.stretch = capture.TrueRate(cfg.Source) / float64(f.rate)
 	f.frame.Input = cfg.Source.Name()
 	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
-	f.aim(&Aim{cfg.Resolver, cfg.Labels, cfg.Bands})
+	f.aim(&Aim{Resolver: cfg.Resolver, Labels: cfg.Labels, Bands: cfg.Bands, Chords: cfg.Chords})
 	return f
 }
 
 // aim makes what follows be compared with something else; what was read before is forgotten.
 func (f *framer) aim(a *Aim) {
-	f.resolver, f.bands, f.held = a.Resolver, a.Bands, 0
+	f.resolver, f.bands, f.held, f.all = a.Resolver, a.Bands, 0, a.Chords != nil
 	if f.bands == nil {
 		f.bands = fewBands
 	}

@@ -206,7 +206,7 @@ func (s *Session) analyse(ctx context.Context) error {
 	s.ear.aim(s.cfg.Resolver)
 	lost := false
 	for p := range s.queue.filled {
-		s.obey()
+		s.obey(ctx)
 		switch {
 		case !p.lost:
 			s.arrived = p.arrived
@@ -258,14 +258,18 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 }
 
 // obey carries out what Retune, Hold, Clear and Say have left.
-func (s *Session) obey() {
+func (s *Session) obey(ctx context.Context) {
 	s.mu.Lock()
 	todo := s.pending
 	s.pending.hold, s.pending.clear, s.pending.aim, s.pending.say = false, false, nil, ""
 	s.mu.Unlock()
 	if todo.aim != nil {
 		s.framer.aim(todo.aim)
-		s.cfg.Resolver = todo.aim.Resolver
+		s.cfg.Resolver, s.cfg.Chords = todo.aim.Resolver, todo.aim.Chords
+		if todo.aim.Tracker != nil {
+			s.cfg.Tracker = todo.aim.Tracker
+		}
+		s.ear = s.newEar(ctx)
 		s.ear.aim(s.cfg.Resolver)
 	}
 	if todo.hold {

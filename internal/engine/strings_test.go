@@ -109,7 +109,7 @@ func TestRetuneOfAllStrings(t *testing.T) {
 		done := make(chan error)
 		go func() { done <- s.Run(t.Context()) }()
 		synctest.Wait()
-		s.Retune(Aim{Resolver: openGuitar(t)})
+		s.Retune(Aim{Resolver: openGuitar(t), Chords: newChoir})
 		close(turn)
 		if err := <-done; err != nil {
 			t.Fatal(err)
@@ -121,6 +121,37 @@ func TestRetuneOfAllStrings(t *testing.T) {
 			t.Errorf("frame after the new aim: %+v", f)
 		}
 	})
+}
+
+// A session turns from one note at a time to all strings and back, without a gap.
+func TestRetuneBetweenOneAndAll(t *testing.T) {
+	tracker := &parrot{reading: sounding(330)}
+	shown := &roll{}
+	s := NewSession(Config{
+		Source: &script{name: "a.wav", rate: 48000, steps: blocks(6, 512)}, Resolver: openGuitar(t), Tracker: tracker, Sinks: []Sink{shown},
+	})
+	fresh := &parrot{reading: sounding(110)}
+	tracker.before = func() {
+		s.Retune(Aim{Resolver: openGuitar(t), Chords: func(rate float64, open []targets.Target, on func(*ensemble.Chord)) (ChordTracker, error) {
+			s.Retune(Aim{Resolver: openGuitar(t), Tracker: fresh})
+			return newChoir(rate, open, on)
+		}})
+	}
+	if err := s.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	var all []bool
+	for _, f := range shown.frames {
+		if f.Gaps != 0 || f.AfterGap {
+			t.Errorf("a gap at %g s", f.TimeS)
+		}
+		if len(all) == 0 || all[len(all)-1] != f.AllStrings {
+			all = append(all, f.AllStrings)
+		}
+	}
+	if !slices.Equal(all, []bool{false, true, false}) || tracker.pushed != 512 || fresh.pushed == 0 {
+		t.Errorf("all strings in turn: %v; %d samples to the old tracker, %d to the new", all, tracker.pushed, fresh.pushed)
+	}
 }
 
 func TestMeasureAllStrings(t *testing.T) {

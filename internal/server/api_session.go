@@ -25,6 +25,7 @@ type settingsPatch struct {
 	Reference      *string  `json:"reference"`
 	String         *int     `json:"string"`
 	Frets          *bool    `json:"frets"`
+	AllStrings     *bool    `json:"all_strings"`
 	ToleranceCents *float64 `json:"tolerance_cents"`
 	Plan           rawMsg   `json:"plan"` // null is a choice too
 }
@@ -41,12 +42,20 @@ func (p *settingsPatch) apply(s *Settings) error {
 	if p.Instrument != nil && *p.Instrument != s.Instrument {
 		s.String, s.Plan = 0, nil // they are the old one's
 		s.Frets = s.Frets && *p.Instrument != ""
+		s.AllStrings = s.AllStrings && *p.Instrument != ""
+	}
+	switch { // all strings at once exclude one string, and frets
+	case p.AllStrings != nil && *p.AllStrings:
+		s.String, s.Frets = 0, false
+	case p.AllStrings == nil && (p.String != nil && *p.String != 0 || p.Frets != nil && *p.Frets):
+		s.AllStrings = false
 	}
 	set(&s.Instrument, p.Instrument)
 	set(&s.Tuning, p.Tuning)
 	set(&s.Reference, p.Reference)
 	set(&s.String, p.String)
 	set(&s.Frets, p.Frets)
+	set(&s.AllStrings, p.AllStrings)
 	set(&s.ToleranceCents, p.ToleranceCents)
 	if p.Plan == nil {
 		return nil

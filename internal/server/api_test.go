@@ -100,7 +100,7 @@ func TestSession(t *testing.T) {
 		told = s.until(t, "session", nil)
 	}
 
-	session = r.ask(t, "PUT", "/api/session", `{"instrument":"","tuning":"31edo","reference":"","string":0,"frets":false,"tolerance_cents":1,"plan":null}`)
+	session = r.ask(t, "PUT", "/api/session", `{"instrument":"","tuning":"31edo","reference":"","string":0,"frets":false,"all_strings":false,"tolerance_cents":1,"plan":null}`)
 	if at(t, session, "instrument") != nil || at(t, session, "tuning", "spec") != "31edo" || len(at(t, session, "strings").([]any)) != 0 {
 		t.Errorf("31edo without an instrument: %v", session)
 	}
@@ -133,6 +133,39 @@ func TestPlanMovesTargets(t *testing.T) {
 	session = r.ask(t, "PATCH", "/api/session", `{"plan":null}`)
 	near(t, session, 82.4069, 1e-4, "strings", 5, "hz")
 	near(t, session, 6, 0, "settings", "string")
+}
+
+// All strings are read at once on demand: a fourth of 12 equal steps, one string 5 cents sharp.
+func TestAllStrings(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo", String: 5}, nil)
+	s := r.listen(t)
+	session := r.ask(t, "PATCH", "/api/session", `{"all_strings":true}`)
+	near(t, session, 0, 0, "settings", "string")
+	chord := pluck(110*math.Exp2(5.0/1200), 3) // A2, string 5
+	for i, x := range pluck(146.8324, 3) {     // D3, string 4
+		chord[i] += x
+	}
+	r.play(t, chord)
+	rows := s.until(t, "strings", func(f map[string]any) bool {
+		return f["all_strings"] == true && at(t, f, "strings", 4, "active") == true && at(t, f, "strings", 3, "active") == true && f["t_s"].(float64) > 1.5
+	})
+	near(t, rows, 5, 0.5, "strings", 4, "cents")
+	near(t, rows, 0, 0.5, "strings", 3, "cents")
+	if got := at(t, rows, "strings", 4, "state"); got != "sharp" {
+		t.Errorf("string 5 is %v, want sharp", got)
+	}
+	frame := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["all_strings"] == true })
+	if frame["target"] != nil || frame["f1_hz"] != nil || frame["state"] != nil {
+		t.Errorf("a frame of all strings has a pitch: %v", frame)
+	}
+	session = r.ask(t, "PATCH", "/api/session", `{"string":4}`)
+	if at(t, session, "settings", "all_strings") != false {
+		t.Error("one string is held, and all are read")
+	}
+	r.play(t, pluck(146.9, 1))
+	frame = s.until(t, "frame", func(f map[string]any) bool { return f["target"] != nil })
+	near(t, frame, 4, 0, "target", "string")
+	near(t, frame, 0, 0, "gaps")
 }
 
 // The input goes on while the settings change: no gap, and time runs on.
@@ -183,6 +216,8 @@ func TestRefusals(t *testing.T) {
 		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1]}}`, 400, "plan"},
 		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1e9,0,0,0,0,0]}}`, 400, "plan"},
 		{"PATCH", "/api/session", `{"speed":3}`, 400, "speed"},
+		{"PATCH", "/api/session", `{"all_strings":true,"string":3}`, 400, "string 0"},
+		{"PATCH", "/api/session", `{"instrument":"","all_strings":true}`, 400, "name one"},
 		{"PATCH", "/api/session", `{`, 400, "cannot be read"},
 		{"PATCH", "/api/session", `{} {}`, 400, "goes on"},
 		{"PATCH", "/api/session", ``, 415, "application/json"},
@@ -334,7 +369,7 @@ func TestDetune(t *testing.T) {
 	if len(at(t, limited, "others").([]any)) != 0 {
 		t.Error("other chords are told though none were asked for")
 	}
-	r.ask(t, "PUT", "/api/session", `{"instrument":"guitar-12edo","tuning":"","reference":"","string":0,"frets":false,"tolerance_cents":0.5,"plan":`+string(marshal(limited["plan"]))+`}`)
+	r.ask(t, "PUT", "/api/session", `{"instrument":"guitar-12edo","tuning":"","reference":"","string":0,"frets":false,"all_strings":false,"tolerance_cents":0.5,"plan":`+string(marshal(limited["plan"]))+`}`)
 }
 
 // A5 and C#6 above A4 of 12 equal steps: partial 5 of A3 at 1100 Hz and partial 4 of C#4 at

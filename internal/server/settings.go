@@ -18,11 +18,12 @@ const (
 
 // Settings are what a user may choose of a running tuner.
 type Settings struct {
-	Instrument     string  `json:"instrument"` // a name of the catalog; empty: none
-	Tuning         string  `json:"tuning"`     // a spec; empty: the instrument's, or 12edo
-	Reference      string  `json:"reference"`  // such as A4=440; empty: the instrument's, or A4=440
-	String         int     `json:"string"`     // held, from 1; 0: none
-	Frets          bool    `json:"frets"`      // fretted notes are targets too
+	Instrument     string  `json:"instrument"`  // a name of the catalog; empty: none
+	Tuning         string  `json:"tuning"`      // a spec; empty: the instrument's, or 12edo
+	Reference      string  `json:"reference"`   // such as A4=440; empty: the instrument's, or A4=440
+	String         int     `json:"string"`      // held, from 1; 0: none
+	Frets          bool    `json:"frets"`       // fretted notes are targets too
+	AllStrings     bool    `json:"all_strings"` // all open strings are read at once
 	ToleranceCents float64 `json:"tolerance_cents"`
 	Plan           *Plan   `json:"plan"`
 }
@@ -73,7 +74,26 @@ func (c *Catalog) aim(s Settings) (*aim, error) {
 		return nil, err
 	}
 	a.strings = resolver.Strings()
+	if s.AllStrings {
+		return a, a.checkAllStrings()
+	}
 	return a, nil
+}
+
+// usualRate stands for the rate of an input that is not known yet, in Hz.
+const usualRate = 48000
+
+// checkAllStrings tells whether all strings can be read at once.
+func (a *aim) checkAllStrings() error {
+	s := &a.settings
+	switch {
+	case a.instrument == nil:
+		return errors.New("all_strings: these are an instrument's; name one")
+	case s.Frets || s.String != 0:
+		return errors.New("all_strings: all open strings are read; frets must be false and string 0")
+	}
+	_, err := engine.OpenStrings(a.instrument)(usualRate, a.strings, nil)
+	return err
 }
 
 func (a *aim) choose(c *Catalog) (err error) {
@@ -115,7 +135,11 @@ func (a *aim) engine() (engine.Aim, error) {
 	if a.instrument != nil {
 		labels.Instrument = a.instrument.Name
 	}
-	return engine.Aim{Resolver: resolver, Labels: labels, Bands: engine.RatioBands(a.tuning)}, nil
+	e := engine.Aim{Resolver: resolver, Labels: labels, Bands: engine.RatioBands(a.tuning)}
+	if a.settings.AllStrings {
+		e.Chords = engine.OpenStrings(a.instrument)
+	}
+	return e, nil
 }
 
 // rows returns the list of strings before anything is read.

@@ -92,9 +92,7 @@ func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
 
 // begin prepares the engine for a source, which it reads through a tap.
 func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, error) {
-	tracker, err := pitch.NewTracker(pitch.Config{
-		SampleRate: capture.TrueRate(source), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
-	})
+	tracker, err := t.tracker(source)
 	if err != nil {
 		return nil, err
 	}
@@ -105,7 +103,7 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 		return nil, err
 	}
 	t.session = engine.NewSession(engine.Config{
-		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands,
+		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
 	t.source = source
@@ -115,6 +113,13 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
 	}
 	return t.session, t.session.Hold(t.aim.settings.String)
+}
+
+// tracker returns a new one for a source.
+func (t *Tuner) tracker(source capture.Source) (engine.Tracker, error) {
+	return pitch.NewTracker(pitch.Config{
+		SampleRate: capture.TrueRate(source), MinHz: t.cfg.MinHz, MaxHz: t.cfg.MaxHz, Live: true,
+	})
 }
 
 // end leaves the input to be told of, with its last state.
@@ -169,17 +174,27 @@ func (t *Tuner) retune(change func(*Settings) error) error {
 		return nil
 	}
 	if t.session != nil {
-		target, err := a.engine()
-		if err != nil {
-			return err
-		}
-		t.session.Retune(target)
-		t.kept.begin(a, t.source)
-		if err := t.session.Hold(a.settings.String); err != nil {
+		if err := t.turn(old, a); err != nil {
 			return err
 		}
 	}
 	return t.hub.retuned(a.rows())
+}
+
+// turn gives the session a new aim; t.mu must be held.
+func (t *Tuner) turn(old, a *aim) error {
+	target, err := a.engine()
+	if err != nil {
+		return err
+	}
+	if old.settings.AllStrings && !a.settings.AllStrings { // the old tracker has not heard what came meanwhile
+		if target.Tracker, err = t.tracker(t.source); err != nil {
+			return err
+		}
+	}
+	t.session.Retune(target)
+	t.kept.begin(a, t.source)
+	return t.session.Hold(a.settings.String)
 }
 
 // onlyHolds tells whether b differs from a in the string held alone, so that the readings of the

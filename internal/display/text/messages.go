@@ -24,6 +24,7 @@ type frameMessage struct {
 	AfterGap bool   `json:"after_gap"`
 	Gaps     int    `json:"gaps"`
 	Message  string `json:"message"`
+	All      bool   `json:"all_strings"`
 	StartS   Number `json:"start_s"`
 	pitchFields
 	targetFields
@@ -42,7 +43,7 @@ type bandObject struct {
 func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 	msg := frameMessage{
 		Type: "frame", TimeS: Number(f.TimeS), AgeS: unknown, Hears: string(f.State), LevelDB: unknown,
-		NewNote: f.NewOnset, AfterGap: f.AfterGap, Gaps: f.Gaps, Message: f.Message, StartS: unknown,
+		NewNote: f.NewOnset, AfterGap: f.AfterGap, Gaps: f.Gaps, Message: f.Message, All: f.AllStrings, StartS: unknown,
 		pitchFields:  pitchFields{unknown, unknown, unknown, unknown, unknown, unknown},
 		targetFields: targetOf(nil, 0, 0, 0, ""),
 		Bands:        make([]bandObject, len(f.Bands)),
@@ -51,7 +52,10 @@ func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 		msg.AgeS, msg.LevelDB = Number(m.Now().Sub(f.Arrived).Seconds()), Number(f.LevelDB)
 	}
 	if f.State == display.Sounding {
-		msg.StartS, msg.pitchFields = Number(f.OnsetS), pitchOf(f)
+		msg.StartS = Number(f.OnsetS)
+	}
+	if f.State == display.Sounding && !f.AllStrings {
+		msg.pitchFields = pitchOf(f)
 		msg.targetFields = targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict)
 	}
 	for i, b := range f.Bands {
@@ -64,38 +68,57 @@ type stringsMessage struct {
 	Type    string         `json:"type"`
 	TimeS   Number         `json:"t_s"`
 	Held    int            `json:"held"`
+	All     bool           `json:"all_strings"`
+	WindowS Number         `json:"window_s"`
 	Strings []stringObject `json:"strings"`
 }
 
 type stringObject struct {
-	String     int    `json:"string"`
-	Label      string `json:"label"`
-	Hz         Number `json:"hz"`
-	Read       bool   `json:"read"`
-	Cents      Number `json:"cents"`
-	CentsSigma Number `json:"cents_sigma"`
-	AtS        Number `json:"at_s"`
-	Active     bool   `json:"active"`
-	Held       bool   `json:"held"`
+	String     int     `json:"string"`
+	Label      string  `json:"label"`
+	Hz         Number  `json:"hz"`
+	Read       bool    `json:"read"`
+	Cents      Number  `json:"cents"`
+	CentsSigma Number  `json:"cents_sigma"`
+	AtS        Number  `json:"at_s"`
+	Active     bool    `json:"active"`
+	Held       bool    `json:"held"`
+	State      *string `json:"state"`
+	F1Hz       Number  `json:"f1_hz"`
+	BeatHz     Number  `json:"beat_hz"`
 }
 
 // Strings returns the message with the list of strings of f.
 func (m *Messages) Strings(f *display.Frame) ([]byte, error) {
-	msg := stringsMessage{Type: "strings", TimeS: Number(f.TimeS), Strings: make([]stringObject, len(f.Strings))}
-	for i, row := range f.Strings {
-		s := stringObject{
-			String: row.Number, Label: row.Label, Hz: Number(row.TargetHz), Read: row.Read,
-			Cents: unknown, CentsSigma: unknown, AtS: unknown, Active: row.Active, Held: row.Held,
+	msg := stringsMessage{
+		Type: "strings", TimeS: Number(f.TimeS), All: f.AllStrings, WindowS: positive(f.WindowS), Strings: make([]stringObject, len(f.Strings)),
+	}
+	for i := range f.Strings {
+		msg.Strings[i] = rowObject(&f.Strings[i], f.AllStrings)
+		if f.Strings[i].Held {
+			msg.Held = f.Strings[i].Number
 		}
-		if row.Read {
-			s.Cents, s.CentsSigma, s.AtS = Number(row.Cents), Number(row.Sigma), Number(row.AtS)
-		}
-		if row.Held {
-			msg.Held = row.Number
-		}
-		msg.Strings[i] = s
 	}
 	return json.Marshal(&msg)
+}
+
+// rowObject is a row of the list; all tells whether all strings are read at once.
+func rowObject(row *display.StringRow, all bool) stringObject {
+	s := stringObject{
+		String: row.Number, Label: row.Label, Hz: Number(row.TargetHz), Read: row.Read,
+		Cents: unknown, CentsSigma: unknown, AtS: unknown, Active: row.Active, Held: row.Held,
+		F1Hz: unknown, BeatHz: unknown,
+	}
+	if row.Read {
+		s.Cents, s.CentsSigma, s.AtS = Number(row.Cents), Number(row.Sigma), Number(row.AtS)
+	}
+	if all {
+		s.State = &row.Verdict
+	}
+	if all && row.Active {
+		s.F1Hz, s.BeatHz = Number(row.F1Hz), Number(row.BeatHz)
+	}
+	return s
 }
 
 type noticeMessage struct {
