@@ -104,7 +104,7 @@ func (j *Journal) Drift(ctx context.Context, instrument string, since time.Time)
 // readDrift reads the sittings of all strings, and the changes of gauge.
 func (j *Journal) readDrift(ctx context.Context, d *Drift, since time.Time) error {
 	rows, err := j.db.QueryContext(ctx, "SELECT id, "+sessionColumns+` FROM session
-		WHERE instrument = ? AND started_ms >= ? ORDER BY started_ms, id`, d.Instrument, since.UnixMilli())
+		WHERE instrument = ? AND started_ms >= ? ORDER BY started_ms, uid`, d.Instrument, since.UnixMilli())
 	if err != nil {
 		return err
 	}

@@ -68,9 +68,9 @@ func TestListingsStandOnIndexes(t *testing.T) {
 		args  []any
 		want  string
 	}{
-		{last, lastArgs, "SCAN session USING INDEX session_by_start"},
+		{last, lastArgs, "SCAN session USING COVERING INDEX session_list"},
 		{named, namedArgs, "SEARCH session USING INDEX session_by_instrument (instrument=?)"},
-		{span, spanArgs, "SEARCH session USING INDEX session_by_start (started_ms>? AND started_ms<?)"},
+		{span, spanArgs, "SEARCH session USING COVERING INDEX session_list (started_ms>? AND started_ms<?)"},
 		{readingsQuery, []any{1}, "SEARCH reading USING PRIMARY KEY (session_id=?)"},
 	} {
 		plan := explain(t, j, c.query, c.args...)

@@ -8,31 +8,42 @@ import (
 	"time"
 )
 
-// TestOldJournalMigrates opens a journal that was written when the schema was 1: what was in it is
-// still there, and what is new since works.
-func TestOldJournalMigrates(t *testing.T) {
-	old, err := os.ReadFile("testdata/schema1.db")
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "journal.db")
-	if err := os.WriteFile(path, old, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	for range 2 { // the second time there is nothing to migrate
-		j, err := Open(path)
+// oldEvent is in the journals of schema 2.
+var oldEvent = Event{ID: 1, UID: "feedfacefeedface", At: time.UnixMilli(1760000500000).UTC(), Instrument: "x", String: 2, Kind: NewStrings, Text: "light"}
+
+// TestOldJournalsMigrate opens journals that were written when the schema was 1 and 2: what was in
+// them is still there, and what is new since works.
+func TestOldJournalsMigrate(t *testing.T) {
+	for _, c := range []struct {
+		file   string
+		events []Event
+	}{{"schema1.db", nil}, {"schema2.db", []Event{oldEvent}}} {
+		old, err := os.ReadFile(filepath.Join("testdata", c.file))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if v, err := j.schemaVersion(t.Context()); err != nil || v != len(migrations) {
-			t.Errorf("schema %d, %v; want %d", v, err, len(migrations))
+		path := filepath.Join(t.TempDir(), "journal.db")
+		if err := os.WriteFile(path, old, 0o600); err != nil {
+			t.Fatal(err)
 		}
-		checkOld(t, j)
-		if _, err := j.AddEvent(t.Context(), Event{Instrument: guitar().Instrument, Kind: NewStrings}); err != nil {
-			t.Error(err)
+		for range 2 { // the second time there is nothing to migrate
+			j, err := Open(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v, err := j.schemaVersion(t.Context()); err != nil || v != len(migrations) {
+				t.Errorf("%s: schema %d, %v; want %d", c.file, v, err, len(migrations))
+			}
+			checkOld(t, j)
+			if events, err := j.Events(t.Context(), "x"); err != nil || !reflect.DeepEqual(events, c.events) {
+				t.Errorf("%s: events %+v, %v; want %+v", c.file, events, err, c.events)
+			}
+			if _, err := j.AddEvent(t.Context(), Event{Instrument: "y", Kind: NewStrings}); err != nil {
+				t.Error(err)
+			}
+			keep(t, j, Session{}, Reading{F1Hz: 1})
+			j.Close()
 		}
-		keep(t, j, Session{}, Reading{F1Hz: 1})
-		j.Close()
 	}
 }
 

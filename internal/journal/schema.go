@@ -62,6 +62,12 @@ var migrations = []string{
 		text TEXT NOT NULL
 	);
 	CREATE INDEX event_by_instrument ON event (instrument, at_ms);`,
+	// A listing is read off this index alone: rows may be long, with data on pages of their own.
+	`DROP INDEX session_by_start;
+	DROP INDEX session_by_instrument;
+	CREATE INDEX session_by_instrument ON session (instrument, started_ms, uid);
+	CREATE INDEX session_list ON session (started_ms, uid, kind, ended_ms, program, input, rate_hz,
+		clock_ppm, clock_sigma_ppm, clock_by, instrument, tuning, reference, plan, note, readings);`,
 }
 
 // migrate brings the schema to the newest version, in one transaction. It refuses a database of

@@ -63,10 +63,10 @@ func (f Filter) query() (query string, args []any) {
 		query += " WHERE " + strings.Join(where, " AND ")
 	}
 	if f.Last > 0 {
-		query += " ORDER BY started_ms DESC, id DESC LIMIT ?"
-		return "SELECT * FROM (" + query + ") ORDER BY started_ms, id", append(args, f.Last)
+		query += " ORDER BY started_ms DESC, uid DESC LIMIT ?"
+		return "SELECT * FROM (" + query + ") ORDER BY started_ms, uid", append(args, f.Last)
 	}
-	return query + " ORDER BY started_ms, id", args
+	return query + " ORDER BY started_ms, uid", args
 }
 
 // Session returns session id. ErrNoSession: there is none.
