@@ -88,7 +88,7 @@ func (w *bench) pluck(scene []float64, at, rate int, n setup.Note, dampS float64
 // record writes two plucks of every note of the plan into a folder, one file a note.
 func (w *bench) record(t *testing.T, dir string, plan *setup.Plan, rng *rand.Rand) {
 	t.Helper()
-	const rate = 24000
+	const rate = 16000
 	open := map[int]int{}
 	for _, s := range plan.Steps {
 		scene := make([]float64, 4.6*rate)

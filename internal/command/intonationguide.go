@@ -166,7 +166,7 @@ func (g *guide) hear(h engine.Heard) error {
 	case h.Lost != "":
 		g.say(h.Lost)
 	case h.Short:
-		g.say("too short; let it ring a little longer")
+		g.say("too short; let it ring longer, or begin anew with --window 0.2..0.8")
 	case h.Pluck != nil:
 		return g.take(h.Pluck)
 	case h.Now != nil:
