@@ -73,8 +73,13 @@ output.`,
   tunerd intonation report intonation-guitar-12edo.json --before old.json --html setup.html`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if o.from != "" && !cmd.Flags().Changed("keep") {
-				o.keep.keep = false // recordings keep themselves
+			if o.from != "" {
+				for _, asking := range []string{"input", "notes", "strings", "plucks", "goal", "fresh"} {
+					if cmd.Flags().Changed(asking) {
+						return usagef("--%s is for notes that are asked for; with --from the recordings decide", asking)
+					}
+				}
+				o.keep.keep = o.keep.keep && cmd.Flags().Changed("keep") // recordings keep themselves
 			}
 			return runIntonation(cmd.Context(), d, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
 		},

@@ -57,7 +57,10 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 	if err != nil {
 		return nil, usageError{err}
 	}
-	if d.RawInput != nil {
+	switch {
+	case o.input == "-":
+		in = strings.NewReader("") // it is the sound, not the keys
+	case d.RawInput != nil:
 		restore, ok := d.RawInput()
 		defer restore()
 		if ok {
@@ -185,7 +188,11 @@ func (g *guide) take(p *engine.Pluck) error {
 		return nil
 	}
 	keepPluck(g.keep, g.check, before.Note, pluck)
-	g.say(fmt.Sprintf("pluck %d: %s Hz, %s", before.Plucks+1, display.Hz(p.F1Hz, p.SigmaCents), answer.Text))
+	said := fmt.Sprintf("pluck %d: %s Hz, %s cents", before.Plucks+1, display.Hz(p.F1Hz, p.SigmaCents), display.Cents(answer.Cents, p.SigmaCents))
+	if answer.Error > 0 {
+		said += ", mean ±" + display.Sigma(answer.Error)
+	}
+	g.say(said + ": " + answer.Text)
 	return g.next(answer.Done)
 }
 

@@ -93,11 +93,8 @@ func (c *Check) Prompt() (Prompt, bool) {
 	}
 	if len(e.Plucks) > 0 {
 		base, _ := c.openCents(e.String)
-		mean, sd := moments(c.centsOf(e))
-		p.Mean = mean - base
-		if len(e.Plucks) > 1 {
-			p.Error = sd / math.Sqrt(float64(len(e.Plucks)))
-		}
+		mean, _ := moments(c.centsOf(e))
+		p.Mean, p.Error = mean-base, c.meanError(e)
 	}
 	return p, true
 }
@@ -179,6 +176,10 @@ type Answer struct {
 	Taken bool   `json:"taken"`
 	Done  bool   `json:"done"` // the note is through, and the next one is asked for
 	Text  string `json:"text"`
+	// Cents is the pluck against where the note was expected, Error the standard error of the mean
+	// so far; 0 after the first pluck.
+	Cents float64 `json:"cents"`
+	Error float64 `json:"error_cents"`
 }
 
 // Offer gives the check a pluck for the note that it asks for. A pitch that is another note is not
@@ -194,23 +195,31 @@ func (c *Check) Offer(p Pluck) Answer {
 	if wrong := c.wrong(e.Note, p.F1Hz); wrong != "" {
 		return Answer{Text: wrong}
 	}
+	answer := Answer{Taken: true, Text: "once more", Cents: Cents(p.F1Hz, c.expectedHz(e.Note))}
 	e.Plucks = append(e.Plucks, p)
+	answer.Error = c.meanError(e)
 	e.State = c.settle(e)
-	if e.State == Waiting {
-		return Answer{Taken: true, Text: "once more"}
+	if e.State != Waiting {
+		answer.Done, answer.Text = true, string(e.State)
+		c.advance()
 	}
-	c.advance()
-	return Answer{Taken: true, Done: true, Text: string(e.State)}
+	return answer
+}
+
+// meanError returns the standard error of the mean of an entry's plucks; 0 with fewer than two.
+func (c *Check) meanError(e *Entry) float64 {
+	all := c.centsOf(e)
+	_, sd := moments(all)
+	return sd / math.Sqrt(float64(max(len(all), 1)))
 }
 
 // settle says whether an entry has been plucked often enough.
 func (c *Check) settle(e *Entry) State {
 	n := len(e.Plucks)
-	_, sd := moments(c.centsOf(e))
 	switch {
 	case n < c.Settings.Plucks:
 		return Waiting
-	case n < 2 || sd/math.Sqrt(float64(n)) <= c.Settings.Goal:
+	case c.meanError(e) <= c.Settings.Goal:
 		return Done
 	case n >= c.Settings.Most:
 		return Loose

@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -9,10 +10,18 @@ import (
 // TestFitCovers checks the standard errors: over many invented instruments the truth lies within
 // 1.96 of them in 95 % of all cases, not much less and not much more. Seeds are fixed.
 func TestFitCovers(t *testing.T) {
-	for _, name := range []string{"guitar-12edo", "guitar-41edo-alternate"} {
-		t.Run(name, func(t *testing.T) {
-			board := boardOf(t, name)
-			plan := planOf(t, board, PlanOptions{})
+	for _, x := range []struct {
+		name    string
+		options PlanOptions
+		finds   float64 // part of the displaced frets
+	}{
+		{"guitar-12edo", PlanOptions{}, 0.95},
+		{"guitar-41edo-alternate", PlanOptions{}, 0.8}, // most frets are heard on one string
+		{"guitar-12edo", PlanOptions{Strings: []int{6}, Notes: 14}, 0.9},
+	} {
+		t.Run(fmt.Sprint(x.name, x.options.Strings), func(t *testing.T) {
+			board := boardOf(t, x.name)
+			plan := planOf(t, board, x.options)
 			rng := rand.New(rand.NewPCG(7, 41))
 			var nut, saddle, move, bad coverage
 			found, trials := 0, 250
@@ -27,13 +36,14 @@ func TestFitCovers(t *testing.T) {
 				for k := range board.Strings[0].Frets {
 					w.fret[k+1] = UsualModel.SlotMM * rng.NormFloat64()
 				}
-				off := 6 + rng.IntN(10)
+				off := somewhere(plan, rng)
 				w.fret[off] = 0.5 * float64(1-2*rng.IntN(2))
 				r, err := w.play(t, plan, rng).Fit()
 				if err != nil {
 					t.Fatal(err)
 				}
-				for i, s := range r.Strings {
+				for _, s := range r.Strings {
+					i, _ := board.at(s.Number)
 					nut.see(s.Place.NutMM-w.ends[i].NutMM, s.PlaceSigma.NutMM)
 					saddle.see(s.Place.SaddleMM-w.ends[i].SaddleMM, s.PlaceSigma.SaddleMM)
 					want := bestEnds(&board.Strings[i], w.b[i], w.press[i]).SaddleMM - w.ends[i].SaddleMM
@@ -57,11 +67,22 @@ func TestFitCovers(t *testing.T) {
 			if p := bad.share(); p < 0.90 {
 				t.Errorf("displaced fret: %.1f %% within 1.96 standard errors, want 95 (90 at least, as chance helps to find it)", 100*p)
 			}
-			if found < trials*8/10 {
-				t.Errorf("a fret 0.5 mm off was found in %d of %d trials, want 80 %%", found, trials)
+			if float64(found) < x.finds*float64(trials) {
+				t.Errorf("a fret 0.5 mm off was found in %d of %d trials, want %.0f %%", found, trials, 100*x.finds)
 			}
 		})
 	}
+}
+
+// somewhere returns a fret of the plan within the middle of the board.
+func somewhere(p *Plan, rng *rand.Rand) int {
+	var frets []int
+	for _, s := range p.Steps {
+		if s.Fret >= 5 && s.Fret <= 16 {
+			frets = append(frets, s.Fret)
+		}
+	}
+	return frets[rng.IntN(len(frets))]
 }
 
 // A coverage counts how often an error lies within 1.96 of its standard error.
@@ -81,5 +102,5 @@ func (c *coverage) see(err, sigma float64) {
 func (c *coverage) share() float64 { return float64(c.within) / float64(c.of) }
 
 func (c *coverage) String() string {
-	return fmtf("%.1f %% of %d (±%.3f)", 100*c.share(), c.of, c.sum/float64(c.of))
+	return fmt.Sprintf("%.1f %% of %d (±%.3f)", 100*c.share(), c.of, c.sum/float64(c.of))
 }

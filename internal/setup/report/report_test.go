@@ -107,7 +107,7 @@ func TestText(t *testing.T) {
 
 func TestTurns(t *testing.T) {
 	for turned, want := range map[float64]string{
-		1: "1 turn", 2.02: "2 turns", 0.26: "1/4 of a turn", 0.5: "1/2 of a turn", 1.13: "1 1/8 turns", 2.14: "2 1/8 turns", 1.97: "2 turns", 0.88: "7/8 of a turn", 0.01: "0 turns",
+		1: "1 turn", 2.02: "2 turns", 0.26: "1/4 of a turn", 0.5: "1/2 of a turn", 1.13: "1 1/8 turns", 2.14: "2 1/8 turns", 1.97: "2 turns", 0.88: "7/8 of a turn", 0.01: "less than 1/8 of a turn",
 	} {
 		if got := turns(turned); got != want {
 			t.Errorf("%g: %q, want %q", turned, got, want)

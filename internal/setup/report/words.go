@@ -103,6 +103,9 @@ func (r *Report) saddleText(s *setup.StringResult) string {
 // turns writes a number of turns in eighths.
 func turns(t float64) string {
 	eighths := int(math.Round(8 * t))
+	if eighths == 0 {
+		return "less than 1/8 of a turn"
+	}
 	whole, part := eighths/8, eighths%8
 	den := 8
 	for part > 0 && part%2 == 0 {

@@ -1,5 +1,0 @@
-package setup
-
-import "fmt"
-
-func fmtf(format string, args ...any) string { return fmt.Sprintf(format, args...) }
