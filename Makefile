@@ -9,7 +9,7 @@ STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
-	accuracy-doc soak screenshots lint fmt fuzz cross clean
+	accuracy-doc accuracy-strings soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -54,6 +54,9 @@ accuracy-full: need-test ## all cells with 400 trials each: about a quarter of a
 accuracy-doc: TRIALS := 400
 accuracy-doc: need-test ## the same, written to docs/accuracy.md with its picture
 	go run ./internal/tools/accuracy -set full -seed $(SEED) -trials $(TRIALS) -write docs
+
+accuracy-strings: need-test ## several strings at once: 40 chords of each kind, written to docs/accuracy-strings.md
+	go test -count=1 -run 'Reach|Muted|Recorded' ./internal/ensemble -args -trials 40 -write $(CURDIR)/docs/accuracy-strings.md
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak

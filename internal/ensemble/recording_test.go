@@ -4,10 +4,13 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -75,17 +78,18 @@ func TestRecordedChords(t *testing.T) {
 	for _, row := range table(t, filepath.Join(dir, "chords.csv")) {
 		parts[row["file"]] = append(parts[row["file"]], row)
 	}
-	for file, rows := range parts {
+	for _, file := range slices.Sorted(maps.Keys(parts)) {
+		rows := parts[file]
 		t.Run(file, func(t *testing.T) {
 			x, rate := load(t, filepath.Join(dir, file))
-			var strings []String
+			var told []String
 			for i, row := range rows {
 				equal := 440 * math.Exp2((number(t, row["midi"])-69)/12)
-				strings = append(strings, String{Number: i + 1, Label: row["nominal"], Hz: equal})
+				told = append(told, String{Number: i + 1, Label: row["nominal"], Hz: equal})
 			}
 			chords := 0
 			tracker, err := NewTracker(TrackerConfig{
-				Config:  Config{SampleRate: rate, Strings: strings},
+				Config:  Config{SampleRate: rate, Strings: told},
 				OnChord: func(c *Chord) { chords++; compare(t, c, rows) },
 			})
 			if err != nil {
@@ -104,6 +108,11 @@ func compare(t *testing.T, c *Chord, rows []map[string]string) {
 	for i, r := range c.Strings {
 		off := centsPerNeper * math.Log(r.F1Hz/number(t, rows[i]["ref_f1_hz"]))
 		sigma := math.Hypot(r.SigmaCents, number(t, rows[i]["ref_sigma_cents"]))
+		told := map[bool]string{true: "sounding"}[r.Sounding]
+		if r.Hidden {
+			told = "hidden"
+		}
+		fmt.Fprintf(&report.recorded, "| %s | %s | %+.2f | %.2f | %s |\n", rows[i]["chord"], r.String.Label, off, sigma, told)
 		t.Logf("%s: sounding %v, hidden %v, %+.2f ± %.2f cents", r.String.Label, r.Sounding, r.Hidden, off, sigma)
 		switch {
 		case !r.Sounding && !r.Hidden:
