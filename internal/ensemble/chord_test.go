@@ -114,6 +114,7 @@ type tally struct {
 	hidden   int // sounding strings reported as not to be told apart
 	invented int // muted strings reported as sounding
 	muted    int
+	unsure   int // of these, reported as hidden
 }
 
 func (t *tally) add(c trial, got []StringReading, offsets []float64) {
