@@ -4,6 +4,7 @@ import "math"
 
 const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
+	leastSNR   = 6.0  // of the partials together, power
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 )
 
@@ -13,12 +14,30 @@ const (
 	// cluster, or of the loudest partial of its own string that is heard.
 	sharePart = 0.03
 	ownPart   = 0.01
+	belowPart = 0.03  // the same for partials below the loudest one
 	oddPart   = 0.003 // of the loudest partial that an odd one should have
 	quietPart = 0.001 // of the loudest partial of all, for a string of which nothing is heard
 )
 
-// lowPartials are those that a sounding string has nearly all.
-const lowPartials = 8
+// lowPartials are those that a sounding string has nearly all, rootPartials those of which it has
+// one at least.
+const (
+	lowPartials  = 8
+	rootPartials = 3
+)
+
+// The evidence is what is heard of a string.
+type evidence struct {
+	heard          int     // partials that stand out
+	power, loudest float64 // of these together, and of the loudest
+	loudestK       int     // its number
+	alone          bool    // partial 1 is heard in a cluster of its own
+	noise          float64 // power in the band of one partial
+
+	low, lowOdd, root             int // of the lowest partials: heard, the odd ones, the first three
+	tested, testedOdd, testedRoot int // the same that could have been heard
+	covered                       int // that could not, for others sound there
+}
 
 // weigh counts for each voice the partials that are heard: those whose amplitude differs from
 // nothing by far more than noise, what else sounds close by and the uncertainty of their
@@ -30,8 +49,7 @@ func (f *fit) weigh(voices []voice) {
 	}
 	for i := range voices {
 		v := &voices[i]
-		v.heard, v.power, v.loudest, v.alone = 0, 0, 0, false
-		v.low, v.lowOdd, v.tested, v.testedOdd, v.covered = 0, 0, 0, 0, 0
+		v.evidence = evidence{noise: f.white}
 	}
 	for i := range f.clusters {
 		f.uncertainty(&f.clusters[i])
@@ -46,7 +64,9 @@ func (f *fit) weigh(voices []voice) {
 		}
 		v.heard++
 		v.power += power
-		v.loudest = math.Max(v.loudest, power)
+		if power > v.loudest {
+			v.loudest, v.loudestK = power, p.k
+		}
 	}
 	for _, a := range f.active {
 		p := &f.partials[a]
@@ -60,19 +80,28 @@ func (f *fit) weigh(voices []voice) {
 // or among those that others may cover.
 func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
 	own := ownPart * v.loudest
-	if v.heard == 0 {
+	switch {
+	case v.heard == 0:
 		own = quietPart * loudest
+	case p.k < v.loudestK:
+		own = belowPart * v.loudest
 	}
 	c := &f.clusters[p.cluster]
 	switch {
 	case p.heard || p.doubt*standsOut < math.Max(sharePart*c.power, own):
 		v.tested++
 		v.testedOdd += p.k % 2
+		if p.k <= rootPartials {
+			v.testedRoot++
+		}
 	case c.size() > 1 && c.power > quietPart*loudest:
 		v.covered++
 	}
 	if p.heard {
 		v.low++
+		if p.k <= rootPartials {
+			v.root++
+		}
 		v.alone = v.alone || p.k == 1 && c.size() == 1 && norm(p.c) > ownPart*loudest
 		if p.k%2 == 1 && norm(p.c) > oddPart*v.loudest {
 			v.lowOdd++
@@ -82,12 +111,18 @@ func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
 
 // sounds reports whether enough partials are heard: three, if the lowest of all stands alone, which
 // no partial of another string can be then; else most of those that could be, odd ones too, as the
-// even ones alone are those of a string an octave higher.
+// even ones alone are those of a string an octave higher, and one of the first three.
 func (v *voice) sounds() bool {
-	if v.heard < min(2, v.partials) {
+	if v.heard < min(2, v.partials) || v.snr() < leastSNR {
 		return false
 	}
-	return v.alone && v.heard >= 3 || 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2)
+	most := 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2) && (v.root > 0 || v.testedRoot == 0)
+	return most || v.alone && v.heard >= 3
+}
+
+// snr returns the power of the partials that are heard over the noise in their bands.
+func (v *voice) snr() float64 {
+	return v.power / (v.noise*float64(v.heard) + math.SmallestNonzeroFloat64)
 }
 
 // mayHide reports whether a string that is not heard may sound all the same: few of its lowest

@@ -64,27 +64,22 @@ type voice struct {
 	candidate bool // it may sound
 	hidden    bool // what sounds at its partials may all be others'
 
-	f1, b          float64 // [Hz]
-	bend           float64 // [1/s] relative glide
-	sigma          float64 // [cents]
-	sigmaB         float64
-	sigmaFB        float64 // covariance
-	df, db         float64 // last step of the law, [cents] and B
-	bendInfo       float64
-	bendPull       float64
-	start, startB  float64 // prior of f1 [Hz] and B while the fit grows
-	startSigma     float64 // [cents]
-	startSigmaB    float64
-	first, firstB  float64 // f1 [Hz] and B as the search has found them
-	firstSigma     float64
-	firstSigmaB    float64
-	power, loudest float64 // of the partials that are heard: all, and the loudest
+	f1, b         float64 // [Hz]
+	bend          float64 // [1/s] relative glide
+	sigma         float64 // [cents]
+	sigmaB        float64
+	sigmaFB       float64 // covariance
+	df, db        float64 // last step of the law, [cents] and B
+	bendInfo      float64
+	bendPull      float64
+	start, startB float64 // prior of f1 [Hz] and B while the fit grows
+	startSigma    float64 // [cents]
+	startSigmaB   float64
+	first, firstB float64 // f1 [Hz] and B as the search has found them
+	firstSigma    float64
+	firstSigmaB   float64
 
-	heard             int  // partials that stand out
-	alone             bool // the lowest does, in a cluster of its own
-	low, lowOdd       int  // of the lowest: heard
-	tested, testedOdd int  // of the lowest: could have been heard
-	covered           int  // of the lowest: could not, for others sound there
+	evidence
 }
 
 // A Reader reads windows of sound. Which of two strings tuned to the same pitch has which reading
@@ -332,7 +327,7 @@ func (r *Reader) report() []StringReading {
 		out.B, out.BSigma = v.b, v.sigmaB
 		out.Heard = v.heard
 		out.LevelDB = 10 * math.Log10(v.power/2+1e-30)
-		out.SNRdB = 10 * math.Log10((v.power+1e-30)/(r.fit.white*float64(v.heard)+1e-30))
+		out.SNRdB = 10 * math.Log10(v.snr())
 	}
 	for i := range r.fit.partials {
 		if p := &r.fit.partials[i]; p.k == 1 && p.heard && r.out[p.voice].Sounding {
