@@ -55,8 +55,8 @@ accuracy-doc: TRIALS := 400
 accuracy-doc: need-test ## the same, written to docs/accuracy.md with its picture
 	go run ./internal/tools/accuracy -set full -seed $(SEED) -trials $(TRIALS) -write docs
 
-accuracy-strings: need-test ## several strings at once: 40 chords of each kind, written to docs/accuracy-strings.md
-	go test -count=1 -run 'Reach|Muted|Recorded' ./internal/ensemble -args -trials 40 -write $(CURDIR)/docs/accuracy-strings.md
+accuracy-strings: need-test ## several strings at once: 30 chords of each kind, written to docs/accuracy-strings.md
+	go test -count=1 -timeout 1h -run 'Reach|Muted|Recorded' ./internal/ensemble -args -trials 30 -write $(CURDIR)/docs/accuracy-strings.md
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak
