@@ -1,0 +1,126 @@
+package beats
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// A sighting is one partial of a string as measured.
+type sighting struct {
+	k            int
+	cents, sigma float64 // against the tone that the meter was given; sigma with the scatter of real partials
+	split        bool    // it is no single line
+}
+
+// lawScatter is how far (cents, one σ) partial k of a real string lies off the law of the stiff
+// string: the lowest are pulled by body, bridge and pickup. Rounded from the partials of the
+// recordings in testdata/wav, as in package pitch.
+func lawScatter(k int) float64 {
+	switch k {
+	case 1:
+		return 5
+	case 2:
+		return 2
+	case 3:
+		return 1
+	}
+	return 0.5
+}
+
+// stiffnessSigma is how far a string's B is expected from what was given.
+const stiffnessSigma = 2.5e-4
+
+// predict says from the other partials of both strings where those that coincide must lie.
+func (m *Meter) predict(from, to int) rate {
+	var at, sigma [2]float64
+	seen, split := 0, 0
+	out := rate{known: true}
+	for i, t := range [2]Tone{m.cfg.Lower, m.cfg.Upper} {
+		found := m.sightings(i, from, to)
+		for _, s := range found {
+			seen++
+			if s.split {
+				split++
+			}
+		}
+		k := [2]int{m.cfg.N, m.cfg.M}[i]
+		cents, doubt, ok := extrapolate(found, t.B, k)
+		out.known = out.known && ok
+		at[i] = t.Partial(k) * math.Exp2(cents/1200)
+		sigma[i] = at[i] * math.Ln2 / 1200 * math.Hypot(doubt, lawScatter(k))
+		out.strings[i].Cents, out.strings[i].Sigma, out.strings[i].Heard = extrapolate(found, t.B, 1)
+	}
+	out.split = 5*split >= seen // also if none is seen: they might be
+	out.beat, out.sigma, out.hz = at[1]-at[0], math.Hypot(sigma[0], sigma[1]), (at[0]+at[1])/2
+	if !out.known {
+		out.sigma = math.Inf(1)
+	}
+	return out
+}
+
+// sightings are the partials of string i that are heard apart from the other string's.
+func (m *Meter) sightings(i, from, to int) []sighting {
+	var seen []sighting
+	for _, o := range m.others[i] {
+		if s, ok := m.see(o, from, to); ok {
+			seen = append(seen, s)
+		}
+	}
+	return seen
+}
+
+// see measures one partial.
+func (m *Meter) see(o other, from, to int) (sighting, bool) {
+	reach := o.hz * (math.Exp2(searchCents/1200.0) - 1)
+	f := newLineFitter(o.out[from:to], m.rate, o.width())
+	peak, height := f.peak(reach)
+	if height < 50*f.noise {
+		return sighting{}, false
+	}
+	fit, ok := f.fit(peak)
+	if !ok || math.Abs(fit.lines[0].hz()) > reach {
+		return sighting{}, false
+	}
+	noise, split := f.noiseNear(fit, o.width())
+	cov, ok := f.covariance(fit, noise)
+	if !ok {
+		return sighting{}, false
+	}
+	perHz := 1200 / math.Ln2 / o.hz
+	own := math.Sqrt(cov.At(3, 3)) / (2 * math.Pi) * perHz
+	return sighting{o.k, 1200 * math.Log2(1+fit.lines[0].hz()/o.hz), math.Hypot(own, lawScatter(o.k)), split}, true
+}
+
+// extrapolate returns by how many cents partial k is off the given tone, if those seen keep to the
+// law: a common offset, and a change of B from b, by weighted least squares with a prior on B.
+// How far partial k itself may be off the law is not in sigma.
+func extrapolate(seen []sighting, b float64, k int) (cents, sigma float64, ok bool) {
+	if len(seen) == 0 {
+		return 0, 0, false
+	}
+	// d(cents)/dB of partial n is 600/ln 2·(n²/(1+B·n²) − 1/(1+B)).
+	slope := func(n int) float64 {
+		k2 := float64(n * n)
+		return 600 / math.Ln2 * (k2/(1+b*k2) - 1/(1+b))
+	}
+	a := mat.NewSymDense(2, []float64{0, 0, 0, 1 / (stiffnessSigma * stiffnessSigma)})
+	rhs := mat.NewVecDense(2, nil)
+	for _, s := range seen {
+		w, g := 1/(s.sigma*s.sigma), slope(s.k)
+		a.SetSym(0, 0, a.At(0, 0)+w)
+		a.SetSym(0, 1, a.At(0, 1)+w*g)
+		a.SetSym(1, 1, a.At(1, 1)+w*g*g)
+		rhs.SetVec(0, rhs.AtVec(0)+w*s.cents)
+		rhs.SetVec(1, rhs.AtVec(1)+w*g*s.cents)
+	}
+	var chol mat.Cholesky
+	var x mat.VecDense
+	var cov mat.SymDense
+	if !chol.Factorize(a) || chol.SolveVecTo(&x, rhs) != nil || chol.InverseTo(&cov) != nil {
+		return 0, 0, false
+	}
+	g := slope(k)
+	variance := cov.At(0, 0) + 2*g*cov.At(0, 1) + g*g*cov.At(1, 1)
+	return x.AtVec(0) + g*x.AtVec(1), math.Sqrt(variance), true
+}
