@@ -65,6 +65,8 @@ var looks = []look{
 	{"fretboard bright", "fretboard", "stage", 360, "document.querySelector('.shapes button')", findShapes},
 	{"detune", "detune", "bench", 1280, detuneReady, ""},
 	{"detune bright", "detune", "stage", 360, detuneReady, ""},
+	{"setup", "setup", "bench", 1280, "document.querySelector('.setup form')?.checkVisibility()", ""},
+	{"journal", "journal", "bench", 1280, journalReady, ""},
 	{"compare", "compare", "bench", 1280, compareReady, ""},
 	{"compare bright", "compare", "stage", 360, compareReady, ""},
 }
@@ -72,6 +74,7 @@ var looks = []look{
 const (
 	tuneReady    = "document.querySelector('.head:not(.last) .cents')?.textContent && document.querySelector('.strings button')"
 	detuneReady  = "document.querySelector('.detune td')"
+	journalReady = "document.querySelector('.journal tbody td, .journal .panel:not([hidden])')?.checkVisibility()"
 	compareReady = "document.querySelector('.compare td')"
 	findShapes   = "document.querySelector('.fretboard form button').click()"
 )
@@ -84,7 +87,7 @@ func (p *page) show(c look) {
 	p.do(chromedp.Reload())
 	p.wait("the view", "document.readyState === 'complete' && document.querySelector('.view."+c.view+"')?.checkVisibility()")
 	if c.view != "tune" {
-		p.wait("the view to fill", "document.querySelector('.board [role=gridcell], .plot svg, .detune form')")
+		p.wait("the view to fill", "document.querySelector('.board [role=gridcell], .plot svg, .detune form, .setup form, .journal select')")
 	} else {
 		p.sounding()
 	}

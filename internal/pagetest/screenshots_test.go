@@ -9,13 +9,17 @@ import (
 	"image/color"
 	"image/png"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
+	"tunerd/internal/journal"
+	"tunerd/internal/sound"
 	"tunerd/internal/targets"
 )
 
@@ -25,11 +29,12 @@ var sizes = [][2]int64{{360, 740}, {1280, 800}, {3840, 2160}}
 
 // pictured are the looks that are pictured, dark and bright in turn.
 var pictured = []look{
-	{"tune", "tune", "bench", 0, tuneReady, ""},
+	{"tune", "tune", "bench", 0, "document.querySelector('.strings li:nth-child(5) .active')", ""},
 	{"strings", "tune", "stage", 0, "document.querySelector('.lanes').checkVisibility()", "document.querySelectorAll('.tune .segments button')[1].click()"},
 	{"fretboard", "fretboard", "bench", 0, "document.querySelector('.shapes button')", findShapes},
 	{"detune", "detune", "stage", 0, detuneReady, ""},
 	{"compare", "compare", "bench", 0, compareReady, ""},
+	{"journal", "journal", "stage", 0, journalReady, ""},
 }
 
 // TestScreenshots writes docs/screens with -screenshots; otherwise it does nothing.
@@ -38,27 +43,43 @@ func TestScreenshots(t *testing.T) {
 		t.Skip("only with -args -screenshots FOLDER")
 	}
 	needBrowser(t)
-	take := record(t, benchScene(t), 48000)
+	take, kept := record(t, benchScene(t), 48000), benchJournal(t)
 	for _, size := range sizes {
-		s := serve(t, "--input", take, "--instrument", benchInstrument)
+		s := serve(t, "--input", take, "--instrument", benchInstrument, "--journal", kept)
 		p := open(t, s, "")
 		p.do(chromedp.EmulateViewport(size[0], size[1]))
 		p.wait("all strings", "document.querySelectorAll('.strings .age:not(:empty)').length === 6")
 		for _, c := range pictured {
 			p.show(c)
-			eval[bool](p, "document.fonts.ready.then(() => new Promise((done) => setTimeout(done, 700, true)))")
-			shot, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
-			if err != nil {
-				t.Fatal(err)
-			}
-			name := filepath.Join(*screenshots, fmt.Sprintf("%s-%dx%d.png", c.name, size[0], size[1]))
-			if err := os.WriteFile(name, shrink(t, shot), 0o644); err != nil {
-				t.Fatal(err)
-			}
+			p.picture(c.name, size)
 			eval[bool](p, "localStorage.removeItem('tunerd.face') ?? true")
 		}
+		p.do(chromedp.Navigate("about:blank"))
 		s.stop()
-		p.forgive()
+	}
+	for _, size := range sizes {
+		s := (&hand{instrument: "guitar-12edo", saddleMM: -1.5, speed: 3}).playTo(t)
+		p := open(t, s, "#setup")
+		p.do(chromedp.EmulateViewport(size[0], size[1]))
+		p.beginCheck(8)
+		p.wait("the third string", "document.querySelector('.ask').textContent.startsWith('String 3')")
+		p.picture("setup", size)
+		p.do(chromedp.Navigate("about:blank"))
+		s.stop()
+	}
+}
+
+// picture writes what the page looks like.
+func (p *page) picture(name string, size [2]int64) {
+	p.t.Helper()
+	eval[bool](p, "document.fonts.ready.then(() => new Promise((done) => setTimeout(done, 700, true)))")
+	shot, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	path := filepath.Join(*screenshots, fmt.Sprintf("%s-%dx%d.png", name, size[0], size[1]))
+	if err := os.WriteFile(path, shrink(p.t, shot), 0o644); err != nil {
+		p.t.Fatal(err)
 	}
 }
 
@@ -74,16 +95,52 @@ func benchScene(t *testing.T) []float64 {
 	}
 	off := []float64{+0.21, -14.3, +0.08, +5.7, -2.4, -0.32} // of string 1 and on
 	var scene []float64
-	sound := func(n int, seconds float64) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	pluck := func(n int, seconds float64) {
 		hz := in.Strings[n-1].Open.Hz * math.Exp2(off[n-1]/1200)
-		scene = append(scene, tone{hz, seconds, 48000}.samples()...)
-		scene = append(scene, make([]float64, 9600)...)
+		note := make([]float64, int(seconds*48000))
+		spec := sound.String(hz)
+		spec.T60, spec.DampS = 8*seconds, seconds-0.2
+		spec.AddTo(note, 2400, 48000, rng)
+		for _, x := range note {
+			scene = append(scene, 0.2*x+1e-5*rng.NormFloat64())
+		}
 	}
 	for n := len(off); n >= 1; n-- {
-		sound(n, 1.2)
+		pluck(n, 1.6)
 	}
-	sound(5, 60)
+	pluck(5, 60)
 	return scene
+}
+
+// benchJournal is the journal of two strings over five sittings. The figures are invented.
+func benchJournal(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "journal.db")
+	j, err := journal.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	start := time.Date(2024, 3, 1, 9, 30, 0, 0, time.UTC)
+	strings := []journal.String{{Number: 5, Label: "A2", TargetHz: 110}, {Number: 6, Label: "E2", TargetHz: 82.41}}
+	for i, found := range [][2]float64{{-14, -9}, {-6.5, -2.1}, {-3.2, -0.9}, {-1.4, 0.4}, {-0.8, -0.3}} {
+		at := start.AddDate(0, 0, 4*i)
+		rec := j.Begin(journal.Session{Kind: "listen", Instrument: benchInstrument, Strings: strings, Started: at, Ended: at.Add(9 * time.Minute)}, nil)
+		for k, s := range strings {
+			for _, x := range []struct{ t, cents float64 }{{10, found[k]}, {40, 0.1 * float64(k+1)}} {
+				rec.Add(journal.Reading{TimeS: x.t + 60*float64(k), String: s.Number, Label: s.Label, TargetHz: s.TargetHz,
+					F1Hz: s.TargetHz * math.Exp2(x.cents/1200), SigmaCents: 0.05, Cents: x.cents})
+			}
+		}
+		if err := rec.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := j.AddEvent(t.Context(), journal.Event{Kind: journal.NewStrings, Instrument: benchInstrument, At: start.Add(-time.Hour)}); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // shrink writes a picture with the 256 colours that it has most of, as small as PNG allows: text is smoothed in some

@@ -3,6 +3,7 @@ package pagetest
 import (
 	"encoding/binary"
 	"encoding/json"
+	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -113,15 +114,21 @@ func (h *hand) write(scene []float64) error {
 	return nil
 }
 
+// beginCheck begins one of so many notes a string, each plucked once.
+func (p *page) beginCheck(notes int) {
+	p.t.Helper()
+	p.wait("the form", "document.querySelector('.setup form')?.checkVisibility()")
+	eval[bool](p, fmt.Sprintf("document.querySelector('[name=notes]').value = %d, document.querySelector('[name=plucks]').value = 1, true", notes))
+	p.click(".setup form button.main")
+	p.wait("the first prompt", "document.querySelector('.ask')?.textContent === 'String 1, open'")
+}
+
 // A check is led by the page from its first note to its result: a saddle 1.5 mm too near the head is to be moved back by
 // as much, within three standard errors. The sharpness that is played comes from the lengths of the string alone.
 func TestSetupIsGuided(t *testing.T) {
 	needBrowser(t)
 	p := open(t, (&hand{instrument: "guitar-12edo", saddleMM: -1.5, speed: 3}).playTo(t), "#setup")
-	p.wait("the form", "document.querySelector('.setup form')?.checkVisibility()")
-	eval[bool](p, "document.querySelector('[name=notes]').value = 5, document.querySelector('[name=plucks]').value = 1, true")
-	p.click(".setup form button.main")
-	p.wait("the first prompt", "document.querySelector('.ask')?.textContent === 'String 1, open'")
+	p.beginCheck(5)
 	p.wait("a note that is through", "document.querySelector('.entries .done')")
 	p.wait("the second string", "document.querySelector('.ask').textContent.startsWith('String 2')")
 	p.wait("a result", "[...document.querySelectorAll('.setup td')].length > 0")

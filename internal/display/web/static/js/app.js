@@ -143,7 +143,7 @@ function showLink() {
     live: tuner.hears,
   };
   setText(linkWord, words[tuner.link]);
-  setText(linkInput, tuner.session ? `· ${tuner.session.input.name}` : '');
+  setText(linkInput, tuner.session ? `· ${tuner.session.input.name.split(/[\\/]/).pop()}` : '');
 }
 
 app.tuner.addEventListener('link', showLink);

@@ -52,6 +52,11 @@ export function setText(el, text) {
   if (el.textContent !== text) el.textContent = text;
 }
 
+/** How many px a rem has, over the usual 16: drawings grow with the text. */
+export function textScale() {
+  return parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;
+}
+
 /** Sets an attribute if it is another one; null takes it away. */
 export function setAttr(el, name, value) {
   if (value === null) el.removeAttribute(name);

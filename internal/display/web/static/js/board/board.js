@@ -5,7 +5,7 @@
 import { h, setText, setAttr, unseen } from '../dom.js';
 
 const STANDING_BELOW = 46; // rem of width
-const LEAST = { lying: 3.9, standing: 2.75 }; // rem a fret takes along the neck
+const LEAST = { lying: 4.2, standing: 2.75 }; // rem a fret takes along the neck
 
 /**
  * The board. pick(cell) is called when a note is chosen; a cell is

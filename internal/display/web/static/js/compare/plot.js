@@ -1,9 +1,9 @@
 // The plot of divisions against chords: the error of every division on a logarithmic scale, and
 // below, on the same axis, a row for each chord.
 
-import { h, s } from '../dom.js';
+import { h, s, textScale } from '../dom.js';
 
-const MARGIN = { top: 26, right: 18, bottom: 30, left: 78 };
+const MARGIN = { top: 26, right: 18, bottom: 30, left: 78 }; // at the usual size of text, as ROW
 const ROW = 34; // px of a chord's row
 const GRID = [0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
 
@@ -63,14 +63,17 @@ export class Plot {
   #scales() {
     const width = this.element.clientWidth;
     const rows = this.#rows;
-    const below = this.#data.chords.length * ROW + 14;
+    const u = textScale();
+    const margin = Object.fromEntries(Object.entries(MARGIN).map(([side, px]) => [side, px * u]));
+    const row = ROW * u;
+    const below = this.#data.chords.length * row + 14 * u;
     const height = Math.max(this.element.clientHeight, 200) - below;
     const values = rows.map((r) => Math.max(r.value, 0.1));
     const [lo, hi] = [Math.min(...values) / 1.3, Math.max(...values) * 1.3];
     const [from, to] = [rows[0].division, rows.at(-1).division];
-    const toX = (n) => MARGIN.left + ((n - from + 0.5) / (to - from + 1)) * (width - MARGIN.left - MARGIN.right);
-    const toY = (v) => MARGIN.top + (1 - Math.log(Math.max(v, lo) / lo) / Math.log(hi / lo)) * (height - MARGIN.top - MARGIN.bottom);
-    return { width, height, lo, hi, from, to, toX, toY, below };
+    const toX = (n) => margin.left + ((n - from + 0.5) / (to - from + 1)) * (width - margin.left - margin.right);
+    const toY = (v) => margin.top + (1 - Math.log(Math.max(v, lo) / lo) / Math.log(hi / lo)) * (height - margin.top - margin.bottom);
+    return { width, height, lo, hi, from, to, toX, toY, below, margin, row, u };
   }
 
   #draw() {
@@ -83,16 +86,16 @@ export class Plot {
 
   #axes(g) {
     const out = GRID.filter((v) => v > g.lo && v < g.hi).flatMap((v) => [
-      s('line', { class: 'grid', x1: MARGIN.left, x2: g.width - MARGIN.right, y1: g.toY(v), y2: g.toY(v) }),
-      s('text', { x: MARGIN.left - 8, y: g.toY(v) + 5, 'text-anchor': 'end' }, String(v)),
+      s('line', { class: 'grid', x1: g.margin.left, x2: g.width - g.margin.right, y1: g.toY(v), y2: g.toY(v) }),
+      s('text', { x: g.margin.left - 8 * g.u, y: g.toY(v) + 5 * g.u, 'text-anchor': 'end' }, String(v)),
     ]);
-    const every = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((step) => ((g.to - g.from) / step) * 44 < g.width) ?? 1000;
+    const every = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((step) => ((g.to - g.from) / step) * 44 * g.u < g.width) ?? 1000;
     for (let n = Math.ceil(g.from / every) * every; n <= g.to; n += every) {
-      out.push(s('line', { class: 'grid', x1: g.toX(n), x2: g.toX(n), y1: MARGIN.top, y2: g.height - MARGIN.bottom }),
-        s('text', { x: g.toX(n), y: g.height - MARGIN.bottom + 18, 'text-anchor': 'middle' }, String(n)));
+      out.push(s('line', { class: 'grid', x1: g.toX(n), x2: g.toX(n), y1: g.margin.top, y2: g.height - g.margin.bottom }),
+        s('text', { x: g.toX(n), y: g.height - g.margin.bottom + 18 * g.u, 'text-anchor': 'middle' }, String(n)));
     }
-    out.push(s('text', { x: 4, y: 15 }, this.#data.label),
-      s('text', { x: g.width - MARGIN.right, y: 15, 'text-anchor': 'end' }, 'lower is purer'));
+    out.push(s('text', { x: 4 * g.u, y: 15 * g.u }, this.#data.label),
+      s('text', { x: g.width - g.margin.right, y: 15 * g.u, 'text-anchor': 'end' }, 'lower is purer'));
     return out;
   }
 
@@ -101,25 +104,25 @@ export class Plot {
     const best = this.#rows.filter((r) => r.record);
     let path = '';
     best.forEach((r, i) => { path += i ? `H${g.toX(r.division)}V${g.toY(r.value)}` : `M${g.toX(r.division)},${g.toY(r.value)}`; });
-    if (best.length) path += `H${g.width - MARGIN.right}`;
+    if (best.length) path += `H${g.width - g.margin.right}`;
     return [s('path', { class: 'stair', d: path })];
   }
 
   #points(g) {
-    const size = Math.min(Math.max(((g.width - MARGIN.left) / this.#rows.length) * 0.32, 2.5), 7);
+    const size = Math.min(Math.max(((g.width - g.margin.left) / this.#rows.length) * 0.32, 2.5 * g.u), 7 * g.u);
     const out = [];
     for (const r of this.#rows) {
       const chosen = r.division === this.#chosen;
       const [x, y] = [g.toX(r.division), g.toY(r.value)];
-      if (chosen) out.push(s('line', { class: 'cursor', x1: x, x2: x, y1: MARGIN.top - 4, y2: g.height + g.below }));
-      out.push(s('circle', { class: r.consistent ? 'point' : 'point hollow', cx: x, cy: y, r: chosen ? size + 3 : size }));
+      if (chosen) out.push(s('line', { class: 'cursor', x1: x, x2: x, y1: g.margin.top - 4, y2: g.height + g.below }));
+      out.push(s('circle', { class: r.consistent ? 'point' : 'point hollow', cx: x, cy: y, r: chosen ? size + 3 * g.u : size }));
     }
     let lastX = -Infinity;
     for (const r of this.#rows.filter((row) => row.record || row.division === this.#chosen)) {
       const x = g.toX(r.division);
-      if (x - lastX < 22 && r.division !== this.#chosen) continue;
+      if (x - lastX < 22 * g.u && r.division !== this.#chosen) continue;
       lastX = x;
-      out.push(s('text', { class: r.division === this.#chosen ? 'number chosen' : 'number', x, y: g.toY(r.value) - size - 8, 'text-anchor': 'middle' }, String(r.division)));
+      out.push(s('text', { class: r.division === this.#chosen ? 'number chosen' : 'number', x, y: g.toY(r.value) - size - 8 * g.u, 'text-anchor': 'middle' }, String(r.division)));
     }
     return out;
   }
@@ -128,13 +131,13 @@ export class Plot {
   #chordRows(g) {
     const wide = Math.max((g.toX(g.from + 1) - g.toX(g.from)) * 0.7, 1);
     return this.#data.chords.flatMap((chord, i) => {
-      const base = g.height + (i + 1) * ROW;
+      const base = g.height + (i + 1) * g.row;
       const bars = this.#rows.map((r) => {
-        const tall = Math.max(0, 1 - Math.log2(1 + r.perChord[i]) / Math.log2(41)) * (ROW - 6);
+        const tall = Math.max(0, 1 - Math.log2(1 + r.perChord[i]) / Math.log2(41)) * (g.row - 6 * g.u);
         return s('rect', { class: r.division === this.#chosen ? 'bar chosen' : 'bar', x: g.toX(r.division) - wide / 2, y: base - tall, width: wide, height: tall });
       });
-      return [s('line', { class: 'grid', x1: MARGIN.left, x2: g.width - MARGIN.right, y1: base, y2: base }), ...bars,
-        s('text', { class: 'small', x: MARGIN.left - 8, y: base - 5, 'text-anchor': 'end' }, chord)];
+      return [s('line', { class: 'grid', x1: g.margin.left, x2: g.width - g.margin.right, y1: base, y2: base }), ...bars,
+        s('text', { class: 'small', x: g.margin.left - 8 * g.u, y: base - 5 * g.u, 'text-anchor': 'end' }, chord)];
     });
   }
 }

@@ -1,11 +1,13 @@
 // The story of the open strings: a band for each, with the pitch it was found with and the one it
 // was left with in every session.
 
-import { h, s } from '../dom.js';
+import { h, s, textScale } from '../dom.js';
 import { signed, noteText } from '../format.js';
 
-const HEIGHT = 96; // px of a string's band
+const HEIGHT = 96; // px of a string's band at the usual size of text, as below
 const LEFT = 150;
+const NARROW_LEFT = 108;
+const NARROW = 560; // px of width
 const RIGHT = 24;
 const LEAST = 5; // cents that a band shows to either side at least
 
@@ -27,38 +29,40 @@ export class DriftPlot {
     const width = this.element.clientWidth;
     if (!this.#drift || width === 0) return;
     const { strings, restrung } = this.#drift;
+    const u = textScale();
+    const g = { u, height: HEIGHT * u, left: (width < NARROW * u ? NARROW_LEFT : LEFT) * u, right: width - RIGHT * u };
     const times = strings.flatMap((x) => x.sittings.map((y) => Date.parse(y.at)));
     if (times.length === 0) return void this.element.replaceChildren();
     const [from, to] = [Math.min(...times), Math.max(...times)];
-    const toX = (t) => LEFT + (to > from ? (t - from) / (to - from) : 0.5) * (width - LEFT - RIGHT);
-    const svg = s('svg', { width, height: strings.length * HEIGHT + 28, 'aria-hidden': 'true', focusable: 'false' });
-    strings.forEach((x, i) => svg.append(...this.#band(x, i, { width, toX, restrung })));
-    const bottom = strings.length * HEIGHT + 18;
-    svg.append(label(LEFT, bottom, day(from)), label(width - RIGHT, bottom, day(to), 'end'));
+    const toX = (t) => g.left + (to > from ? (t - from) / (to - from) : 0.5) * (g.right - g.left);
+    const svg = s('svg', { width, height: strings.length * g.height + 28 * u, 'aria-hidden': 'true', focusable: 'false' });
+    strings.forEach((x, i) => svg.append(...this.#band(x, i, { ...g, toX, restrung })));
+    const bottom = strings.length * g.height + 18 * u;
+    svg.append(label(g.left, bottom, day(from)), label(g.right, bottom, day(to), 'end'));
     this.element.replaceChildren(svg);
   }
 
-  #band(x, i, { width, toX, restrung }) {
-    const middle = (i + 0.5) * HEIGHT;
+  #band(x, i, { u, height, left, right, toX, restrung }) {
+    const middle = (i + 0.5) * height;
     const most = Math.max(LEAST, ...x.sittings.flatMap((y) => [Math.abs(y.found_cents), Math.abs(y.left_cents)]));
-    const toY = (c) => middle - (c / most) * (HEIGHT / 2 - 12);
+    const toY = (c) => middle - (c / most) * (height / 2 - 12 * u);
     const out = [
-      s('rect', { class: 'back', x: LEFT, y: i * HEIGHT + 3, width: width - LEFT - RIGHT, height: HEIGHT - 6 }),
-      s('line', { class: 'grid', x1: LEFT, x2: width - RIGHT, y1: middle, y2: middle }),
-      s('text', { class: 'name', x: 0, y: middle - 4 }, `${x.string}  ${noteText(x.label)}`),
-      label(0, middle + 16, x.verdict), label(LEFT - 8, i * HEIGHT + 16, signed(most, 0), 'end'), label(LEFT - 8, (i + 1) * HEIGHT - 8, signed(-most, 0), 'end'),
+      s('rect', { class: 'back', x: left, y: i * height + 3, width: right - left, height: height - 6 }),
+      s('line', { class: 'grid', x1: left, x2: right, y1: middle, y2: middle }),
+      s('text', { class: 'name', x: 0, y: middle - 4 * u }, `${x.string}  ${noteText(x.label)}`),
+      label(0, middle + 16 * u, x.verdict), label(left - 6 * u, i * height + 16 * u, signed(most, 0), 'end'), label(left - 6 * u, (i + 1) * height - 8 * u, signed(-most, 0), 'end'),
     ];
     for (const r of restrung) {
       const at = toX(Date.parse(r.at));
-      if ((r.string === 0 || r.string === x.string) && at >= LEFT) out.push(s('line', { class: 'new-string', x1: at, x2: at, y1: i * HEIGHT + 3, y2: (i + 1) * HEIGHT - 3 }));
+      if ((r.string === 0 || r.string === x.string) && at >= left) out.push(s('line', { class: 'new-string', x1: at, x2: at, y1: i * height + 3, y2: (i + 1) * height - 3 }));
     }
     x.sittings.forEach((y, k) => {
       const at = toX(Date.parse(y.at));
       const before = x.sittings[k - 1];
       if (before) out.push(s('line', { class: 'moved', x1: toX(Date.parse(before.at)), y1: toY(before.left_cents), x2: at, y2: toY(y.found_cents) }));
       out.push(s('line', { class: 'tuned', x1: at, x2: at, y1: toY(y.found_cents), y2: toY(y.left_cents) }),
-        s('circle', { class: 'found', cx: at, cy: toY(y.found_cents), r: 5 }),
-        s('rect', { class: 'left', x: at - 5, y: toY(y.left_cents) - 5, width: 10, height: 10 }));
+        s('circle', { class: 'found', cx: at, cy: toY(y.found_cents), r: 5 * u }),
+        s('rect', { class: 'left', x: at - 5 * u, y: toY(y.left_cents) - 5 * u, width: 10 * u, height: 10 * u }));
     });
     return out;
   }
@@ -69,5 +73,5 @@ function label(x, y, text, anchor = 'start') {
 }
 
 function day(ms) {
-  return new Date(ms).toLocaleDateString(undefined, { dateStyle: 'medium' });
+  return new Date(ms).toLocaleDateString(undefined, { dateStyle: 'short' });
 }

@@ -20,7 +20,9 @@ export class Result {
     this.words = h('div', { class: 'stack' });
     const files = h('p', { class: 'row' }, FILES.map(([name, text]) => h('a', { class: 'button', href: `api/setup/files/${name}`, download: `intonation-${name}` }, text)));
     this.element = h('section', { class: 'panel', 'aria-label': 'Found so far', hidden: true }, h('h2', {}, 'Found so far'),
-      this.strings, this.plot.element, h('p', { class: 'dim small' }, 'Circles: notes as read, with one standard error. Line: the fit. Dashed: after the moves.'), this.table, this.words, files);
+      this.strings, h('div', { class: 'found' },
+        h('div', {}, this.plot.element, h('p', { class: 'dim small' }, 'Circles: notes as read, with one standard error. Line: the fit. Dashed: after the moves.')),
+        h('div', { class: 'stack' }, this.table, this.words)), files);
   }
 
   clear() {
