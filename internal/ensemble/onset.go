@@ -5,6 +5,7 @@ import "math"
 // What makes an onset, an end and a silence.
 const (
 	hopSeconds = 0.0107
+	hopPeriods = 1.3  // of the lowest string that a hop has at least, so that its power is steady
 	onsetRise  = 4.0  // power of the differences over that of the hops before
 	onsetBack  = 8    // hops looked back on
 	quietPower = 3e-8 // mean square below which nothing sounds: −75 dB

@@ -6,6 +6,9 @@ const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
 	leastSNR   = 6.0  // of the partials together, power
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
+	// A string is not played whose loudest partial is further below that of all, dB; strings that
+	// nobody plays ring along with the others.
+	stringReach = 32.0
 )
 
 // Parts of a power.
@@ -33,6 +36,7 @@ type evidence struct {
 	loudestK       int     // its number
 	alone          bool    // partial 1 is heard in a cluster of its own
 	noise          float64 // power in the band of one partial
+	quietest       float64 // power that the loudest must have
 
 	low, lowOdd, root             int // of the lowest partials: heard, the odd ones, the first three
 	tested, testedOdd, testedRoot int // the same that could have been heard
@@ -49,7 +53,7 @@ func (f *fit) weigh(voices []voice) {
 	}
 	for i := range voices {
 		v := &voices[i]
-		v.evidence = evidence{noise: f.white}
+		v.evidence = evidence{noise: f.white, quietest: loudest * math.Pow(10, -stringReach/10)}
 	}
 	for i := range f.clusters {
 		f.uncertainty(&f.clusters[i])
@@ -113,7 +117,7 @@ func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
 // no partial of another string can be then; else most of those that could be, odd ones too, as the
 // even ones alone are those of a string an octave higher, and one of the first three.
 func (v *voice) sounds() bool {
-	if v.heard < min(2, v.partials) || v.snr() < leastSNR {
+	if v.heard < min(2, v.partials) || v.snr() < leastSNR || v.loudest < v.quietest {
 		return false
 	}
 	most := 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2) && (v.root > 0 || v.testedRoot == 0)

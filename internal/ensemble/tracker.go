@@ -63,7 +63,11 @@ func NewTracker(cfg TrackerConfig) (*Tracker, error) {
 	}
 	t := &Tracker{cfg: cfg, reader: r, envelope: newEnvelope(), all: make([]sum, len(cfg.Strings))}
 	m := r.bank.m
-	t.hop = max(1, int(math.Round(hopSeconds*cfg.SampleRate/float64(m)))) * m
+	seconds := hopSeconds
+	for _, s := range cfg.Strings {
+		seconds = math.Max(seconds, hopPeriods/s.Hz)
+	}
+	t.hop = max(1, int(math.Round(seconds*cfg.SampleRate/float64(m)))) * m
 	t.raw = make([]float64, 0, len(r.bank.y[0])*m+t.hop)
 	return t, nil
 }
