@@ -6,10 +6,14 @@ import "math"
 // moved. The standard errors of the differences take the two checks as independent; as frets off
 // their places trouble both alike, they are rather too large.
 type Comparison struct {
-	Before, After         *StringResult
-	NutMM, NutSigma       float64 // how far the nut came, away from the head
-	SaddleMM, SaddleSigma float64
-	LeftMM, LeftSigma     float64 // how much further back the saddle stands now than where the notes are best
+	Before      *StringResult `json:"before"`
+	After       *StringResult `json:"after"`
+	NutMM       float64       `json:"nut_mm"` // how far the nut came, away from the head
+	NutSigma    float64       `json:"nut_sigma_mm"`
+	SaddleMM    float64       `json:"saddle_mm"`
+	SaddleSigma float64       `json:"saddle_sigma_mm"`
+	LeftMM      float64       `json:"left_mm"` // how much further back the saddle stands now than where the notes are best
+	LeftSigma   float64       `json:"left_sigma_mm"`
 }
 
 // Compare sets the strings that both results have told side by side, in the order of the second.

@@ -173,3 +173,11 @@ func TestVerdicts(t *testing.T) {
 		}
 	}
 }
+
+// What is hardly heard is a published figure: a difference in a melody that most people do not
+// notice is "under 5 cents" (Wikipedia, article 72 equal temperament, seen in a mirror).
+func TestHeardIsPublished(t *testing.T) {
+	if HeardCents != 5 {
+		t.Errorf("%g cents, published are 5", HeardCents)
+	}
+}

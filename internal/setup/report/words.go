@@ -158,8 +158,12 @@ func (r *Report) Frets() []string {
 		if f.MM < 0 {
 			way, pitch = "too near the nut", "flat"
 		}
-		said = append(said, fmt.Sprintf("Fret %d stands %.2f ± %.2f mm %s, or is worn to that side: its notes are %.1f cents %s whatever is done at nut and saddle. Heard on %s.",
-			f.Fret, math.Abs(f.MM), f.Sigma, way, math.Abs(f.Cents), pitch, namesOf(f.Strings)))
+		text := fmt.Sprintf("Fret %d stands %.2f ± %.2f mm %s, or is worn to that side: its notes are %.1f cents %s whatever is done at nut and saddle. Heard on %s.",
+			f.Fret, math.Abs(f.MM), f.Sigma, way, math.Abs(f.Cents), pitch, namesOf(f.Strings))
+		if len(f.Strings) == 1 {
+			text += " Hear it on another string before it is touched."
+		}
+		said = append(said, text)
 	}
 	for _, n := range r.Result.Odd {
 		if n.Open() {
