@@ -19,7 +19,9 @@ const (
 // linkBins is the distance, in units of 1/window, up to which partials are fitted together.
 const linkBins = 3.0
 
-var reachBins = 0.8
+// reachBins is how well, in the same units, the frequency of a partial must be known for it to take
+// part: then it lies in the main lobe, from where the fit converges.
+const reachBins = 0.8
 
 // A fit is the joint least-squares fit of all partials of all strings to one window:
 //
@@ -207,14 +209,12 @@ func (f *fit) arrange(b *bank) {
 		first, last := &f.partials[f.active[c.from]], &f.partials[f.active[c.to-1]]
 		c.hz = (first.hz + last.hz) / 2
 		c.at = at
-		at += 16 * sq2(c.size())
+		at += 16 * c.size() * c.size()
 		f.demodulate(b, c, f.points(i))
 	}
 	f.matrix = grow(f.matrix, at)
 	f.vector = grow(f.vector, 4*len(f.active))
 }
-
-func sq2(n int) int { return n * n }
 
 // points returns the values of cluster i.
 func (f *fit) points(i int) []complex128 { return f.z[i*len(f.t) : (i+1)*len(f.t)] }

@@ -4,7 +4,6 @@ import "math"
 
 // A law is the fit of f1 and B of all strings to the deviations of their partials.
 type law struct {
-	strings  int
 	unknowns []int     // by voice: place of its f1 among the unknowns; B follows; -1: no candidate
 	size     int       // of the unknowns
 	matrix   []float64 // information, then its factor
@@ -41,6 +40,21 @@ func (l *law) solve(f *fit, voices []voice) bool {
 	for i := range f.clusters {
 		l.gather(f, &f.clusters[i], voices)
 	}
+	l.priors(voices)
+	l.invert()
+	for i := range voices {
+		if u := l.unknowns[i]; u >= 0 && !l.take(&voices[i], u) {
+			return false
+		}
+	}
+	for i := range f.clusters {
+		l.deviations(f, &f.clusters[i], voices)
+	}
+	return true
+}
+
+// priors adds what is known of f1 and B beforehand.
+func (l *law) priors(voices []voice) {
 	for i := range voices {
 		v := &voices[i]
 		if u := l.unknowns[i]; u >= 0 {
@@ -50,31 +64,20 @@ func (l *law) solve(f *fit, voices []voice) bool {
 			l.vector[u+1] += (v.meanOfB-v.b)/sq(v.sigmaOfB) + (v.startB-v.b)/sq(v.startSigmaB)
 		}
 	}
-	l.invert()
-	for i := range voices {
-		v := &voices[i]
-		u := l.unknowns[i]
-		if u < 0 {
-			continue
-		}
-		v.df, v.db = l.x[u], l.x[u+1]
-		if least := -v.b; v.db < least { // no string is less stiff than a flexible one
-			v.df += l.inverse[u*l.size+u+1] / l.inverse[(u+1)*(l.size+1)] * (least - v.db)
-			v.db = least
-		}
-		v.df = math.Max(-30, math.Min(30, v.df))
-		l.x[u], l.x[u+1] = v.df, v.db
-		v.sigma = math.Sqrt(l.inverse[u*(l.size+1)])
-		v.sigmaB = math.Sqrt(l.inverse[(u+1)*(l.size+1)])
-		v.sigmaFB = l.inverse[(u+1)*l.size+u]
-		if math.IsNaN(v.df) || math.IsNaN(v.sigma) {
-			return false
-		}
+}
+
+// take sets the step of a voice whose f1 is unknown u and reports whether it is a number.
+func (l *law) take(v *voice, u int) bool {
+	v.df, v.db = l.x[u], l.x[u+1]
+	if least := -v.b; v.db < least { // no string is less stiff than a flexible one
+		v.df += l.inverse[u*l.size+u+1] / l.inverse[(u+1)*(l.size+1)] * (least - v.db)
+		v.db = least
 	}
-	for i := range f.clusters {
-		l.deviations(f, &f.clusters[i], voices)
-	}
-	return true
+	v.df = math.Max(-30, math.Min(30, v.df))
+	v.sigma = math.Sqrt(l.inverse[u*(l.size+1)])
+	v.sigmaB = math.Sqrt(l.inverse[(u+1)*(l.size+1)])
+	v.sigmaFB = l.inverse[(u+1)*l.size+u]
+	return !math.IsNaN(v.df) && !math.IsNaN(v.sigma)
 }
 
 // still reports whether the last step changed nothing that matters.
@@ -130,31 +133,35 @@ func (l *law) gather(f *fit, c *cluster, voices []voice) {
 	copy(w, b)
 	solve(m, n, w)
 	for k, a := range act {
-		pk := &f.partials[a]
-		uk := l.unknowns[pk.voice]
-		sk := centsByB(voices[pk.voice].b, pk.k)
-		y := b[k]
-		for i := range n {
-			y -= p[k*n+i] * w[i]
-		}
+		uk, sk := l.place(&f.partials[a], voices)
+		y := b[k] - dot(p[k*n:(k+1)*n], w)
 		l.vector[uk] += y
 		l.vector[uk+1] += sk * y
 		copy(col, p[k*n:(k+1)*n])
 		solve(m, n, col)
 		for i, ai := range act {
-			pi := &f.partials[ai]
-			ui := l.unknowns[pi.voice]
-			si := centsByB(voices[pi.voice].b, pi.k)
-			v := p[i*n+k]
-			for x := range n {
-				v -= p[i*n+x] * col[x]
-			}
+			ui, si := l.place(&f.partials[ai], voices)
+			v := p[i*n+k] - dot(p[i*n:(i+1)*n], col)
 			l.matrix[ui*l.size+uk] += v
 			l.matrix[ui*l.size+uk+1] += v * sk
 			l.matrix[(ui+1)*l.size+uk] += si * v
 			l.matrix[(ui+1)*l.size+uk+1] += si * v * sk
 		}
 	}
+}
+
+// place returns where f1 of a partial's string stands among the unknowns, and by how many cents the
+// partial rises for each unit of B.
+func (l *law) place(p *partial, voices []voice) (unknown int, slope float64) {
+	return l.unknowns[p.voice], centsByB(voices[p.voice].b, p.k)
+}
+
+func dot(a, b []float64) float64 {
+	var sum float64
+	for i, v := range a {
+		sum += v * b[i]
+	}
+	return sum
 }
 
 // invert solves for the unknowns and their covariance.

@@ -91,53 +91,74 @@ func (f *fit) normal(c *cluster) {
 	size := 4 * n
 	mat, vec := f.matrix[c.at:c.at+size*size], f.vector[4*c.from:4*c.to]
 	scale := 1 / (c.rho * taperCost(n))
-	act := f.active[c.from:c.to]
 	var loud float64
-	for k, a := range act {
-		pk := &f.partials[a]
+	for k, a := range f.active[c.from:c.to] {
+		p := &f.partials[a]
 		ek := f.basis[k*m : (k+1)*m]
-		var g0, g1 complex128
-		for j, e := range ek {
-			v := complex(f.h[j]*scale, 0) * conj(e) * f.left[j]
-			g0 += v
-			g1 += v * complex(f.t[j], 0)
-		}
-		g1 *= conj(pk.c)
-		wk := 2 * math.Pi * pk.hz / centsPerNeper
+		g0, g1 := f.against(ek, scale)
+		g1 *= conj(p.c)
 		vec[2*k], vec[2*k+1] = real(g0), imag(g0)
-		vec[2*n+k], vec[3*n+k] = -real(g1), wk*imag(g1)
-		for l, al := range act[:k+1] {
-			pl := &f.partials[al]
-			wl := 2 * math.Pi * pl.hz / centsPerNeper
-			var s0, s1, s2 complex128
-			for j, e := range f.basis[l*m : (l+1)*m] {
-				v := complex(f.h[j]*scale, 0) * conj(ek[j]) * e
-				tj := complex(f.t[j], 0)
-				s0 += v
-				v *= tj
-				s1 += v
-				s2 += v * tj
-			}
-			put2(mat, size, 2*k, 2*l, s0)
-			p := s1 * conj(pk.c) // rates of k against the amplitude of l
-			mat[(2*n+k)*size+2*l], mat[(2*n+k)*size+2*l+1] = -real(p), imag(p)
-			mat[(3*n+k)*size+2*l], mat[(3*n+k)*size+2*l+1] = wk*imag(p), wk*real(p)
-			if l != k {
-				p = conj(s1) * conj(pl.c)
-				mat[(2*n+l)*size+2*k], mat[(2*n+l)*size+2*k+1] = -real(p), imag(p)
-				mat[(3*n+l)*size+2*k], mat[(3*n+l)*size+2*k+1] = wl*imag(p), wl*real(p)
-			}
-			q := conj(pk.c) * pl.c * s2
-			mat[(2*n+k)*size+2*n+l] = real(q)
-			mat[(3*n+k)*size+3*n+l] = wk * wl * real(q)
-			mat[(3*n+k)*size+2*n+l] = -wk * imag(q)
-			mat[(3*n+l)*size+2*n+k] = wl * imag(q)
+		vec[2*n+k], vec[3*n+k] = -real(g1), p.turns()*imag(g1)
+		for l := range k + 1 {
+			f.couple(mat, c, k, l, f.products(ek, f.basis[l*m:(l+1)*m], scale))
 		}
-		loud = math.Max(loud, norm(pk.c))
+		loud = math.Max(loud, norm(p.c))
 	}
 	f.priors(c, mat, vec, loud)
 	factor(mat, size)
 	forward(mat, size, vec)
+}
+
+// turns returns by how many radians a second the frequency changes with a cent.
+func (p *partial) turns() float64 { return 2 * math.Pi * p.hz / centsPerNeper }
+
+// against returns Σ h·ē·left and Σ h·t·ē·left.
+func (f *fit) against(e []complex128, scale float64) (g0, g1 complex128) {
+	for j, v := range e {
+		v = complex(f.h[j]*scale, 0) * conj(v) * f.left[j]
+		g0 += v
+		g1 += v * complex(f.t[j], 0)
+	}
+	return g0, g1
+}
+
+// products returns Σ h·t^p·ē·d for p = 0, 1, 2.
+func (f *fit) products(e, d []complex128, scale float64) (s [3]complex128) {
+	for j, v := range d {
+		v = complex(f.h[j]*scale, 0) * conj(e[j]) * v
+		t := complex(f.t[j], 0)
+		s[0] += v
+		v *= t
+		s[1] += v
+		s[2] += v * t
+	}
+	return s
+}
+
+// couple enters the products of the waves of partials k ≥ l of the cluster.
+func (f *fit) couple(mat []float64, c *cluster, k, l int, s [3]complex128) {
+	n := c.size()
+	size := 4 * n
+	pk, pl := &f.partials[f.active[c.from+k]], &f.partials[f.active[c.from+l]]
+	put2(mat, size, 2*k, 2*l, s[0])
+	f.putRate(mat, c, k, l, s[1]*conj(pk.c))
+	if l != k {
+		f.putRate(mat, c, l, k, conj(s[1])*conj(pl.c))
+	}
+	q := conj(pk.c) * pl.c * s[2]
+	mat[(2*n+k)*size+2*n+l] = real(q)
+	mat[(3*n+k)*size+3*n+l] = pk.turns() * pl.turns() * real(q)
+	mat[(3*n+k)*size+2*n+l] = -pk.turns() * imag(q)
+	mat[(3*n+l)*size+2*n+k] = pl.turns() * imag(q)
+}
+
+// putRate enters the product p of the rate of partial k with the amplitude of partial l.
+func (f *fit) putRate(mat []float64, c *cluster, k, l int, p complex128) {
+	n := c.size()
+	size := 4 * n
+	w := f.partials[f.active[c.from+k]].turns()
+	mat[(2*n+k)*size+2*l], mat[(2*n+k)*size+2*l+1] = -real(p), imag(p)
+	mat[(3*n+k)*size+2*l], mat[(3*n+k)*size+2*l+1] = w*imag(p), w*real(p)
 }
 
 // priors adds what is known of amplitudes and decays beforehand.

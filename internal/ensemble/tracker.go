@@ -144,7 +144,7 @@ func (t *Tracker) struck(at int64) {
 	if t.cfg.Live {
 		skip = liveSkip
 	}
-	if t.sounding && t.readings == 0 && !t.windowHeld(at) {
+	if t.sounding && t.readings == 0 && !t.windowHeld() {
 		t.begin = len(t.raw) + t.samples(skip)
 		return
 	}
@@ -157,8 +157,8 @@ func (t *Tracker) struck(at int64) {
 	clear(t.all)
 }
 
-// windowHeld reports whether what has sounded up to at is long enough to be read.
-func (t *Tracker) windowHeld(int64) bool {
+// windowHeld reports whether what has sounded before the newest hop is long enough to be read.
+func (t *Tracker) windowHeld() bool {
 	return len(t.raw)-t.hop-t.begin >= t.samples(MinWindow)
 }
 

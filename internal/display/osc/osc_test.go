@@ -64,8 +64,16 @@ func TestSenderSendsReadings(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	chord := display.Frame{State: display.Sounding, AllStrings: true, Strings: []display.StringRow{
+		{Number: 1, Label: "E4", Verdict: "silent"},
+		{Number: 2, Label: "B3", Active: true, F1Hz: 247, Cents: 0.5, Sigma: 0.25, BeatHz: 0.125},
+	}}
+	if err := s.Show(&chord); err != nil {
+		t.Fatal(err)
+	}
 	reading := Append(nil, "/tunerd/reading", "A4", int32(2), int32(3), float32(441), float32(3.93), float32(0.1), float32(1), float32(0))
-	for i, want := range [][]byte{Append(nil, "/tunerd/state", "sounding"), reading, reading} {
+	ofString := Append(nil, "/tunerd/reading", "B3", int32(2), int32(0), float32(247), float32(0.5), float32(0.25), float32(0.125), float32(0))
+	for i, want := range [][]byte{Append(nil, "/tunerd/state", "sounding"), reading, reading, ofString} {
 		buf := make([]byte, 2000)
 		if err := hear.SetReadDeadline(time.Now().Add(10 * time.Second)); err != nil {
 			t.Fatal(err)

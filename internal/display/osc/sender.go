@@ -23,14 +23,23 @@ func Dial(address string) (*Sender, error) {
 	return &Sender{conn: conn}, nil
 }
 
-// Show sends the reading of f and keeps nothing of it. Whether anybody hears is not known, so that
+// Show sends the reading of f, or that of each string that sounds, and keeps nothing of it. Whether anybody hears is not known, so that
 // a failure is none.
 func (s *Sender) Show(f *display.Frame) error {
 	if f.State != s.state {
 		s.state = f.State
 		s.send("/tunerd/state", string(f.State))
 	}
-	if f.State == display.Sounding {
+	switch {
+	case f.State != display.Sounding:
+	case f.AllStrings:
+		for i := range f.Strings {
+			if row := &f.Strings[i]; row.Active {
+				s.send("/tunerd/reading", row.Label, int32(row.Number), int32(0),
+					known(row.F1Hz), known(row.Cents), known(row.Sigma), known(row.BeatHz), known(f.LevelDB))
+			}
+		}
+	default:
 		s.send("/tunerd/reading", f.Target.Label, int32(f.Target.String), int32(f.Target.Fret),
 			known(f.F1Hz), known(f.Cents), known(f.SigmaCents), known(f.BeatHz), known(f.LevelDB))
 	}
