@@ -145,11 +145,7 @@ func TestRecordingShowsItsNote(t *testing.T) {
 	const file, note, nominal = "strat-G-A3.flac", "A3", 220.0
 	want := 1200 * math.Log2(manifestHz(t, file)/nominal)
 	once := decode(t, file)
-	var again []float64
-	for range 12 {
-		again = append(again, once...)
-	}
-	s := serve(t, "--input", record(t, again, 44100))
+	s := serve(t, "--input", record(t, slices.Repeat(once, 20), 44100))
 	p := open(t, s, "")
 	p.sounding()
 	var shown []float64
@@ -221,4 +217,25 @@ func cents(t *testing.T, text string) float64 {
 		t.Fatalf("%q is no deviation in cents", text)
 	}
 	return v
+}
+
+// A chord of recorded notes: strings 6, 3, 2 and 1 of a guitar are open, 5 and 4 are fretted two steps up, and so not
+// themselves (testdata/wav/chords). The page says of each string whether it sounds.
+func TestStrumShowsEveryString(t *testing.T) {
+	needBrowser(t)
+	once := decode(t, "chords/chord02-egtr-green-E-minor.flac")
+	s := serve(t, "--input", record(t, slices.Repeat(once, 20), 44100), "--instrument", "guitar-12edo")
+	p := open(t, s, "")
+	p.wait("the strings", "document.querySelectorAll('.strings button').length === 6")
+	p.key("m")
+	p.wait("the lanes", "document.querySelector('.lanes').checkVisibility()")
+	p.wait("the four open strings", "[1, 2, 3, 6].every((n) => /[+−]?\\d/.test(document.querySelectorAll('.lane-cents')[n - 1].textContent))")
+	for _, n := range []int{4, 5} {
+		if word := eval[string](p, fmt.Sprintf("document.querySelectorAll('.lane-word')[%d].textContent", n-1)); word != "silent" && word != "hidden" {
+			t.Errorf("string %d, which is fretted, is called %q", n, word)
+		}
+	}
+	p.key("l")
+	p.wait("the strobe", "document.querySelector('.strobe').checkVisibility()")
+	p.wait("one note", "document.querySelector('.head:not(.last) .cents')?.textContent")
 }

@@ -35,9 +35,18 @@ export class Announcer {
   }
 }
 
+/** What is to be said of all strings at once: those that are off. */
+function strumSentence(strings) {
+  const active = strings.filter((s) => s.active);
+  const off = active.filter((s) => s.state !== 'in tune').map((s) => `string ${s.string} ${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`);
+  if (active.length === 0) return '';
+  return off.length ? off.join(', ') : 'what sounds is in tune';
+}
+
 function sentence(tuner) {
   if (tuner.link === 'lost') return 'connection to the tuner lost';
   if (tuner.link === 'stale') return 'no news from the tuner';
+  if (tuner.allStrings) return strumSentence(tuner.strings);
   const f = tuner.frame;
   if (!f) return tuner.hears;
   if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;

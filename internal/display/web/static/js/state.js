@@ -41,9 +41,14 @@ export class Tuner extends EventTarget {
     return now - this.#heardAt;
   }
 
-  /** Whether there is a pitch now. */
+  /** Whether there is one pitch now. */
   get sounding() {
-    return this.frame?.hears === 'sounding' && this.link === 'live';
+    return this.link === 'live' && Boolean(this.frame?.target);
+  }
+
+  /** Whether all strings are read at once: there is no single pitch then. */
+  get allStrings() {
+    return this.session?.settings.all_strings ?? false;
   }
 
   /** What the tuner hears, in a word of the stream. */
@@ -113,7 +118,7 @@ export class Tuner extends EventTarget {
     this.clock.note(frame.t_s, now);
     this.#frameAt = now;
     this.frame = frame;
-    if (frame.hears === 'sounding') this.reading = frame;
+    if (frame.target) this.reading = frame;
     this.#tell('frame', frame);
   }
 

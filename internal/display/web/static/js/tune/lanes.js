@@ -17,6 +17,7 @@ export function lanePlace(cents) {
 /** The lanes; hold(n) as in the list of strings. */
 export class Lanes {
   #rows = [];
+  tolerance = 0.5; // cents
 
   constructor(hold) {
     this.hold = hold;
@@ -50,9 +51,13 @@ export class Lanes {
     setText(row.cents, s.read ? format.bigCents(s.cents, s.cents_sigma) : '–');
     for (const el of [row.dot, row.spread]) el.hidden = !s.read;
     if (s.read) this.#place(row, s);
-    row.button.className = s.read ? side(s) : '';
+    row.button.className = s.read ? this.#side(s) : '';
     setClass(row.button, 'active', s.active);
     setAttr(row.button, 'aria-pressed', s.held);
+  }
+
+  #side(s) {
+    return Math.abs(s.cents) <= this.tolerance ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
   }
 
   #place(row, s) {
@@ -66,17 +71,13 @@ export class Lanes {
     for (const { s, word } of this.#rows) {
       if (!s) continue;
       const when = format.age(now - s.at_s);
-      setText(word, !s.read ? 'not read' : `${WORDS[side(s)]}, ${s.active ? 'sounding' : when}`);
+      const quiet = s.state === 'silent' || s.state === 'hidden' ? s.state : '';
+      setText(word, !s.read ? quiet || 'not read' : `${WORDS[this.#side(s)]}, ${s.active ? 'sounding' : quiet || when}`);
     }
   }
 }
 
-const TOLERANCE = 0.5; // cents, as the tuner's standard
 const WORDS = { flat: 'flat', sharp: 'sharp', tuned: 'in tune' };
-
-function side(s) {
-  return Math.abs(s.cents) <= TOLERANCE ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
-}
 
 function at(el, place) {
   el.style.setProperty('--at', place);

@@ -10,6 +10,11 @@ import { Strobe } from './strobe.js';
 import { Strings } from './strings.js';
 import { Lanes } from './lanes.js';
 
+const FACES = {
+  strobe: ['Note', 'One note: the strobe (l)'],
+  lanes: ['Strings', 'The last reading of every string (l)'],
+  strum: ['Strum', 'All strings at once (m)'],
+};
 const TEXT_MS = 100; // figures change no faster than they can be read
 
 /** Makes the view. */
@@ -20,6 +25,7 @@ export function create(app) {
 class Tune {
   #app;
   #frozen = false;
+  #shown = 'strobe';
   #running = 0; // id of the animation frame asked for
   #textAt = 0;
   #parts = {};
@@ -38,15 +44,14 @@ class Tune {
     tuner.addEventListener('notice', (e) => this.#say(e.detail.message));
     tuner.addEventListener('frame', (e) => { if (e.detail.message) this.#say(e.detail.message); });
     if (tuner.session) this.#session();
-    this.#face(kept('face'));
+    this.#face();
   }
 
   #build() {
     const p = this.#parts;
     p.chosen = h('button', { type: 'button', class: 'plain chosen', 'aria-haspopup': 'dialog', title: 'Choose what to tune (s)', onclick: () => choose(this.#app) });
-    p.strobeButton = h('button', { type: 'button', onclick: () => this.#face('strobe') }, 'Note');
-    p.lanesButton = h('button', { type: 'button', onclick: () => this.#face('lanes') }, 'Strings');
-    p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.strobeButton, p.lanesButton);
+    p.buttons = Object.entries(FACES).map(([face, [text, title]]) => h('button', { type: 'button', title, dataset: { face }, onclick: () => this.#choose(face) }, text));
+    p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.buttons);
     p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
@@ -76,7 +81,8 @@ class Tune {
       case ' ': this.#freeze(); return true;
       case 'a': case 'Escape': this.#hold(0); return true;
       case 'c': this.#clear(); return true;
-      case 'l': this.#face(kept('face') === 'lanes' ? 'strobe' : 'lanes'); return true;
+      case 'l': this.#choose(this.#shown === 'strobe' ? 'lanes' : 'strobe'); return true;
+      case 'm': this.#choose(this.#shown === 'strum' ? 'strobe' : 'strum'); return true;
       case 'n': case 'p': this.#hold(neighbour(tuner.strings, key === 'n' ? 1 : -1)); return true;
     }
     const digit = /^[0-9]$/.test(key) ? Number(key) || 10 : 0;
@@ -122,10 +128,11 @@ class Tune {
     this.#parts.chosen.replaceChildren(h('strong', {}, first), h('span', { class: 'dim' }, rest.map((t) => ` · ${t}`).join('')), h('span', { class: 'change' }, 'change'));
     const some = session.strings.length > 0;
     this.#parts.letGo.hidden = session.settings.string === 0;
-    this.#parts.clear.hidden = this.#parts.faces.hidden = this.list.element.hidden = !some;
+    this.#parts.clear.hidden = this.#parts.faces.hidden = !some;
     this.element.classList.toggle('no-strings', !some);
+    this.lanes.tolerance = session.settings.tolerance_cents;
     this.#parts.listen.hidden = !wanted(session);
-    this.#face(kept('face'));
+    this.#face();
     this.#strings();
   }
 
@@ -134,14 +141,23 @@ class Tune {
     this.lanes.show(this.#app.tuner.strings);
   }
 
-  #face(face) {
-    keep('face', face);
-    const lanes = face === 'lanes' && (this.#app.tuner.session?.strings.length ?? 0) > 0;
+  /** Shows another face, and reads all strings at once or not as that needs. */
+  async #choose(face) {
+    keep('face', face === 'strobe' ? 'strobe' : 'lanes');
+    const { tuner } = this.#app;
+    if (tuner.allStrings !== (face === 'strum')) await this.#try(() => tuner.set({ all_strings: face === 'strum' }));
+    this.#face();
+  }
+
+  #face() {
+    const { tuner } = this.#app;
+    const some = (tuner.session?.strings.length ?? 0) > 0;
+    this.#shown = !some ? 'strobe' : tuner.allStrings ? 'strum' : kept('face');
+    const lanes = this.#shown !== 'strobe';
     this.lanes.element.hidden = !lanes;
-    this.head.element.hidden = this.strobe.element.hidden = this.list.element.hidden = lanes;
-    if (this.element.classList.contains('no-strings')) this.list.element.hidden = true;
-    setAttr(this.#parts.lanesButton, 'aria-pressed', lanes);
-    setAttr(this.#parts.strobeButton, 'aria-pressed', !lanes);
+    this.head.element.hidden = this.strobe.element.hidden = lanes;
+    this.list.element.hidden = lanes || !some;
+    for (const b of this.#parts.buttons) setAttr(b, 'aria-pressed', b.dataset.face === this.#shown);
   }
 
   #listening(state, why) {
