@@ -36,6 +36,7 @@ func (c card) deliver(m *System, seconds float64, rng *rand.Rand) {
 // TestSystemCoversTheTruth simulates cards of known error: the stated uncertainty holds it in 95 %
 // of trials.
 func TestSystemCoversTheTruth(t *testing.T) {
+	manyTrials(t)
 	const trials = 200
 	t.Log("seed 21")
 	for _, c := range []struct {

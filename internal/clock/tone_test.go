@@ -37,11 +37,20 @@ func hear(t testing.TB, hz float64, samples ...[]float64) (Heard, error) {
 	return meter.Read()
 }
 
+// manyTrials skips what is statistics, and nothing for the race detector.
+func manyTrials(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("statistics need all their trials")
+	}
+}
+
 // TestToneReachesTheBound measures tones in white noise again and again: the scatter is that of
 // the Cramér–Rao bound, and the stated uncertainty holds the truth in 95 % of trials.
 //
 // Bound: Rife and Boorstyn 1974, var(ω) ≥ 24·s²/(A²·N³), see Tone.
 func TestToneReachesTheBound(t *testing.T) {
+	manyTrials(t)
 	const trials = 150
 	rng := rand.New(rand.NewPCG(11, 0))
 	t.Log("seed 11")
@@ -82,6 +91,7 @@ func TestToneReachesTheBound(t *testing.T) {
 // TestWanderingToneSaysSo: a tone whose frequency wanders from tenth to tenth of the time is not
 // known as well as its noise would allow.
 func TestWanderingToneSaysSo(t *testing.T) {
+	manyTrials(t)
 	const trials, seconds = 100, 5.5
 	rng := rand.New(rand.NewPCG(12, 0))
 	inside := 0

@@ -18,13 +18,12 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/sound"
+	"tunerd/internal/testkit"
 )
 
 func openVirtualMic(t *testing.T) capture.Source {
 	t.Helper()
-	if os.Getenv("VMIC_MODULE") == "" {
-		t.Fatal("no virtual microphone; run scripts/virtual-mic.sh -r 48000 -- go test -tags virtualmic ./internal/clock/")
-	}
+	testkit.NeedVirtualMic(t)
 	source, err := capture.Open(t.Context(), "mic", capture.Options{SampleRate: rate})
 	if err != nil {
 		t.Fatal(err)

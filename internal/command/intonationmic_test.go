@@ -16,6 +16,7 @@ import (
 
 	"tunerd/internal/setup"
 	"tunerd/internal/sound"
+	"tunerd/internal/testkit"
 )
 
 // TestIntonationAtTheVirtualMicrophone goes through a guided check in a terminal: tmux presses the
@@ -23,13 +24,8 @@ import (
 // Three strings of the bench, one pluck a note; the displaced fret is one that is heard on one
 // string only at first, so that the program asks for it on others. Seed 25.
 func TestIntonationAtTheVirtualMicrophone(t *testing.T) {
-	needVirtualMic(t)
-	if _, err := exec.LookPath("tmux"); err != nil {
-		if os.Getenv("TUNERD_CI") != "" {
-			t.Fatal(err)
-		}
-		t.Skip("tmux is not installed")
-	}
+	testkit.NeedVirtualMic(t)
+	testkit.NeedTool(t, "tmux", "tmux")
 	w := newBench(t)
 	plan, err := setup.MakePlan(w.board, setup.PlanOptions{Notes: 10, Strings: []int{2, 5, 6}, Plucks: 1})
 	if err != nil {
@@ -180,9 +176,7 @@ func (b *benchTerminal) play(n setup.Note) {
 		b.t.Fatal(err)
 	}
 	for range 4 {
-		if out, err := exec.Command("paplay", "--latency-msec=30", "--device=mic", file).CombinedOutput(); err != nil {
-			b.t.Fatalf("paplay: %v\n%s", err, out)
-		}
+		testkit.PlayIntoMic(b.t, file)
 		for range 20 { // a second to see the next prompt, or the end
 			shown, _ := os.ReadFile(filepath.Join(b.dir, "terminal"))
 			_, err := os.Stat(filepath.Join(b.dir, "ended"))

@@ -4,16 +4,15 @@ package command_test
 
 import (
 	"bufio"
-	"encoding/csv"
 	"encoding/json"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
-	"strconv"
 	"syscall"
 	"testing"
+
+	"tunerd/internal/testkit"
 )
 
 // TestListenHearsTheVirtualMicrophone plays recordings into the microphone of
@@ -23,7 +22,7 @@ import (
 // taken here is the last one within 2 s of the onset. The recordings are those whose pitch moves
 // least (drift_cents); PulseAudio's resampler, where the rates differ, keeps the pitch.
 func TestListenHearsTheVirtualMicrophone(t *testing.T) {
-	needVirtualMic(t)
+	testkit.NeedVirtualMic(t)
 	bin := buildProgram(t)
 	for _, c := range []struct{ file, label string }{
 		{"strat-B-Gs4.flac", "G#4"},
@@ -33,7 +32,7 @@ func TestListenHearsTheVirtualMicrophone(t *testing.T) {
 		t.Run(c.file, func(t *testing.T) {
 			path := filepath.Join("..", "..", "testdata", "wav", c.file)
 			got := listenTo(t, bin, path)
-			ref := referencePitch(t, c.file)
+			ref := testkit.ReferenceHz(t, c.file)
 			want := 1200 * math.Log2(ref/got.Target.Hz)
 			if got.Target.Label != c.label {
 				t.Errorf("heard %s, want %s", got.Target.Label, c.label)
@@ -98,48 +97,8 @@ func listenTo(t *testing.T, bin, path string) jsonReading {
 
 // play plays the file to its end, then asks the listener to end.
 func play(t *testing.T, path string, listener *os.Process) {
-	if out, err := exec.Command("paplay", "--latency-msec=30", "--device=mic", path).CombinedOutput(); err != nil {
-		t.Errorf("paplay: %v\n%s", err, out)
-	}
+	testkit.PlayIntoMic(t, path)
 	if err := listener.Signal(syscall.SIGINT); err != nil {
 		t.Error(err)
 	}
-}
-
-func needVirtualMic(t *testing.T) {
-	t.Helper()
-	if os.Getenv("VMIC_PULSE_PID") != "" {
-		return
-	}
-	const how = "run me by: scripts/virtual-mic.sh -- go test -tags virtualmic"
-	if os.Getenv("TUNERD_CI") != "" {
-		t.Fatal(how)
-	}
-	t.Skip(how)
-}
-
-// referencePitch returns ref_f1_hz of the manifest.
-func referencePitch(t *testing.T, file string) float64 {
-	t.Helper()
-	f, err := os.Open("../../testdata/wav/manifest.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := slices.Index(rows[0], "ref_f1_hz")
-	for _, row := range rows {
-		if row[0] == file {
-			hz, err := strconv.ParseFloat(row[column], 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return hz
-		}
-	}
-	t.Fatalf("%s is not in the manifest", file)
-	return 0
 }

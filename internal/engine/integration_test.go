@@ -2,12 +2,9 @@ package engine_test
 
 import (
 	"context"
-	"encoding/csv"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
@@ -16,35 +13,10 @@ import (
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
+	"tunerd/internal/testkit"
 )
 
-const recordings = "../../testdata/wav"
-
-// reference returns the independent reference pitch of a recording from the manifest, in Hz.
-func reference(tb testing.TB, file string) float64 {
-	tb.Helper()
-	f, err := os.Open(filepath.Join(recordings, "manifest.csv"))
-	if err != nil {
-		tb.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		tb.Fatal(err)
-	}
-	fileCol, hzCol := slices.Index(rows[0], "file"), slices.Index(rows[0], "ref_f1_hz")
-	for _, row := range rows {
-		if row[fileCol] == file {
-			hz, err := strconv.ParseFloat(row[hzCol], 64)
-			if err != nil {
-				tb.Fatal(err)
-			}
-			return hz
-		}
-	}
-	tb.Fatalf("%s is not in the manifest", file)
-	return 0
-}
+var recordings = testkit.WAVDir()
 
 // A heard note is what a session showed of a note two seconds after its onset, or at its end if
 // that came first.
@@ -128,7 +100,7 @@ func TestBlockSizeChangesNothing(t *testing.T) {
 // to its reference is for the tests of pitch; 5 cents are a right note read from a right clock.
 func checkAgainstReference(t *testing.T, file string, notes []heard) {
 	t.Helper()
-	ref := reference(t, file)
+	ref := testkit.ReferenceHz(t, file)
 	if len(notes) == 0 {
 		t.Fatal("no note heard")
 	}

@@ -6,7 +6,6 @@ import (
 	"context"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"sync"
 	"testing"
@@ -14,13 +13,14 @@ import (
 	"tunerd/internal/capture"
 	"tunerd/internal/display"
 	"tunerd/internal/sound"
+	"tunerd/internal/testkit"
 )
 
 // TestLatencyOnVirtualMicrophone plays ten seconds of a string into the microphone of
 // scripts/virtual-mic.sh and prints the time from the arrival of the newest sample that a reading
 // used to its frame. The figures are for reading: only that there are any, and no gap, is checked.
 func TestLatencyOnVirtualMicrophone(t *testing.T) {
-	needVirtualMic(t)
+	testkit.NeedVirtualMic(t)
 	const rate = 48000
 	wav := filepath.Join(t.TempDir(), "string.wav")
 	writePluck(t, wav, 110, 10, rate)
@@ -41,9 +41,7 @@ func TestLatencyOnVirtualMicrophone(t *testing.T) {
 	go func() {
 		defer cancel()
 		<-begun
-		if out, err := exec.Command("paplay", "--latency-msec=30", "--device=mic", wav).CombinedOutput(); err != nil {
-			t.Errorf("paplay: %v\n%s", err, out)
-		}
+		testkit.PlayIntoMic(t, wav)
 	}()
 	if err := s.Run(ctx); err != nil {
 		t.Fatal(err)
@@ -62,18 +60,6 @@ func TestLatencyOnVirtualMicrophone(t *testing.T) {
 type sinkFunc func(*display.Frame) error
 
 func (f sinkFunc) Show(frame *display.Frame) error { return f(frame) }
-
-func needVirtualMic(t *testing.T) {
-	t.Helper()
-	if os.Getenv("VMIC_PULSE_PID") != "" {
-		return
-	}
-	const how = "run me by: scripts/virtual-mic.sh -- go test -tags virtualmic"
-	if os.Getenv("TUNERD_CI") != "" {
-		t.Fatal(how)
-	}
-	t.Skip(how)
-}
 
 // writePluck writes a synthetic string of hz as a WAV file.
 func writePluck(t *testing.T, path string, hz float64, seconds, rate int) {

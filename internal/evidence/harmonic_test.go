@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/testkit"
 )
 
 const harmonicSeed = 5
@@ -22,8 +23,8 @@ const praatRaster = 0.02
 // pitch, the one that was synthesised. aubio's figures are shown only: it finds a lag of whole samples by a
 // parabola, which is cents off for high notes, and sometimes two periods.
 func TestHarmonicTones(t *testing.T) {
-	need(t, "praat", "praat")
-	need(t, "aubiopitch", "aubio-tools")
+	testkit.NeedTool(t, "praat", "praat")
+	testkit.NeedTool(t, "aubiopitch", "aubio-tools")
 	var table bytes.Buffer
 	fmt.Fprintf(&table, "%10s %12s %12s %12s\n", "Hz", "tunerd c", "Praat c", "aubio yin c")
 	for _, midi := range []int{21, 28, 40, 52, 64, 76, 88, 96, 103, 107} {
@@ -53,7 +54,7 @@ func harmonicClip(t *testing.T, midi int) clip {
 	s.B, s.T60, s.SNRdB, s.StartS = 0, 20, 60, -0.2
 	x := make([]float64, 2*rate)
 	s.Render(x, rate, rand.New(rand.NewPCG(harmonicSeed, uint64(midi))))
-	c := clip{File: filepath.Join(t.TempDir(), fmt.Sprintf("%d.wav", midi)), Midi: midi, RefHz: hz, Attack: 0.2, From: 0.5, To: 1.9}
+	c := clip{Recording: testkit.Recording{File: filepath.Join(t.TempDir(), fmt.Sprintf("%d.wav", midi)), Midi: midi, RefHz: hz, Attack: 0.2, From: 0.5, To: 1.9}}
 	f, err := os.Create(c.File)
 	if err != nil {
 		t.Fatal(err)

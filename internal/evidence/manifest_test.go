@@ -1,31 +1,19 @@
 package evidence
 
 import (
-	"encoding/csv"
 	"encoding/json"
-	"errors"
-	"fmt"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"slices"
-	"strconv"
-	"strings"
-	"testing"
+
+	"tunerd/internal/testkit"
 )
 
-const wavDir = "../../testdata/wav"
+var wavDir = testkit.WAVDir()
 
-// A clip is one recorded note of the manifest.
+// A clip is one recorded note of the manifest, or one that a test has made.
 type clip struct {
-	File     string
-	Midi     int     // nominal note
-	RefHz    float64 // partial 1 under the fitted law, over the window
-	RefSigma float64 // standard uncertainty of RefHz, cents
-	Attack   float64 // s from the start of the clip
-	From, To float64 // window of the reference, s from the start of the clip
-	Flags    []string
+	testkit.Recording
 	Partials []partial
 }
 
@@ -68,12 +56,7 @@ func (c clip) periodBias() float64 {
 func cents(hz, ref float64) float64 { return 1200 * math.Log2(hz/ref) }
 
 func readClips() ([]clip, error) {
-	f, err := os.Open(filepath.Join(wavDir, "manifest.csv"))
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
+	recordings, err := testkit.Recordings()
 	if err != nil {
 		return nil, err
 	}
@@ -82,42 +65,10 @@ func readClips() ([]clip, error) {
 		return nil, err
 	}
 	var clips []clip
-	for _, row := range rows[1:] {
-		c, err := parseClip(rows[0], row)
-		if err != nil {
-			return nil, err
-		}
-		c.Partials = partials[c.File]
-		clips = append(clips, c)
+	for _, r := range recordings {
+		clips = append(clips, clip{r, partials[r.File]})
 	}
 	return clips, nil
-}
-
-func parseClip(header, row []string) (clip, error) {
-	var err error
-	field := func(name string) string {
-		i := slices.Index(header, name)
-		if i < 0 {
-			err = errors.Join(err, fmt.Errorf("manifest.csv has no column %q", name))
-			return ""
-		}
-		return row[i]
-	}
-	number := func(name string) float64 {
-		v, bad := strconv.ParseFloat(field(name), 64)
-		err = errors.Join(err, bad)
-		return v
-	}
-	return clip{
-		File:     field("file"),
-		Midi:     int(number("midi")),
-		RefHz:    number("ref_f1_hz"),
-		RefSigma: number("ref_sigma_cents"),
-		Attack:   number("attack_s"),
-		From:     number("win_start_s"),
-		To:       number("win_end_s"),
-		Flags:    strings.Fields(field("flags")),
-	}, err
 }
 
 func readPartials() (map[string][]partial, error) {
@@ -128,16 +79,4 @@ func readPartials() (map[string][]partial, error) {
 	var partials map[string][]partial
 	err = json.Unmarshal(data, &partials)
 	return partials, err
-}
-
-// need skips the test where a tool is missing, or fails it on a machine that must have all.
-func need(t testing.TB, tool, debianPackage string) {
-	t.Helper()
-	if _, err := exec.LookPath(tool); err == nil {
-		return
-	}
-	if os.Getenv("TUNERD_CI") == "1" {
-		t.Fatalf("%s is missing (Debian package %s)", tool, debianPackage)
-	}
-	t.Skipf("%s is missing (Debian package %s)", tool, debianPackage)
 }

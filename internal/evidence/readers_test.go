@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"tunerd/internal/testkit"
 )
 
 // A reader is another program's method of reading a pitch. All three look for a period, so on
@@ -63,7 +65,7 @@ var readers = []reader{
 func TestReaders(t *testing.T) {
 	for _, r := range readers {
 		t.Run(strings.ReplaceAll(r.name, " ", "-"), func(t *testing.T) {
-			need(t, r.tool, r.debian)
+			testkit.NeedTool(t, r.tool, r.debian)
 			r.compare(t)
 		})
 	}

@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"tunerd/internal/testkit"
 )
 
 var soak = flag.Bool("soak", false, "TestSoak reads ten minutes of sound instead of three")
@@ -21,7 +23,7 @@ var soak = flag.Bool("soak", false, "TestSoak reads ten minutes of sound instead
 // must not grow with the length. Peak memory is the kernel's own count (getrusage). Kept whole,
 // each minute at 48 kHz would take at least 11 MB as float32.
 func TestSoak(t *testing.T) {
-	need(t, "sox", "sox")
+	testkit.NeedTool(t, "sox", "sox")
 	minutes := 3
 	if *soak {
 		minutes = 10

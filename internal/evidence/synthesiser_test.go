@@ -11,6 +11,7 @@ import (
 	"tunerd/internal/mts"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
+	"tunerd/internal/testkit"
 )
 
 // soundFont is the General MIDI sound font of Debian's package fluid-soundfont-gm.
@@ -36,7 +37,7 @@ const (
 // note is compared with the same note untuned. That synthesiser cuts pitches to whole cents; what
 // it was told, cut so, must come back within 0.1 cent.
 func TestSynthesiserPlaysTheTuning(t *testing.T) {
-	need(t, "fluidsynth", "fluidsynth")
+	testkit.NeedTool(t, "fluidsynth", "fluidsynth")
 	needSoundFont(t)
 	untuned := renderNotes(t, nil)
 	for _, spec := range []string{"12edo", "41edo", "quarter-comma-meantone", "13ed3"} {

@@ -9,13 +9,14 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/testkit"
 )
 
 // TestPraatReadsTheTones has Praat read rendered tones and chords back. Periodic tones it reads to
 // some thousandths of a cent; a pure chord of organ tones repeats with the period of its root, and
 // goes on doing so when it is driven, as all that drive adds lies in the same series.
 func TestPraatReadsTheTones(t *testing.T) {
-	need(t, "praat", "praat")
+	testkit.NeedTool(t, "praat", "praat")
 	for _, tc := range []struct {
 		name  string
 		chord sound.Chord

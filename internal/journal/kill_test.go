@@ -59,7 +59,10 @@ func numbered(i int) Reading {
 //
 // Every tenth journal is a new one, so that the first pages are torn at too.
 func TestKilledWriterLosesAndTearsNothing(t *testing.T) {
-	const kills, killsPerFile = 200, 10
+	kills, killsPerFile := 200, 10
+	if testing.Short() {
+		kills = 20
+	}
 	seed := uint64(7)
 	t.Logf("seed %d", seed)
 	rng := rand.New(rand.NewPCG(seed, 0))

@@ -2,11 +2,9 @@ package pagetest
 
 import (
 	"context"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -14,6 +12,7 @@ import (
 	"testing"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/testkit"
 )
 
 // sine returns sin(2π·turns).
@@ -143,7 +142,7 @@ func TestPatternStandsStillInTune(t *testing.T) {
 func TestRecordingShowsItsNote(t *testing.T) {
 	needBrowser(t)
 	const file, note, nominal = "strat-G-A3.flac", "A3", 220.0
-	want := 1200 * math.Log2(manifestHz(t, file)/nominal)
+	want := 1200 * math.Log2(testkit.ReferenceHz(t, file)/nominal)
 	once := decode(t, file)
 	s := serve(t, "--input", record(t, slices.Repeat(once, 20), 44100))
 	p := open(t, s, "")
@@ -182,31 +181,6 @@ func decode(t *testing.T, file string) []float64 {
 			t.Fatal(err)
 		}
 	}
-}
-
-func manifestHz(t *testing.T, file string) float64 {
-	t.Helper()
-	f, err := os.Open("../../testdata/wav/manifest.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := slices.Index(rows[0], "ref_f1_hz")
-	for _, row := range rows {
-		if row[0] == file {
-			hz, err := strconv.ParseFloat(row[column], 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return hz
-		}
-	}
-	t.Fatalf("%s is not in the manifest", file)
-	return 0
 }
 
 // cents reads a deviation as the page writes it.

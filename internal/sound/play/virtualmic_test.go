@@ -11,18 +11,14 @@ import (
 	"os/exec"
 	"testing"
 	"time"
+
+	"tunerd/internal/testkit"
 )
 
 // TestVirtualMicHearsWhatIsPlayed plays into the sink of scripts/virtual-mic.sh and records its
 // monitor: every sample must arrive, in order, between silence and silence.
 func TestVirtualMicHearsWhatIsPlayed(t *testing.T) {
-	if os.Getenv("VMIC_PULSE_PID") == "" {
-		const how = "run me by: scripts/virtual-mic.sh -- go test -tags virtualmic"
-		if os.Getenv("TUNERD_CI") != "" {
-			t.Fatal(how)
-		}
-		t.Skip(how)
-	}
+	testkit.NeedVirtualMic(t)
 	p, err := Open("", rate)
 	if err != nil {
 		t.Fatal(err)
