@@ -43,20 +43,11 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 	if _, more := check.Prompt(); !more {
 		return check, nil
 	}
-	source, err := o.source.open(ctx, d, o.input, true, chatLogger(chat))
+	source, listener, err := o.listen(ctx, d, chat, check)
 	if err != nil {
 		return nil, err
 	}
 	defer source.Close()
-	tellClock(chat, source)
-	tracker, err := liveTracker(capture.TrueRate(source))
-	if err != nil {
-		return nil, usageError{err}
-	}
-	listener, err := engine.NewListener(engine.ListenerConfig{Source: source, Tracker: tracker, Window: check.Settings.Window})
-	if err != nil {
-		return nil, usageError{err}
-	}
 	switch {
 	case o.input == "-":
 		in = strings.NewReader("") // it is the sound, not the keys
@@ -85,6 +76,24 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 		return nil, err
 	}
 	return check, nil
+}
+
+// listen opens the input.
+func (o *intonationOptions) listen(ctx context.Context, d Deps, chat io.Writer, check *setup.Check) (capture.Source, *engine.Listener, error) {
+	source, err := o.source.open(ctx, d, o.input, true, chatLogger(chat))
+	if err != nil {
+		return nil, nil, err
+	}
+	tracker, err := liveTracker(capture.TrueRate(source))
+	if err == nil {
+		tellClock(chat, source)
+		listener, listenErr := engine.NewListener(engine.ListenerConfig{Source: source, Tracker: tracker, Window: check.Settings.Window})
+		if err = listenErr; err == nil {
+			return source, listener, nil
+		}
+	}
+	source.Close()
+	return nil, nil, usageError{err}
 }
 
 // run asks until the plan is through or the user has had enough.

@@ -86,11 +86,22 @@ func (f *forecast) why(i int, n Note) string {
 	} else if math.IsInf(without, 1) {
 		itself += "; no other string has it in the plan"
 	}
+	help := func(what string, at int) string {
+		with, left := fmt.Sprintf("±%.2f", root(f.cov, at)), fmt.Sprintf("±%.2f", root(cov, at))
+		if with == left {
+			return itself
+		}
+		return fmt.Sprintf("%s: without it %s instead of %s mm; %s", what, left, with, itself)
+	}
 	switch {
-	case nut > 1.08 && nut >= saddle:
-		return fmt.Sprintf("the nut: without it ±%.2f instead of ±%.2f mm; %s", root(cov, f.nut(i)), root(f.cov, f.nut(i)), itself)
-	case saddle > 1.08:
-		return fmt.Sprintf("the saddle: without it ±%.2f instead of ±%.2f mm; %s", root(cov, f.saddle(i)), root(f.cov, f.saddle(i)), itself)
+	case nut > telling && nut >= saddle:
+		return help("the nut", f.nut(i))
+	case saddle > telling:
+		return help("the saddle", f.saddle(i))
 	}
 	return itself
 }
+
+// telling is by how much the standard error of nut or saddle must grow without a note for that to
+// be what the note is for.
+const telling = 1.08

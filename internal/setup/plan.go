@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -80,23 +81,45 @@ func MakePlan(b *Board, o PlanOptions) (*Plan, error) {
 	return d.plan(strings), nil
 }
 
+// strings returns the indexes of the strings asked for, or of all that have frets enough.
 func (o *PlanOptions) strings(b *Board) ([]int, error) {
 	var at []int
 	for _, n := range o.Strings {
 		i, ok := b.at(n)
-		if !ok {
+		switch {
+		case !ok:
 			return nil, fmt.Errorf("string %d: %s has no such string with frets", n, b.Name)
+		case b.usable(i) < 2:
+			return nil, fmt.Errorf("string %d of %s: %w", n, b.Name, errFewFrets)
+		case !slices.Contains(at, i):
+			at = append(at, i)
 		}
-		if !slices.Contains(at, i) {
+	}
+	if len(o.Strings) > 0 {
+		return at, nil
+	}
+	for i := range b.Strings {
+		if b.usable(i) >= 2 {
 			at = append(at, i)
 		}
 	}
 	if len(at) == 0 {
-		for i := range b.Strings {
-			at = append(at, i)
-		}
+		return nil, fmt.Errorf("%s: %w", b.Name, errFewFrets)
 	}
 	return at, nil
+}
+
+var errFewFrets = errors.New("too few frets up to an octave and a fifth; two at least tell nut from saddle")
+
+// usable is how many frets of string i may be asked for.
+func (b *Board) usable(i int) int {
+	n := 0
+	for _, f := range b.Strings[i].Frets {
+		if f.Ratio() <= highest {
+			n++
+		}
+	}
+	return n
 }
 
 // A design is a plan in the making.
@@ -151,15 +174,7 @@ func (d *design) begin(i int) {
 }
 
 // fretted is how many fretted notes string i is to have.
-func (d *design) fretted(i int) int {
-	frets := 0
-	for _, f := range d.board.Strings[i].Frets {
-		if f.Ratio() <= highest {
-			frets++
-		}
-	}
-	return min(max(d.o.Notes-4, 2), frets)
-}
+func (d *design) fretted(i int) int { return min(max(d.o.Notes-4, 2), d.board.usable(i)) }
 
 // times returns C·a.
 func (d *design) times(a *row) []float64 {
@@ -289,7 +304,10 @@ func (d *design) words(strings []int) []string {
 			nearest, off = k+1, c
 		}
 	}
-	if nearest > 0 && math.Abs(off) > 1 {
+	switch {
+	case s.Frets[len(s.Frets)-1].Cents < 1100:
+		words = append(words, "The frets end below the octave, and none is needed: each fret is compared with its own interval above the open string.")
+	case math.Abs(off) > 1:
 		words = append(words, fmt.Sprintf("No fret is an octave (fret %d comes nearest, %+.1f cents from it), and none is needed: each fret is compared with its own interval above the open string.", nearest, off))
 	}
 	return words

@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -64,31 +65,22 @@ func TestPlanBeatsOthers(t *testing.T) {
 			}
 			return loss(d, notes)
 		}
-		usable := func(i int) int {
-			n := 0
-			for _, f := range board.Strings[i].Frets {
-				if f.Ratio() <= highest {
-					n++
-				}
-			}
-			return n
-		}
 		others := map[string]float64{
 			"even": with(func(i, count int) []int {
 				var frets []int
 				for k := range count {
-					frets = append(frets, 1+k*(usable(i)-1)/(count-1))
+					frets = append(frets, 1+k*(board.usable(i)-1)/(count-1))
 				}
 				return frets
 			}),
 			"lowest":  with(func(_, count int) []int { return upTo(1, count) }),
-			"highest": with(func(i, count int) []int { return upTo(usable(i)-count+1, count) }),
+			"highest": with(func(i, count int) []int { return upTo(board.usable(i)-count+1, count) }),
 		}
 		rng := rand.New(rand.NewPCG(3, 3))
 		others["best of random"] = math.Inf(1)
 		for range 1000 {
 			l := with(func(i, count int) []int {
-				all := rng.Perm(usable(i))[:count]
+				all := rng.Perm(board.usable(i))[:count]
 				for k := range all {
 					all[k]++
 				}
@@ -172,6 +164,15 @@ func TestPlanRefuses(t *testing.T) {
 		if _, err := MakePlan(board, o); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%+v: error %v, want %q in it", o, err, want)
 		}
+	}
+	short := *board
+	short.Strings = slices.Clone(board.Strings)
+	short.Strings[0].Frets = short.Strings[0].Frets[:1]
+	if _, err := MakePlan(&short, PlanOptions{Strings: []int{1}}); !errors.Is(err, errFewFrets) {
+		t.Errorf("a string with one fret: %v", err)
+	}
+	if p := planOf(t, &short, PlanOptions{}); p.Steps[0].String != 2 {
+		t.Errorf("a plan begins with string %d, which has one fret", p.Steps[0].String)
 	}
 	p := planOf(t, board, PlanOptions{Strings: []int{6, 2}})
 	if !slices.ContainsFunc(p.Steps, func(s Step) bool { return s.String == 2 }) || slices.ContainsFunc(p.Steps, func(s Step) bool { return s.String == 1 }) {
