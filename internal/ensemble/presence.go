@@ -117,11 +117,16 @@ func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
 // no partial of another string can be then; else most of those that could be, odd ones too, as the
 // even ones alone are those of a string an octave higher, and one of the first three.
 func (v *voice) sounds() bool {
-	if v.heard < min(2, v.partials) || v.snr() < leastSNR || v.loudest < v.quietest {
+	if v.heard < min(2, v.partials) || v.snr() < leastSNR || v.loudest < v.quietest || v.strayed() {
 		return false
 	}
 	most := 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2) && (v.root > 0 || v.testedRoot == 0)
 	return most || v.alone && v.heard >= 3
+}
+
+// strayed reports whether the fit has gone where no string is looked for.
+func (v *voice) strayed() bool {
+	return math.Abs(centsPerNeper*math.Log(v.f1/v.target)) > searchCents+strayCents
 }
 
 // snr returns the power of the partials that are heard over the noise in their bands.

@@ -5,6 +5,7 @@ import "math"
 // The search looks at the peaks of the spectrum alone.
 const (
 	searchCents    = 60.0 // how far a string may be off its target
+	strayCents     = 10.0 // and how much further the reading may come out
 	searchStep     = 1.5  // cents
 	searchPartials = 10
 	levelRange     = 50.0 // dB below the loudest peak at which a peak counts for nothing
@@ -128,7 +129,7 @@ func (v *voice) find(s *spectrum) {
 	for range 3 {
 		v.polish(s)
 	}
-	v.candidate = math.Abs(centsPerNeper*math.Log(v.f1/v.target)) < searchCents+10 && v.supported(s)
+	v.candidate = !v.strayed() && v.supported(s)
 }
 
 // meeting returns how well a partial expected at hz meets peak p, 0 to 1, and the peak's weight.

@@ -23,7 +23,7 @@ type TrackerConfig struct {
 // A Chord is what is known of the strings at one moment, or of one whole chord of a recording.
 type Chord struct {
 	At         int64 // sample index of the newest sample used
-	Onset, End int64 // of the last string plucked; End only of a whole chord
+	Onset, End int64 // of the first string of the strum; End only of a whole chord
 	WindowS    float64
 	LevelDB    float64         // RMS of the newest hop, dB re full scale
 	New        bool            // the first reading after an onset
@@ -186,7 +186,7 @@ func (t *Tracker) due(at int64, emit func(*Chord)) {
 // measure reads the window that ends at sample end of raw.
 func (t *Tracker) measure(end int, carry bool) []StringReading {
 	m := t.reader.bank.m
-	begin := max(t.begin, end-t.samples(longestWindow))
+	begin := max(0, t.begin, end-t.samples(longestWindow))
 	from, to := (begin+m-1)/m, end/m
 	t.lastRead = t.chord.At
 	if !carry {
