@@ -58,7 +58,7 @@ type Deviation struct {
 // Reasons why there is no measurement.
 var (
 	ErrTooShort = errors.New("beats: the sound is too short")
-	ErrUnheard  = errors.New("beats: the strings are not heard where their partials coincide")
+	ErrUnheard  = errors.New("beats: the strings are not heard")
 )
 
 const (
@@ -228,6 +228,11 @@ func (m *Meter) Measure() (Measurement, error) {
 		return Measurement{}, ErrTooShort
 	}
 	predicted := m.predict(from, to)
+	for i, t := range [2]Tone{m.cfg.Lower, m.cfg.Upper} {
+		if len(m.others[i]) > 0 && !predicted.strings[i].Heard {
+			return Measurement{}, fmt.Errorf("%w: nothing within %d cents of %s", ErrUnheard, searchCents, t.Label)
+		}
+	}
 	best, err := m.twoLines(from, to, predicted)
 	if err != nil {
 		return Measurement{}, err

@@ -26,21 +26,10 @@ func beatList(notes []note, pairs []beats.Pair) *text.Listing {
 		}
 		for _, c := range p.Found {
 			l.Rows = append(l.Rows, append(ends[:len(ends):len(ends)], fmt.Sprintf("%d/%d", c.N, c.M), c.N, c.M, c.Hz(),
-				c.BeatHz(), c.Cents(), sideOf(c.Cents()), turnWords(lower.Label, upper.Label, c.Cents())))
+				c.BeatHz(), c.Cents(), beats.Side(c.Cents()), beats.Turn(lower.Label, upper.Label, c.Cents())))
 		}
 	}
 	return l
-}
-
-// turnWords say which note to turn which way.
-func turnWords(lower, upper string, cents float64) string {
-	switch sideOf(cents) {
-	case "wide":
-		return fmt.Sprintf("%s down or %s up", upper, lower)
-	case "narrow":
-		return fmt.Sprintf("%s up or %s down", upper, lower)
-	}
-	return ""
 }
 
 // tableAcross is the table of beat rates for a person: intervals across.

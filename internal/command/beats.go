@@ -1,9 +1,9 @@
 package command
 
 import (
+	"context"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 
@@ -26,6 +26,9 @@ type beatsOptions struct {
 	differences bool
 	slow        float64
 	most        int
+	measure     string
+	window      windowFlag
+	source      sourceOptions
 }
 
 func (o *beatsOptions) addFlags(fs *pflag.FlagSet) {
@@ -39,10 +42,13 @@ func (o *beatsOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.intervals, "intervals", "6/5 5/4 4/3 3/2 8/5 5/3", "`RATIOS` across the table")
 	fs.BoolVar(&o.differences, "differences", false, "the difference tones that drive adds to the chord, and which of them clash")
 	fs.Float64Var(&o.slow, "slow", beats.SlowHz, "a difference tone fits if it beats no faster than `HZ` against the chord's series")
+	fs.StringVar(&o.measure, "measure", "", "measure how the two notes really beat in this `FILE` (WAV or FLAC; - is standard input),\nafter the last pluck in it")
+	fs.Var(&o.window, "window", "look at `A..B` seconds of the file only")
+	o.source.addFlags(fs)
 	fs.IntVar(&o.most, "most", 20, "show the `N` strongest difference tones; 0 shows all")
 }
 
-func newBeatsCommand() *cobra.Command {
+func newBeatsCommand(d Deps) *cobra.Command {
 	var o beatsOptions
 	cmd := &cobra.Command{
 		Use:   "beats NOTE...",
@@ -57,17 +63,18 @@ are those of stiff strings.
   tunerd beats --instrument guitar-12edo 6f3 5f2 4 3 2 1f3
   tunerd beats --table F3..F4
   tunerd beats --tuning 31edo C3 E3 G3 A#3 --chord 4:5:6:7
-  tunerd beats --differences A2 C#3 E3`,
+  tunerd beats --differences A2 C#3 E3
+  tunerd beats --measure take.wav A2 E3`,
 		Args: usageArgs(cobra.ArbitraryArgs),
 		RunE: func(cmd *cobra.Command, words []string) error {
-			return runBeats(cmd.OutOrStdout(), words, o)
+			return runBeats(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), words, o)
 		},
 	}
 	o.addFlags(cmd.Flags())
 	return cmd
 }
 
-func runBeats(out io.Writer, words []string, o beatsOptions) error {
+func runBeats(ctx context.Context, d Deps, out, chat io.Writer, words []string, o beatsOptions) error {
 	if err := o.check(words); err != nil {
 		return err
 	}
@@ -85,7 +92,10 @@ func runBeats(out io.Writer, words []string, o beatsOptions) error {
 	if len(notes) < 2 {
 		return hintf(usagef("beats need two notes or more"), `"tunerd beats A3 C#4" is an example; "tunerd beats --help" says how notes are written`)
 	}
-	if o.differences {
+	switch {
+	case o.measure != "":
+		return o.writeMeasured(ctx, d, out, chat, notes)
+	case o.differences:
 		return o.writeDifferences(out, notes)
 	}
 	return o.writePairs(out, notes)
@@ -98,6 +108,10 @@ func (o *beatsOptions) check(words []string) error {
 	switch {
 	case o.table != "" && (len(words) > 0 || o.chord != "" || o.differences || o.all):
 		return usagef("--table is a question of its own, without notes, --chord, --all and --differences")
+	case o.measure != "" && (o.table != "" || o.differences || o.all):
+		return usagef("--measure is a question of its own, without --table, --differences and --all")
+	case o.measure == "" && o.window.seconds != [2]float64{}:
+		return usagef("--window goes with --measure")
 	case o.partials < 0 || o.partials > maxPartials:
 		return usagef("--partials %d is not within 1 to %d", o.partials, maxPartials)
 	case !(o.within > 0 && o.within <= 600):
@@ -238,16 +252,4 @@ func chordText(numbers []int) string {
 		words[i] = strconv.Itoa(n)
 	}
 	return strings.Join(words, ":")
-}
-
-// sideOf says on which side of the beatless interval one is. Less than a thousandth of a cent
-// is none.
-func sideOf(cents float64) string {
-	switch {
-	case math.Abs(cents) < 1e-3:
-		return "pure"
-	case cents > 0:
-		return "wide"
-	}
-	return "narrow"
 }

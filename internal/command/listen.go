@@ -33,6 +33,8 @@ type listenOptions struct {
 	maxHz    float64
 
 	acceptRisk bool
+	beats      []string
+	beatsChord string
 }
 
 func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
@@ -43,6 +45,8 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addPlanFlag(fs)
 	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
 	o.all.addFlags(fs)
+	fs.StringSliceVar(&o.beats, "beats", nil, "also measure how two `NOTES` beat, such as A2,E3, or strings of the instrument, such as 5,4")
+	fs.StringVar(&o.beatsChord, "beats-chord", "", "the `INTERVAL` that these notes are to make, such as 2:3 (default: the plainest near them)")
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
@@ -63,6 +67,7 @@ A recording is played at its own speed; with --json it is read at full speed.`,
   tunerd listen --instrument guitar-12edo --string 6
   tunerd listen --plan g.toml
   tunerd listen --instrument guitar-12edo --all-strings
+  tunerd listen --instrument guitar-12edo --beats 5,4
   tunerd listen --input take.wav --json`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -173,6 +178,18 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 	}
 	if o.all.on {
 		cfg.Chords = plan.chords()
+	}
+	if len(o.beats) > 0 {
+		notes, err := (&noteReader{plan: plan}).notes(o.beats)
+		if err != nil {
+			return engine.Config{}, err
+		}
+		rate := capture.TrueRate(source)
+		meter, lower, upper, err := beatMeter(notes, o.beatsChord, rate)
+		if err != nil {
+			return engine.Config{}, err
+		}
+		cfg.Beats = &engine.BeatWatch{Meter: meter, Lower: lower.Label, Upper: upper.Label, SampleRate: rate}
 	}
 	return cfg, nil
 }

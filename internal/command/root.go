@@ -51,7 +51,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newInstrumentCommand(),
 		newFretsCommand(),
 		newTuningCommand(),
-		newBeatsCommand(),
+		newBeatsCommand(d),
 		newToneCommand(),
 		newIntonationCommand(d),
 		newDetuneCommand(),

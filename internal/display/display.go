@@ -87,6 +87,8 @@ type Frame struct {
 	AllStrings bool    // all strings are read at once, into Strings; there is no single pitch
 	WindowS    float64 // length of the sound that all strings were read from, s
 
+	Beat Beat // of two strings, where that is measured
+
 	Gaps     int // breaks in the input since the start
 	NewOnset bool
 	AfterGap bool

@@ -27,6 +27,7 @@ type framer struct {
 
 	all   bool // strings are read all at once
 	rows  []display.StringRow
+	beat  display.Beat
 	frame display.Frame // reused: what every method returns points to it
 }
 
@@ -155,7 +156,8 @@ func (f *framer) blank(state display.State) *display.Frame {
 	f.frame = display.Frame{
 		TimeS: f.timeS, State: state, Gaps: f.gaps, AllStrings: f.all,
 		Input: old.Input, Clock: old.Clock, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
-		Bands: old.Bands[:0], Strings: old.Strings[:0],
+		Bands: old.Bands[:0], Strings: old.Strings[:0], Beat: f.beat,
 	}
+	f.beat.Fresh = false
 	return &f.frame
 }

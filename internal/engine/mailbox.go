@@ -102,4 +102,7 @@ func handOn(f, missed *display.Frame) {
 	if f.Message == "" {
 		f.Message = missed.Message
 	}
+	if missed.Beat.Fresh && !f.Beat.Fresh {
+		f.Beat = missed.Beat
+	}
 }

@@ -10,7 +10,7 @@ import (
 func TestReplacedFrameHandsOnItsNews(t *testing.T) {
 	m := newMailbox(true)
 	ctx := t.Context()
-	m.put(ctx, &display.Frame{TimeS: 1, NewOnset: true, AfterGap: true, Message: "sound lost"})
+	m.put(ctx, &display.Frame{TimeS: 1, NewOnset: true, AfterGap: true, Message: "sound lost", Beat: display.Beat{Fresh: true, BeatHz: 2}})
 	m.put(ctx, &display.Frame{TimeS: 2})
 	m.put(ctx, &display.Frame{TimeS: 3, Bands: []display.Band{{Partial: 1}}})
 	m.close()
@@ -18,7 +18,7 @@ func TestReplacedFrameHandsOnItsNews(t *testing.T) {
 	if !m.take(ctx, &got) {
 		t.Fatal("no frame")
 	}
-	if got.TimeS != 3 || !got.NewOnset || !got.AfterGap || got.Message != "sound lost" || len(got.Bands) != 1 {
+	if got.TimeS != 3 || !got.NewOnset || !got.AfterGap || got.Message != "sound lost" || got.Beat.BeatHz != 2 || len(got.Bands) != 1 {
 		t.Errorf("got %+v, want the latest frame with the news of the first", got)
 	}
 	if m.take(ctx, &got) {

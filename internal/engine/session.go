@@ -38,6 +38,8 @@ type Config struct {
 	Bands func(targets.Target) []int
 	// Chords, if not nil, reads all strings of the resolver at once; Tracker is not used then.
 	Chords NewChords
+	// Beats, if not nil, are measured too.
+	Beats *BeatWatch
 	// BlockLen is how many samples are read at a time; 0: 512 at 48 kHz and in proportion.
 	BlockLen int
 	// Now is the clock of the latency figures; nil: time.Now.
@@ -212,7 +214,13 @@ func (s *Session) analyse(ctx context.Context) error {
 			s.arrived = p.arrived
 			s.counts.blocks.Add(1)
 			s.counts.samples.Add(int64(len(p.block.Samples)))
+			gaps := s.framer.gaps
 			s.framer.follow(p.block)
+			if s.cfg.Beats != nil {
+				if beat, due := s.cfg.Beats.follow(p.block, s.framer.gaps > gaps); due {
+					s.framer.beat = beat
+				}
+			}
 			s.counts.gaps.Store(int64(s.framer.gaps))
 			s.ear.push(p.block)
 		case !lost:

@@ -93,6 +93,8 @@ func (s *scene) status() (string, bool) {
 		return "input ended: q quits", true
 	case s.frame.State == display.Lost:
 		return "input lost: waiting for it to come back", true
+	case s.frame.Beat.Lower != "" && s.frame.State != display.Silent:
+		return s.frame.Beat.String(), false
 	case s.frame.State == display.Unsure:
 		return "listening: no pitch yet", false
 	case s.frame.State == display.Silent:

@@ -122,10 +122,15 @@ func (l *Lines) tell(f *display.Frame) error {
 			return err
 		}
 	}
-	if message == "" {
-		return nil
+	if message != "" {
+		if err := l.remark(f.TimeS, message); err != nil {
+			return err
+		}
 	}
-	return l.remark(f.TimeS, message)
+	if beat := f.Beat.String(); f.Beat.Fresh && beat != "" {
+		return l.remark(f.TimeS, beat)
+	}
+	return nil
 }
 
 func (l *Lines) remark(timeS float64, s string) error {

@@ -46,6 +46,11 @@ func (r *Readings) Show(f *display.Frame) error {
 			return err
 		}
 	}
+	if f.Beat.Fresh && f.Beat.Lower != "" {
+		if err := r.lines.write(beatLineOf(f)); err != nil {
+			return err
+		}
+	}
 	if f.State != display.Sounding {
 		return nil
 	}

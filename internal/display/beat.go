@@ -1,0 +1,46 @@
+package display
+
+import (
+	"fmt"
+	"strconv"
+)
+
+// A Beat is how two strings beat, as measured.
+type Beat struct {
+	Fresh bool // measured just now; a frame may show an older one again
+
+	Lower, Upper string  // names of the notes; empty: nothing is measured
+	Ratio        string  // of the partials that beat, such as "3/2"
+	NearHz       float64 // where they lie
+	BeatHz       float64 // beats a second, not negative
+	SigmaHz      float64
+	Cents        float64 // by how much the interval is wide, negative if narrow; its size if Side is unknown
+	CentsSigma   float64
+	Side         string // "wide", "narrow", "pure", "unknown"
+	Turn         string // which string to turn which way, in words
+	Method       string // how it was found
+	LowerCents   float64
+	UpperCents   float64 // of each string against the pitch expected of it; NaN: not heard apart
+}
+
+// String says it in a sentence.
+func (b Beat) String() string {
+	if b.Lower == "" {
+		return ""
+	}
+	off := ""
+	if b.Side == "wide" || b.Side == "narrow" {
+		off = fmt.Sprintf(", %s by %s cents", b.Side, rounded(max(b.Cents, -b.Cents), b.CentsSigma))
+	}
+	turn := ""
+	if b.Turn != "" {
+		turn = "; turn " + b.Turn
+	}
+	return fmt.Sprintf("%s-%s %s: %s ± %s beats a second%s%s", b.Lower, b.Upper, b.Ratio,
+		rounded(b.BeatHz, b.SigmaHz), Sigma(b.SigmaHz), off, turn)
+}
+
+// rounded writes x with the decimals that its uncertainty leaves a meaning.
+func rounded(x, sigma float64) string {
+	return strconv.FormatFloat(x, 'f', Decimals(sigma, 2, 3), 64)
+}
