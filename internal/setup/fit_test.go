@@ -13,13 +13,16 @@ func TestFitCovers(t *testing.T) {
 	for _, x := range []struct {
 		name    string
 		options PlanOptions
+		hand    float64 // cents between plucks; the check has to find out
 		finds   float64 // part of the displaced frets
 	}{
-		{"guitar-12edo", PlanOptions{}, 0.95},
-		{"guitar-41edo-alternate", PlanOptions{}, 0.8}, // most frets are heard on one string
-		{"guitar-12edo", PlanOptions{Strings: []int{6}, Notes: 14}, 0.9},
+		{"guitar-12edo", PlanOptions{}, 0.3, 0.95},
+		{"guitar-41edo-alternate", PlanOptions{}, 0.3, 0.8}, // most frets are heard on one string
+		{"guitar-12edo", PlanOptions{Strings: []int{6}, Notes: 14}, 0.3, 0.9},
+		{"guitar-41edo-alternate", PlanOptions{}, 1, 0.1},
+		{"guitar-12edo", PlanOptions{}, 0.05, 0.95},
 	} {
-		t.Run(fmt.Sprint(x.name, x.options.Strings), func(t *testing.T) {
+		t.Run(fmt.Sprint(x.name, x.options.Strings, x.hand), func(t *testing.T) {
 			board := boardOf(t, x.name)
 			plan := planOf(t, board, x.options)
 			rng := rand.New(rand.NewPCG(7, 41))
@@ -27,6 +30,7 @@ func TestFitCovers(t *testing.T) {
 			found, trials := 0, 250
 			for range trials {
 				w := newWorld(board)
+				w.hand = x.hand
 				for i := range board.Strings {
 					w.pitch[i] = 5 * rng.NormFloat64()
 					w.b[i] = 1e-4 * math.Exp(0.5*rng.NormFloat64())
@@ -64,8 +68,9 @@ func TestFitCovers(t *testing.T) {
 					t.Errorf("%s: %.1f %% within 1.96 standard errors, want 95 (93 to 98.5)", what, 100*p)
 				}
 			}
-			if p := bad.share(); p < 0.90 {
-				t.Errorf("displaced fret: %.1f %% within 1.96 standard errors, want 95 (90 at least, as chance helps to find it)", 100*p)
+			// Where few are found, those are the ones that chance made larger.
+			if p := bad.share(); p < 0.92 && x.finds >= 0.8 {
+				t.Errorf("displaced fret: %.1f %% within 1.96 standard errors, want 95 (92 at least)", 100*p)
 			}
 			if float64(found) < x.finds*float64(trials) {
 				t.Errorf("a fret 0.5 mm off was found in %d of %d trials, want %.0f %%", found, trials, 100*x.finds)

@@ -17,11 +17,12 @@ type world struct {
 	ends  []Ends
 	press []float64       // cents, times 1/(r−1)
 	fret  map[int]float64 // mm by number of the fret, towards the saddle
+	hand  float64         // cents between plucks of a note
 }
 
 func newWorld(b *Board) *world {
 	n := len(b.Strings)
-	w := &world{board: b, pitch: make([]float64, n), b: make([]float64, n), ends: make([]Ends, n), press: make([]float64, n), fret: map[int]float64{}}
+	w := &world{board: b, pitch: make([]float64, n), b: make([]float64, n), ends: make([]Ends, n), press: make([]float64, n), fret: map[int]float64{}, hand: UsualModel.RepeatCents}
 	for i := range w.b {
 		w.b[i] = 1e-4
 	}
@@ -47,7 +48,8 @@ func (w *world) hz(n Note) float64 {
 	return f0 * math.Sqrt(1+w.b[i])
 }
 
-// play carries out a check of the world, with readings that scatter as the model says.
+// play carries out a check of the world, with readings that scatter as the model says,
+// but for the hand.
 func (w *world) play(t *testing.T, p *Plan, rng *rand.Rand) *Check {
 	t.Helper()
 	c := NewCheck(w.board, p, UsualSettings)
@@ -57,7 +59,7 @@ func (w *world) play(t *testing.T, p *Plan, rng *rand.Rand) *Check {
 		beside := m.NoteCents * rng.NormFloat64() // of the note, alike in all its plucks
 		for range 2 {
 			const sigma = 0.05
-			off := beside + m.RepeatCents*rng.NormFloat64() + sigma*rng.NormFloat64()
+			off := beside + w.hand*rng.NormFloat64() + sigma*rng.NormFloat64()
 			k, _ := w.board.at(e.String)
 			b := w.b[k] * math.Pow(w.board.ratio(e.Note), 2) * (1 + 0.02*rng.NormFloat64())
 			e.Plucks = append(e.Plucks, Pluck{
