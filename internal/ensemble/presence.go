@@ -134,10 +134,10 @@ func (v *voice) snr() float64 {
 	return v.power / (v.noise*float64(v.heard) + math.SmallestNonzeroFloat64)
 }
 
-// mayHide reports whether a string that is not heard may sound all the same: few of its lowest
-// partials could have been heard, and others cover most of the rest.
+// mayHide reports whether a string that is not heard may sound all the same: others cover the first
+// three of its partials and most of the lowest, and hardly one that could have been heard is absent.
 func (v *voice) mayHide() bool {
-	return 2*v.tested < min(lowPartials, v.partials) && v.covered >= 2 && v.covered >= v.tested
+	return v.testedRoot == v.root && v.tested-v.low <= 1 && v.covered >= 2 && v.covered >= v.tested
 }
 
 // uncertainty sets the variance of the amplitude of each partial of a cluster, and its power.
