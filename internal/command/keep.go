@@ -86,7 +86,7 @@ func (k *keeper) end(chat io.Writer) error {
 	if saveErr != nil {
 		return errors.Join(err, saveErr)
 	}
-	return hintf(fmt.Errorf("%w; what could not be kept is in %s", err, path), `"tunerd journal import %s" brings it in later`, path)
+	return hintf(fmt.Errorf("%w; what could not be kept is in %s", err, path), `"tunerd journal import --journal %s %s" brings it in later`, k.journal.Path(), path)
 }
 
 // rescue writes what is not in the journal to the current folder, or else to that of temporary

@@ -245,6 +245,32 @@ func TestGreetingComesWithTheFirstFrame(t *testing.T) {
 	}
 }
 
+// What is said in the middle of a session comes with the next frame, and once.
+func TestSayComesWithTheNextFrame(t *testing.T) {
+	src := &script{name: "demo", rate: 48000, steps: blocks(20, 512)}
+	all := &roll{}
+	var s *Session
+	all.each = func(*display.Frame) error {
+		if len(all.frames) == 3 {
+			s.Say("the disk is full")
+		}
+		return nil
+	}
+	s = NewSession(Config{Source: src, Tracker: &parrot{}, Resolver: &guitar{}, Sinks: []Sink{all}})
+	if err := s.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	said := 0
+	for _, f := range all.frames {
+		if f.Message == "the disk is full" {
+			said++
+		}
+	}
+	if said != 1 {
+		t.Errorf("said %d times, want once", said)
+	}
+}
+
 // A panic goes on, but not before the terminal is put in order.
 func TestCrashIsToldOfAPanic(t *testing.T) {
 	told := false

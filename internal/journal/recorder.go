@@ -208,7 +208,7 @@ func (r *Recorder) put(ctx context.Context, tx *sql.Tx, s *Session, batch []Read
 func (r *Recorder) tell(err error, waiting int) {
 	switch {
 	case err != nil && !r.failing:
-		r.warn(fmt.Sprintf("%v; %d readings wait in memory and are tried again", err, waiting))
+		r.warn(fmt.Sprintf("%v; readings wait in memory (%d) and are tried again", err, waiting))
 	case err == nil && r.failing:
 		r.warn(fmt.Sprintf("journal: %s: works again; all that waited is stored", r.j.path))
 	}

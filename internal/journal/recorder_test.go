@@ -95,7 +95,7 @@ func TestTroubleLosesNoReading(t *testing.T) {
 				}
 			}
 			if lines := heard.said(); len(lines) != 1 || !strings.Contains(lines[0], trouble.word) ||
-				!strings.Contains(lines[0], fmt.Sprint(during, " readings wait")) || strings.Contains(lines[0], "\n") {
+				!strings.Contains(lines[0], fmt.Sprintf("readings wait in memory (%d)", during)) || strings.Contains(lines[0], "\n") {
 				t.Errorf("said %q, want one line with %q", lines, trouble.word)
 			}
 			if _, unsaved := rec.Unsaved(); len(unsaved) != during {
