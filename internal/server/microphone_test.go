@@ -5,9 +5,9 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/coder/websocket"
 )
@@ -61,15 +61,14 @@ func message32(at uint64, sound []float64) []byte {
 	return b
 }
 
-// send sends sound in messages of 1024 samples.
-func (p *page) send(t *testing.T, sound []float64) {
+// send sends sound in messages of 1024 samples, as fast as the tuner takes it.
+func (p *page) send(t *testing.T, r *rig, sound []float64) {
 	t.Helper()
-	for len(sound) > 0 {
-		n := min(1024, len(sound))
-		p.write(t, message32(p.at, sound[:n]))
-		p.at += uint64(n)
-		sound = sound[n:]
-		time.Sleep(time.Millisecond) // faster than sound, not so fast that it is dropped
+	for block := range slices.Chunk(sound, 1024) {
+		want := r.tuner.taken() + int64(len(block))
+		p.write(t, message32(p.at, block))
+		p.at += uint64(len(block))
+		eventually(t, "the tuner takes a message", func() bool { return r.tuner.taken() >= want })
 	}
 }
 
@@ -106,7 +105,7 @@ func TestPageAsMicrophone(t *testing.T) {
 		t.Errorf("before any page: %v", hears)
 	}
 	p := r.page(t, helloOf(rigRate)).ready(t)
-	p.send(t, pluck(441, 1))
+	p.send(t, r, pluck(441, 1))
 	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["t_s"].(float64) > 0.8 })
 	// 441 Hz is 1200·log2(441/440) = 3.930 cents above A4.
 	near(t, f, 3.930, 0.05, "cents")
@@ -126,9 +125,9 @@ func TestMissingSamplesAreAGap(t *testing.T) {
 	r := newMicRig(t)
 	s := r.listen(t)
 	p := r.page(t, helloOf(rigRate)).ready(t)
-	p.send(t, make([]float64, 4096))
+	p.send(t, r, make([]float64, 4096))
 	p.at += rigRate / 2
-	p.send(t, make([]float64, 4096))
+	p.send(t, r, make([]float64, 4096))
 	notice := s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "gap" })
 	near(t, notice, 1, 0, "gaps")
 	if message := notice["message"].(string); !strings.HasPrefix(message, "0.5 s of sound lost") {
@@ -141,8 +140,7 @@ func TestFirstNumberIsFree(t *testing.T) {
 	r := newMicRig(t)
 	p := r.page(t, helloOf(rigRate)).ready(t)
 	p.at = 123456
-	p.send(t, make([]float64, 8192))
-	eventually(t, "the samples are there", func() bool { return r.tuner.taken() == 8192 })
+	p.send(t, r, make([]float64, 8192))
 	near(t, r.ask(t, "GET", "/api/session", ""), 0, 0, "input", "gaps")
 }
 
@@ -150,19 +148,18 @@ func TestLastPageIsHeard(t *testing.T) {
 	r := newMicRig(t)
 	s := r.listen(t)
 	first := r.page(t, helloOf(rigRate)).ready(t)
-	first.send(t, make([]float64, 4096))
-	eventually(t, "the first page is heard", func() bool { return r.tuner.taken() == 4096 })
+	first.send(t, r, make([]float64, 4096))
 	second := r.page(t, helloOf(rigRate)).ready(t)
 	if why := first.closed(t); !strings.Contains(why, "another page has taken over") {
 		t.Errorf("the first page is told %q", why)
 	}
-	second.send(t, pluck(440, 0.5))
+	second.send(t, r, pluck(440, 0.5))
 	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
 	near(t, f, 1, 0, "gaps") // the same input goes on behind a gap
 
 	// Another rate is another input, whose time begins anew.
 	third := r.page(t, helloOf(44100)).ready(t)
-	third.send(t, make([]float64, 44100))
+	third.send(t, r, make([]float64, 44100))
 	s.until(t, "session", func(f map[string]any) bool { return at(t, f, "input", "sample_rate") == 44100.0 })
 	s.until(t, "frame", func(f map[string]any) bool { return f["gaps"] == 0.0 && f["t_s"].(float64) < 1.1 })
 }
@@ -218,7 +215,7 @@ func TestSilentPageIsLost(t *testing.T) {
 	r := newMicRig(t)
 	s := r.listen(t)
 	p := r.page(t, helloOf(rigRate)).ready(t)
-	p.send(t, make([]float64, 4096))
+	p.send(t, r, make([]float64, 4096))
 	s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
 }
 
