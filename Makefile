@@ -38,7 +38,7 @@ virtual-mic: need-test ## only the tests that listen to a virtual microphone
 	done
 
 race: need-test ## run the tests of everything concurrent under the race detector
-	go test -race ./internal/capture/... ./internal/engine/... ./internal/display/... ./internal/command/...
+	go test -race ./internal/capture/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/server/...
 	go test -race -short ./internal/journal ./internal/clock
 
 bench: need-test ## benchmarks, and the CPU time of the live path against aubio
