@@ -30,20 +30,19 @@ func TestAccessibility(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := serve(t, "--input", "demo", "--instrument", "guitar-41edo-alternate")
+	p := open(t, s, "")
 	for _, c := range looks {
-		t.Run(c.name, func(t *testing.T) {
-			p := open(t, s, "")
-			p.do(chromedp.EmulateViewport(c.width, 800))
-			p.show(c)
-			eval[bool](p, string(axe)+"; true")
-			for _, f := range eval[[]finding](p, runAxe) {
-				report := t.Logf
-				if f.Impact == "serious" || f.Impact == "critical" {
-					report = t.Errorf
-				}
-				report("%s: %s (%s)\n\t%s", f.Impact, f.Help, f.ID, strings.Join(f.Where, "\n\t"))
+		p.do(chromedp.EmulateViewport(c.width, 800))
+		p.show(c)
+		eval[bool](p, string(axe)+"; true")
+		for _, f := range eval[[]finding](p, runAxe) {
+			report := t.Logf
+			if f.Impact == "serious" || f.Impact == "critical" {
+				report = t.Errorf
 			}
-		})
+			report("%s: %s: %s (%s)\n\t%s", c.name, f.Impact, f.Help, f.ID, strings.Join(f.Where, "\n\t"))
+		}
+		eval[bool](p, "localStorage.clear() ?? true")
 	}
 }
 

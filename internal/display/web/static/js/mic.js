@@ -50,7 +50,9 @@ export class Microphone {
     // At the device's own rate nothing is resampled.
     const context = new AudioContext({ sampleRate: track.getSettings().sampleRate });
     let socket = null;
+    let tap = null;
     this.#stop = () => {
+      if (tap) tap.port.onmessage = null;
       track.stop();
       context.close();
       socket?.close();
@@ -58,7 +60,7 @@ export class Microphone {
     await context.audioWorklet.addModule('js/mic-worklet.js');
     socket = await connect(context.sampleRate);
     const source = context.createMediaStreamSource(stream);
-    const tap = new AudioWorkletNode(context, 'tap', { numberOfOutputs: 0, channelCountMode: 'max' });
+    tap = new AudioWorkletNode(context, 'tap', { numberOfOutputs: 0, channelCountMode: 'max' });
     tap.port.onmessage = ({ data }) => { if (socket.bufferedAmount < SLOW) socket.send(data); };
     source.connect(tap);
     await context.resume();
