@@ -49,7 +49,8 @@ func (m *Meter) predict(from, to int) rate {
 		out.known = out.known && ok
 		at[i] = t.Partial(k) * math.Exp2(cents/1200)
 		sigma[i] = at[i] * math.Ln2 / 1200 * math.Hypot(doubt, lawScatter(k))
-		out.strings[i].Cents, out.strings[i].Sigma, out.strings[i].Heard = extrapolate(found, t.B, 1)
+		out.strings[i].Cents, out.strings[i].Sigma, ok = extrapolate(found, t.B, 1)
+		out.strings[i].Heard = ok && own(found)
 	}
 	out.split = 5*split >= seen // also if none is seen: they might be
 	out.beat, out.sigma, out.hz = at[1]-at[0], math.Hypot(sigma[0], sigma[1]), (at[0]+at[1])/2
@@ -57,6 +58,16 @@ func (m *Meter) predict(from, to int) rate {
 		out.sigma = math.Inf(1)
 	}
 	return out
+}
+
+// own says whether the partials seen are those of the string itself, not all of them those of a note
+// an octave or more above it.
+func own(seen []sighting) bool {
+	common := 0
+	for _, s := range seen {
+		common = gcd(common, s.k)
+	}
+	return common == 1
 }
 
 // sightings are the partials of string i that are heard apart from the other string's.

@@ -204,3 +204,19 @@ func TestMeterStartsAnewWithAPluck(t *testing.T) {
 		t.Errorf("looked at %.2f to %.2f s", r.StartS, r.EndS)
 	}
 }
+
+// A string of which only every second or third partial is heard is not what sounds.
+func TestHigherNoteIsNotTheString(t *testing.T) {
+	for _, tc := range []struct {
+		seen []int
+		want bool
+	}{{[]int{1, 2, 5}, true}, {[]int{3, 5}, true}, {[]int{2, 6}, false}, {[]int{3}, false}, {nil, false}} {
+		var seen []sighting
+		for _, k := range tc.seen {
+			seen = append(seen, sighting{k: k})
+		}
+		if got := own(seen); got != tc.want {
+			t.Errorf("partials %v: %v", tc.seen, got)
+		}
+	}
+}

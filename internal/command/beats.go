@@ -58,6 +58,10 @@ turn which way for the beats to slow down; with several notes, for every pair. W
 and no notes, its open strings. Where the inharmonicity B of the strings is known the partials
 are those of stiff strings.
 
+With --measure, tell how two strings really beat, and which to turn which way: pluck both together,
+and let no other string sound. Which side of pure they are on comes from those of their partials
+that do not coincide; beats too slow for the recording come from these as well.
+
 ` + noteHelp,
 		Example: `  tunerd beats A3 C#4
   tunerd beats --instrument guitar-12edo 6f3 5f2 4 3 2 1f3

@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
@@ -52,8 +53,11 @@ func (o *beatsOptions) writeMeasured(ctx context.Context, d Deps, out, chat io.W
 		return err
 	}
 	m, err := engine.MeasureBeats(ctx, source, meter, o.window.seconds[0], o.window.seconds[1])
-	if err != nil {
-		return fmt.Errorf("%s: %w", o.measure, err)
+	switch {
+	case errors.Is(err, context.Canceled):
+		return err
+	case err != nil:
+		return fmt.Errorf("%s: %s", o.measure, plain(err))
 	}
 	measured := text.MeasuredBeat{
 		Beat: engine.DisplayBeat(&m, lower.Label, upper.Label), File: o.measure, StartS: m.StartS, EndS: m.EndS,
