@@ -8,4 +8,4 @@ for os in linux darwin windows; do
 	CGO_ENABLED=0 GOOS=$os GOARCH=amd64 go build -o /dev/null ./cmd/tunerd
 done
 echo "build pitch, targets, beats, setup, detune and tension for wasm"
-CGO_ENABLED=0 GOOS=js GOARCH=wasm go build ./internal/pitch/... ./internal/targets/... ./internal/beats ./internal/setup ./internal/detune ./internal/tension
+CGO_ENABLED=0 GOOS=js GOARCH=wasm go build ./internal/pitch/... ./internal/ensemble ./internal/targets/... ./internal/beats ./internal/setup ./internal/detune ./internal/tension
