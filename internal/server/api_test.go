@@ -127,10 +127,15 @@ func TestPlanMovesTargets(t *testing.T) {
 	session := r.ask(t, "PATCH", "/api/session", `{"plan":{"name":"two up","cents":[0,0,0,0,0,2]},"string":6}`)
 	near(t, session, 82.5021, 1e-4, "strings", 5, "hz")
 	s := r.listen(t)
-	r.begin(t, pluck(82.4069, 1))
+	r.play(t, pluck(82.4069, 1))
 	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["t_s"].(float64) > 0.7 })
 	near(t, f, -2, 0.3, "cents")
-	session = r.ask(t, "PATCH", "/api/session", `{"plan":null}`)
+	r.play(t, make([]float64, rigRate))
+	r.ask(t, "PATCH", "/api/session", `{"string":5}`) // holding another string keeps the readings
+	r.play(t, make([]float64, rigRate/2))
+	rows := s.until(t, "strings", func(f map[string]any) bool { return f["held"] == 5.0 })
+	near(t, rows, -2, 0.3, "strings", 5, "cents")
+	session = r.ask(t, "PATCH", "/api/session", `{"plan":null,"string":6}`)
 	near(t, session, 82.4069, 1e-4, "strings", 5, "hz")
 	near(t, session, 6, 0, "settings", "string")
 }

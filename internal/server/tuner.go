@@ -80,14 +80,13 @@ func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
 	if err != nil {
 		return err
 	}
+	defer t.end()
 	t.announce()
 	if err := t.guide.attach(shared); err != nil {
 		return err
 	}
-	err = session.Run(ctx)
-	t.guide.detach()
-	t.end()
-	return err
+	defer t.guide.detach()
+	return session.Run(ctx)
 }
 
 // begin prepares the engine for a source, which it reads through a tap.
@@ -202,8 +201,7 @@ func (t *Tuner) turn(old, a *aim) error {
 func (a *aim) onlyHolds(b *aim) bool {
 	s, r := a.settings, b.settings
 	s.String, r.String = 0, 0
-	s.Plan, r.Plan = nil, nil
-	return s == r && a.settings.Plan == nil && b.settings.Plan == nil
+	return s == r // the same plan, not one like it
 }
 
 // instrument is what the tuner is set to, nil without one.
@@ -280,8 +278,11 @@ func (t *Tuner) state() *sessionState {
 		Input:     t.input,
 		Strings:   []stringTarget{},
 	}
-	if a.settings.Tuning != "" {
-		s.Tuning.Spec = a.settings.Tuning // not the path of a file
+	if a.settings.Tuning != "" { // that is not the path of a file
+		s.Tuning.Spec = a.settings.Tuning
+		if s.Tuning.Name == a.tuning.String() {
+			s.Tuning.Name = a.settings.Tuning
+		}
 	}
 	if a.instrument != nil {
 		s.Instrument = &namedThing{a.settings.Instrument, a.instrument.Name}
