@@ -49,9 +49,12 @@ class Detune {
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
+    this.risk = h('input', { type: 'checkbox', name: 'risk' });
+    this.riskLabel = h('label', { class: 'choice', hidden: true }, this.risk, 'I accept that a string comes near to breaking');
     this.before = h('button', { type: 'button', onclick: () => this.#hear('hz_before') }, 'Hear it now');
     this.after = h('button', { type: 'button', onclick: () => this.#hear('hz_after') }, 'Hear it pure');
     this.tune = h('button', { type: 'button', class: 'main', onclick: () => this.#send() }, 'Tune to this plan');
+    this.refused = h('p', { class: 'error', role: 'alert' });
     this.cautions = h('ul', { class: 'caution cautions' });
     this.obstacles = h('ul', { class: 'obstacles' });
     this.pairs = h('section', { class: 'panel', 'aria-label': 'Pairs before and after' });
@@ -61,7 +64,7 @@ class Detune {
     this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
       h('div', { class: 'columns' },
         h('section', { class: 'panel', 'aria-label': 'Strings' }, h('h2', {}, 'How far each string moves'), this.limits.element, this.#allLimits(), this.obstacles, this.cautions,
-          h('div', { class: 'row' }, this.tune, this.before, this.after), h('p', { class: 'dim small' }, CAUTION)),
+          this.refused, this.riskLabel, h('div', { class: 'row' }, this.tune, this.before, this.after), h('p', { class: 'dim small' }, CAUTION)),
         h('div', { class: 'stack' }, this.pairs, this.others)));
     return h('section', { class: 'view detune', 'aria-label': 'Detune' },
       h('div', { class: 'viewhead' }, this.title, h('p', { class: 'dim' }, 'Press a note for each string of the shape; press it again to leave the string out.')),
@@ -221,6 +224,9 @@ class Detune {
 
   #show(answer, error) {
     this.#plan = answer;
+    this.risk.checked = false;
+    this.riskLabel.hidden = true;
+    setText(this.refused, '');
     setText(this.status, error);
     for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
     this.limits.show(answer?.strings);
@@ -238,10 +244,12 @@ class Detune {
 
   async #send() {
     try {
-      await this.#app.tuner.set({ plan: this.#plan.plan });
+      setText(this.refused, '');
+      await this.#app.tuner.set({ plan: { ...this.#plan.plan, accept_risk: this.risk.checked } });
       this.#app.go('tune');
     } catch (err) {
-      setText(this.status, err.message);
+      this.riskLabel.hidden = !err.message.includes('accept_risk');
+      setText(this.refused, err.message);
     }
   }
 }
