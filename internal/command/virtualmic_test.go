@@ -102,3 +102,49 @@ func play(t *testing.T, path string, listener *os.Process) {
 		t.Error(err)
 	}
 }
+
+// TestVirtualMicHearsToneBeat has one tunerd play two strings through the loudspeaker and another
+// hear how they beat. The rate is that of testdata/script/measuredbeats.txtar.
+func TestVirtualMicHearsToneBeat(t *testing.T) {
+	testkit.NeedVirtualMic(t)
+	bin := buildProgram(t)
+	listen := exec.Command(bin, "listen", "--input", "mic", "--json", "--beats", "A2,E3")
+	listen.Stderr = os.Stderr
+	out, err := listen.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := listen.Start(); err != nil {
+		t.Fatal(err)
+	}
+	go func() {
+		tone := exec.Command(bin, "tone", "A2", "E3-5c", "--inharmonicity", "1e-4,8e-5", "--seconds", "6")
+		if said, err := tone.CombinedOutput(); err != nil {
+			t.Errorf("tone: %v\n%s", err, said)
+		}
+		if err := listen.Process.Signal(syscall.SIGINT); err != nil {
+			t.Error(err)
+		}
+	}()
+	var last struct {
+		Type    string
+		BeatHz  float64 `json:"beat_hz"`
+		SigmaHz float64 `json:"beat_sigma_hz"`
+		Turn    string
+	}
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		next := last
+		if err := json.Unmarshal(lines.Bytes(), &next); err != nil {
+			t.Errorf("%q: %v", lines.Text(), err)
+		}
+		if next.Type == "measured_beat" {
+			last = next
+		}
+	}
+	if err := listen.Wait(); err != nil {
+		t.Errorf("listen did not end cleanly when interrupted: %v", err)
+	}
+	if math.Abs(last.BeatHz-1.4156) > 0.005 || last.Turn != "E3 up" {
+		t.Errorf("heard %+v, want 1.4156 beats a second, E3 up", last)
+	}
+}
