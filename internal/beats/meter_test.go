@@ -133,8 +133,18 @@ func TestMeterCoverage(t *testing.T) {
 	}
 }
 
-// randomDuet draws interval, pitch, stiffness, length and noise.
+// randomDuet draws interval, pitch, stiffness, length and noise, so that the beats are those of
+// strings no more than 40 cents off their pitch.
 func randomDuet(rng *rand.Rand, beat float64) duet {
+	for {
+		d := anyDuet(rng, beat)
+		if math.Abs(At(d.lower, d.upper, d.n, d.m).Hz()*(math.Exp2(40.0/1200)-1)) > math.Abs(beat) {
+			return d
+		}
+	}
+}
+
+func anyDuet(rng *rand.Rand, beat float64) duet {
 	intervals := [][2]int{{5, 4}, {3, 2}, {4, 3}, {6, 5}, {7, 4}, {5, 3}, {2, 1}}
 	nm := intervals[rng.IntN(len(intervals))]
 	lower := Tone{Hz: 80 * math.Exp2(1.5*rng.Float64()), B: 2e-4 * rng.Float64()}

@@ -32,8 +32,8 @@ type BeatWatch struct {
 const beatEvery = 1.0
 
 // follow gives the meter a block, and returns a measurement now and then: an empty one if there is
-// nothing to measure.
-func (w *BeatWatch) follow(b capture.Block, gap bool) (beat display.Beat, due bool) {
+// nothing to measure, or silence.
+func (w *BeatWatch) follow(b capture.Block, gap, silent bool) (beat display.Beat, due bool) {
 	if gap {
 		w.Meter.Reset()
 	}
@@ -43,6 +43,9 @@ func (w *BeatWatch) follow(b capture.Block, gap bool) (beat display.Beat, due bo
 		return beat, false
 	}
 	w.since = 0
+	if silent {
+		return beat, true
+	}
 	m, err := w.Meter.Measure()
 	if err != nil {
 		return beat, true

@@ -217,7 +217,8 @@ func (s *Session) analyse(ctx context.Context) error {
 			gaps := s.framer.gaps
 			s.framer.follow(p.block)
 			if s.cfg.Beats != nil {
-				if beat, due := s.cfg.Beats.follow(p.block, s.framer.gaps > gaps); due {
+				silent := s.framer.frame.State == display.Silent
+				if beat, due := s.cfg.Beats.follow(p.block, s.framer.gaps > gaps, silent); due {
 					s.framer.beat = beat
 				}
 			}

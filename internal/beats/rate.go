@@ -1,0 +1,225 @@
+package beats
+
+import (
+	"cmp"
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// A rate is the beat rate by one method.
+type rate struct {
+	found, known bool
+	weak         bool // one line would do as well: there is no second, or it is too near
+	split        bool // partials of the strings are no single lines
+	strings      [2]Deviation
+	from, to     int
+	beat, sigma  float64 // Hz; beat is signed if the method knows the side
+	hz           float64
+	low, high    float64 // the lines, Hz
+}
+
+// twoLines fits two lines to the coincidence. A window of many beats is shortened.
+func (m *Meter) twoLines(from, to int, predicted rate) (rate, error) {
+	r, err := m.fitTwo(from, to, predicted)
+	if err != nil || !r.found {
+		return r, err
+	}
+	if short := from + int(max(1.5, enoughBeats/r.beat)*m.rate); short < to {
+		if again, err := m.fitTwo(from, short, predicted); err == nil && again.found {
+			return again, nil
+		}
+	}
+	return r, nil
+}
+
+// faded is how many times as long as to the centroid of its energy a decaying sound is looked at: an
+// exponential has then fallen by 60 dB.
+const faded = 14
+
+// significant is by how much two lines must be likelier than one, as a logarithm: 4 unknowns more
+// and some dozen tries give 12 by chance about once in a thousand.
+const significant = 12
+
+// weakDoubt widens σ where two lines are hardly told apart: the likelihood is far from normal there.
+// With it the share of trials within 1.96σ is as it should be; see TestMeterCoverage.
+const weakDoubt = 2
+
+func (m *Meter) fitTwo(from, to int, predicted rate) (rate, error) {
+	width := m.main.width()
+	to = min(to, from+max(int(leastS*m.rate), int(faded*centroid(m.main.out[from:to]))))
+	f := newLineFitter(m.main.out[from:to], m.rate, width)
+	peak, height := f.peak(width)
+	if height < 20*f.noise {
+		return rate{}, ErrUnheard
+	}
+	one, ok := f.fit(peak)
+	if !ok {
+		return rate{}, ErrUnheard
+	}
+	r := rate{from: from, to: to, hz: m.main.hz + one.lines[0].hz()}
+	two, ok := f.fitBest(one.lines[0].hz(), width, predicted)
+	if !ok {
+		return r, nil
+	}
+	noise, untrue := f.noiseNear(two, width)
+	r.weak = one.cost-two.cost < significant*max(1, noise/f.noise)
+	slices.SortFunc(two.lines, func(a, b line) int { return cmp.Compare(a.hz(), b.hz()) })
+	cov, ok := f.covariance(two, noise)
+	if !ok {
+		return r, nil
+	}
+	low, high := two.lines[0].hz(), two.lines[1].hz()
+	variance := cov.At(3, 3) + cov.At(7, 7) - 2*cov.At(3, 7)
+	r.found = true
+	r.beat, r.sigma = high-low, math.Sqrt(variance)/(2*math.Pi)
+	if r.weak {
+		r.sigma *= weakDoubt
+	}
+	r.split = untrue
+	r.low, r.high = m.main.hz+low, m.main.hz+high
+	return r, nil
+}
+
+// peak is the highest line of the window, in Hz from the centre, and its height.
+func (f *lineFitter) peak(width float64) (at, height float64) {
+	power, hz := f.spectrum(f.z, true)
+	for i, p := range power {
+		if math.Abs(hz[i]) <= width && p > height {
+			at, height = hz[i], p
+		}
+	}
+	return at, height
+}
+
+// ownHz is how far apart the two polarisations of one string may sound, in Hz.
+const ownHz = 1.0
+
+// believable says whether two lines so far apart can be those of the two strings. If they are near
+// together and the strings are predicted to be farther apart, they are a loud string's own two
+// polarisations.
+func (r *rate) believable(beat float64) bool {
+	return !r.known || beat > ownHz || math.Abs(r.beat)-3.5*r.sigma < beat
+}
+
+// fitBest fits two lines from many starts: the one already found with each of the highest others
+// that is left without it, with one as far off as predicted, and splits of it closer than the window
+// resolves. It returns the likeliest that is believable.
+func (f *lineFitter) fitBest(one, width float64, predicted rate) (lineFit, bool) {
+	resolution := f.rate / float64(len(f.z))
+	var best lineFit
+	found := false
+	try := func(a, b float64) {
+		fit, ok := f.fit(a, b)
+		if ok && f.sane(fit, width) && predicted.believable(math.Abs(fit.lines[0].hz()-fit.lines[1].hz())) &&
+			(!found || fit.cost < best.cost) {
+			best, found = fit, true
+		}
+	}
+	if predicted.known {
+		try(one, one+predicted.beat)
+		try(one, one-predicted.beat)
+	}
+	single, _ := f.fit(one)
+	f.weigh(&single)
+	power, hz := f.spectrum(f.left, true)
+	for range 3 {
+		top := 0
+		for i, p := range power {
+			if math.Abs(hz[i]) <= width && p > power[top] {
+				top = i
+			}
+		}
+		if math.Abs(hz[top]-one) > 0.2*resolution {
+			try(one, hz[top])
+		}
+		for i := range power {
+			if math.Abs(hz[i]-hz[top]) < 2*resolution {
+				power[i] = 0
+			}
+		}
+	}
+	for _, split := range []float64{0.2, 0.5, 0.9, 1.4} {
+		d := split * resolution
+		try(one-d/2, one+d/2)
+		try(one, one+d)
+		try(one-d, one)
+	}
+	return best, found
+}
+
+// sane refuses fits that have run out of the band or made two strong lines that cancel.
+func (f *lineFitter) sane(fit lineFit, width float64) bool {
+	top := 0.0
+	for _, v := range f.z {
+		top = max(top, real(v)*real(v)+imag(v)*imag(v))
+	}
+	first, last := f.t[0], f.t[len(f.t)-1]
+	for _, l := range fit.lines {
+		loud := cmplx.Abs(l.c) * math.Exp(max(real(l.s)*first, real(l.s)*last))
+		if math.Abs(l.hz()) > width || loud*loud > 50*top {
+			return false
+		}
+	}
+	return true
+}
+
+// splitCents is how far a line of a real string may be off for being two lines itself, its two
+// polarisations, if it is well apart from the other string's.
+const splitCents = 0.13
+
+// widen adds to σ what two lines cannot tell of strings whose partials are no single lines: the less
+// the fewer the beats in the window. The size is measured; see TestMeterCoverage.
+func (r *rate) widen(perSecond float64) {
+	beats := max(r.beat*float64(r.to-r.from)/perSecond, 0.2)
+	r.sigma = math.Hypot(r.sigma, splitCents*(1+2/beats)*r.hz*math.Ln2/1200)
+}
+
+// take fills in the two lines, and the side from what the other partials say.
+func (out *Measurement) take(two, predicted rate) {
+	out.Method = TwoLines
+	out.Hz = (two.low + two.high) / 2
+	out.BeatHz, out.SigmaHz = two.beat, two.sigma
+	out.LowerHz, out.UpperHz = two.low, two.high
+	out.Cents = 1200 * math.Log2(two.high/two.low)
+	out.CentsSigma = 1200 / math.Ln2 * two.sigma / out.Hz
+	if !predicted.known {
+		return
+	}
+	// Both sides are as likely before; the prediction is normal about its value.
+	leaning := 2 * two.beat * predicted.beat / (predicted.sigma*predicted.sigma + two.sigma*two.sigma)
+	if math.Abs(leaning) < math.Log(odds) {
+		return
+	}
+	out.Known = true
+	if leaning < 0 {
+		out.Cents = -out.Cents
+		out.LowerHz, out.UpperHz = two.high, two.low
+	}
+}
+
+// predicted fills in what the other partials alone say.
+func (out *Measurement) predicted(p rate) {
+	out.Method, out.Hz = OtherPartials, p.hz
+	out.BeatHz, out.SigmaHz = math.Abs(p.beat), p.sigma
+	out.Cents = 1200 * math.Log2((p.hz+p.beat/2)/(p.hz-p.beat/2))
+	out.CentsSigma = 1200 / math.Ln2 * p.sigma / p.hz
+	out.Known = normalOdds(p.beat/p.sigma) > odds
+	if !out.Known {
+		out.Cents = math.Abs(out.Cents)
+	}
+}
+
+// normalOdds are the odds that a normal value lies on the side of 0 of its mean, z sigma away.
+func normalOdds(z float64) float64 {
+	beyond := math.Erfc(math.Abs(z)/math.Sqrt2) / 2
+	return (1 - beyond) / max(beyond, 1e-300)
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	slices.Sort(x)
+	return x[len(x)/2]
+}
