@@ -33,9 +33,9 @@ const stiffnessSigma = 2.5e-4
 
 // predict says from the other partials of both strings where those that coincide must lie.
 func (m *Meter) predict(from, to int) rate {
-	var at, sigma [2]float64
 	seen, split := 0, 0
 	out := rate{known: true}
+	at, sigma := &out.at, &out.atSigma
 	for i, t := range [2]Tone{m.cfg.Lower, m.cfg.Upper} {
 		found := m.sightings(i, from, to)
 		for _, s := range found {
@@ -47,6 +47,9 @@ func (m *Meter) predict(from, to int) rate {
 		k := [2]int{m.cfg.N, m.cfg.M}[i]
 		cents, doubt, ok := extrapolate(found, t.B, k)
 		out.known = out.known && ok
+		if !ok {
+			doubt = math.Inf(1)
+		}
 		at[i] = t.Partial(k) * math.Exp2(cents/1200)
 		sigma[i] = at[i] * math.Ln2 / 1200 * math.Hypot(doubt, lawScatter(k))
 		out.strings[i].Cents, out.strings[i].Sigma, ok = extrapolate(found, t.B, 1)
@@ -54,9 +57,6 @@ func (m *Meter) predict(from, to int) rate {
 	}
 	out.split = 5*split >= seen // also if none is seen: they might be
 	out.beat, out.sigma, out.hz = at[1]-at[0], math.Hypot(sigma[0], sigma[1]), (at[0]+at[1])/2
-	if !out.known {
-		out.sigma = math.Inf(1)
-	}
 	return out
 }
 

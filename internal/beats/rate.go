@@ -13,6 +13,7 @@ type rate struct {
 	weak         bool // one line would do as well: there is no second, or it is too near
 	split        bool // partials of the strings are no single lines
 	strings      [2]Deviation
+	at, atSigma  [2]float64 // where the partials of lower and upper string must lie, Hz; sigma +Inf: not known
 	from, to     int
 	beat, sigma  float64 // Hz; beat is signed if the method knows the side
 	hz           float64
@@ -183,11 +184,7 @@ func (out *Measurement) take(two, predicted rate) {
 	out.LowerHz, out.UpperHz = two.low, two.high
 	out.Cents = 1200 * math.Log2(two.high/two.low)
 	out.CentsSigma = 1200 / math.Ln2 * two.sigma / out.Hz
-	if !predicted.known {
-		return
-	}
-	// Both sides are as likely before; the prediction is normal about its value.
-	leaning := 2 * two.beat * predicted.beat / (predicted.sigma*predicted.sigma + two.sigma*two.sigma)
+	leaning := predicted.leaning(two)
 	if math.Abs(leaning) < math.Log(odds) {
 		return
 	}
@@ -196,6 +193,16 @@ func (out *Measurement) take(two, predicted rate) {
 		out.Cents = -out.Cents
 		out.LowerHz, out.UpperHz = two.high, two.low
 	}
+}
+
+// leaning is the logarithm of the odds that the lower of two lines is the lower string's, which makes
+// the interval wide: both are as likely before, and each string is predicted with a normal error.
+func (r *rate) leaning(two rate) float64 {
+	nearer := func(i int) float64 { // how much likelier the lower line is string i's than the upper one
+		doubt := r.atSigma[i]*r.atSigma[i] + two.sigma*two.sigma
+		return ((two.high-r.at[i])*(two.high-r.at[i]) - (two.low-r.at[i])*(two.low-r.at[i])) / (2 * doubt)
+	}
+	return nearer(0) - nearer(1)
 }
 
 // predicted fills in what the other partials alone say.
