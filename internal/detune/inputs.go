@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"tunerd/internal/strict"
 	"tunerd/internal/targets"
 )
 
@@ -105,7 +106,7 @@ const farOff = 600
 func ReadMeasured(in *targets.Instrument, r io.Reader) ([]Measured, error) {
 	all := make([]Measured, len(in.Strings))
 	lines := bufio.NewScanner(r)
-	lines.Buffer(nil, maxFileBytes)
+	lines.Buffer(nil, strict.MaxBytes)
 	for number := 1; lines.Scan(); number++ {
 		if strings.TrimSpace(lines.Text()) == "" {
 			continue

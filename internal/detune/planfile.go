@@ -5,20 +5,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 
+	"tunerd/internal/strict"
 	"tunerd/internal/targets"
 )
-
-// maxFileBytes is the most that a plan's file may have.
-const maxFileBytes = 1 << 20
 
 // planFile is a plan as it is kept, in TOML or JSON.
 type planFile struct {
@@ -103,18 +98,9 @@ func isPath(id string) bool {
 
 // LoadPlan reads the file of a plan and the instrument that it names.
 func LoadPlan(path string) (*Plan, error) {
-	f, err := os.Open(path)
+	data, err := strict.Read("plan", path)
 	if err != nil {
-		var e *os.PathError
-		if errors.As(err, &e) {
-			err = e.Err
-		}
-		return nil, fmt.Errorf("plan %s: %w", path, err)
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("plan %s: cannot be read", path)
+		return nil, err
 	}
 	return ParsePlan(path, data)
 }
@@ -122,14 +108,14 @@ func LoadPlan(path string) (*Plan, error) {
 // ParsePlan reads a plan as if from a file at path. It is strict: an unknown key is refused, and so
 // is a plan made for an instrument that has changed since.
 func ParsePlan(path string, data []byte) (*Plan, error) {
-	if len(data) > maxFileBytes {
-		return nil, fmt.Errorf("plan %s: it has more than %d bytes", path, maxFileBytes)
+	if len(data) > strict.MaxBytes {
+		return nil, fmt.Errorf("plan %s: it has more than %d bytes", path, strict.MaxBytes)
 	}
 	var file planFile
 	var err error
 	switch filepath.Ext(path) {
 	case ".toml":
-		err = decodeTOML(data, &file)
+		err = strict.TOML(data, &file, func(toml.Key, string) string { return planKeys })
 	case ".json":
 		err = decodeJSON(data, &file)
 	default:
@@ -155,24 +141,6 @@ func ParsePlan(path string, data []byte) (*Plan, error) {
 const planKeys = "a plan has type, instrument, tuning, reference, method, pure_by, anchor, accept_risk, " +
 	"[[strings]] with string, note, cents, hz, measured_hz, measured_b, and [[chords]] with name, frets, ratios, weight"
 
-// decodeTOML returns errors that begin with line:column.
-func decodeTOML(data []byte, into *planFile) error {
-	err := toml.NewDecoder(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff")))).DisallowUnknownFields().Decode(into)
-	var unknown *toml.StrictMissingError
-	var wrong *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		row, column := unknown.Errors[0].Position()
-		return fmt.Errorf("%d:%d: unknown key %s; %s", row, column, strconv.Quote(strings.Join(unknown.Errors[0].Key(), ".")), planKeys)
-	case errors.As(err, &wrong):
-		row, column := wrong.Position()
-		return fmt.Errorf("%d:%d: %s", row, column, firstLine(strings.TrimPrefix(wrong.Error(), "toml: ")))
-	case err != nil:
-		return fmt.Errorf(" %s", firstLine(err.Error()))
-	}
-	return nil
-}
-
 func decodeJSON(data []byte, into *planFile) error {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
@@ -181,18 +149,13 @@ func decodeJSON(data []byte, into *planFile) error {
 		err = errors.New("there is more after the plan")
 	}
 	if err != nil {
-		text := firstLine(strings.TrimPrefix(err.Error(), "json: "))
+		text := strict.OneLine(strings.TrimPrefix(err.Error(), "json: "))
 		if strings.HasPrefix(text, "unknown field") {
 			text += "; " + planKeys
 		}
 		return fmt.Errorf(" %s", text)
 	}
 	return nil
-}
-
-func firstLine(s string) string {
-	s, _, _ = strings.Cut(s, "\n")
-	return s
 }
 
 // plan loads the instrument and checks the values.

@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"tunerd/internal/strict"
 )
 
 // documentType marks the JSON of a tuning.
@@ -70,7 +72,7 @@ func (f *tuningFile) readJSON(data []byte) error {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&d); err != nil {
-		return errors.New(strings.TrimPrefix(oneLine(err.Error()), "json: "))
+		return errors.New(strings.TrimPrefix(strict.OneLine(err.Error()), "json: "))
 	}
 	if _, err := dec.Token(); err != io.EOF {
 		return errors.New("something follows the tuning")
@@ -109,7 +111,7 @@ func (f *tuningFile) readCSV(data []byte) error {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
 	if err != nil {
-		return errors.New(oneLine(err.Error()))
+		return errors.New(strict.OneLine(err.Error()))
 	}
 	if len(rows) == 0 {
 		return errors.New("empty; write a table with a column interval")

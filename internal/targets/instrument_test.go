@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"tunerd/internal/strict"
 )
 
 func mustInstrument(t testing.TB, name string) *Instrument {
@@ -304,7 +306,7 @@ func TestParseInstrumentRefuses(t *testing.T) {
 		{"kind = \"a\\u001b[2J\"\n" + open, "cannot be shown"},
 		{head + strings.Repeat("[[strings]]\nnote = 'E4'\n", 65), "65 strings"},
 		{strings.Repeat("[", 100000), "x.toml:"},
-		{strings.Repeat("#", maxFileBytes+1), "at most"},
+		{strings.Repeat("#", strict.MaxBytes+1), "at most"},
 	} {
 		_, err := ParseInstrument("x.toml", []byte(c.file))
 		if err == nil || !strings.Contains(err.Error(), c.says) || !strings.HasPrefix(err.Error(), "x.toml") || strings.Contains(err.Error(), "\n") {

@@ -9,6 +9,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"tunerd/internal/strict"
 )
 
 // Limits of an instrument file.
@@ -56,7 +58,7 @@ type stringFile struct {
 
 // readInstrumentFile reads and checks the file at path.
 func readInstrumentFile(path string) (*Instrument, error) {
-	data, err := readSmallFile("instrument", path)
+	data, err := strict.Read("instrument", path)
 	if err != nil {
 		return nil, err
 	}
@@ -66,11 +68,11 @@ func readInstrumentFile(path string) (*Instrument, error) {
 // ParseInstrument reads the TOML of an instrument. The id is its path or built-in name and
 // begins every error line.
 func ParseInstrument(id string, data []byte) (*Instrument, error) {
-	if len(data) > maxFileBytes {
-		return nil, fmt.Errorf("%s: an instrument file has at most %d bytes", id, maxFileBytes)
+	if len(data) > strict.MaxBytes {
+		return nil, fmt.Errorf("%s: an instrument file has at most %d bytes", id, strict.MaxBytes)
 	}
 	var file instrumentFile
-	if err := decodeStrict(data, &file, acceptedKeys); err != nil {
+	if err := strict.TOML(data, &file, acceptedKeys); err != nil {
 		return nil, fmt.Errorf("%s:%w", id, err)
 	}
 	in, err := file.instrument()

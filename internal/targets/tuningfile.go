@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"tunerd/internal/strict"
 )
 
 // isTuningFile says whether a spec is the path of a file.
@@ -20,7 +22,7 @@ func isTuningFile(spec string) bool {
 
 // readTuningFile reads a file by its ending. The tuning's spec is the path.
 func readTuningFile(path string) (*Tuning, error) {
-	data, err := readSmallFile("tuning", path)
+	data, err := strict.Read("tuning", path)
 	if err != nil {
 		return nil, err
 	}
@@ -47,8 +49,8 @@ func readTuningFile(path string) (*Tuning, error) {
 //
 //	spec = "quarter-comma-meantone"
 func ParseTuningFile(path string, data []byte) (*Tuning, error) {
-	if len(data) > maxFileBytes {
-		return nil, fmt.Errorf("%s: a tuning file has at most %d bytes", path, maxFileBytes)
+	if len(data) > strict.MaxBytes {
+		return nil, fmt.Errorf("%s: a tuning file has at most %d bytes", path, strict.MaxBytes)
 	}
 	var file tuningFile
 	var err error
@@ -58,7 +60,7 @@ func ParseTuningFile(path string, data []byte) (*Tuning, error) {
 	case ".csv":
 		err = file.readCSV(data)
 	default:
-		if err = decodeStrict(data, &file, acceptedTuningKeys); err != nil {
+		if err = strict.TOML(data, &file, acceptedTuningKeys); err != nil {
 			return nil, fmt.Errorf("%s:%w", path, err)
 		}
 	}

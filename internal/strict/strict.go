@@ -1,4 +1,6 @@
-package targets
+// Package strict reads the small files that people write by hand: instruments, tunings, plans. What
+// is wrong with one is said in one line that names the place, and what is accepted there.
+package strict
 
 import (
 	"bytes"
@@ -7,18 +9,19 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"strconv"
 	"strings"
 	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
 )
 
-// maxFileBytes is the most that a file of an instrument or a tuning may have.
-const maxFileBytes = 1 << 20
+// MaxBytes is the most that a file may have.
+const MaxBytes = 1 << 20
 
-// readSmallFile returns the content of a file, up to one byte more than maxFileBytes. Its errors
-// begin with what the file is to be and its path.
-func readSmallFile(what, path string) ([]byte, error) {
+// Read returns the content of a file, up to one byte more than MaxBytes. Its errors begin with
+// what the file is to be and its path.
+func Read(what, path string) ([]byte, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, fmt.Errorf("%s %s: %w", what, path, cause(err))
@@ -31,7 +34,7 @@ func readSmallFile(what, path string) ([]byte, error) {
 		return nil, fmt.Errorf("%s %s: %w", what, path, cause(err))
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	data, err := io.ReadAll(io.LimitReader(f, MaxBytes+1))
 	if err != nil {
 		return nil, fmt.Errorf("%s %s: %w", what, path, cause(err))
 	}
@@ -47,10 +50,10 @@ func cause(err error) error {
 	return err
 }
 
-// decodeStrict reads TOML into a struct and refuses keys that it does not have; accepted then
+// TOML decodes TOML into a struct and refuses keys that it does not have; accepted then
 // says which it has, given the unknown key and the text before it on its line. Errors begin with
 // line:column.
-func decodeStrict(data []byte, into any, accepted func(key toml.Key, before string) string) error {
+func TOML(data []byte, into any, accepted func(key toml.Key, before string) string) error {
 	data = bytes.TrimPrefix(data, []byte("\ufeff")) // some editors write a byte order mark
 	err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(into)
 	var unknown *toml.StrictMissingError
@@ -59,14 +62,23 @@ func decodeStrict(data []byte, into any, accepted func(key toml.Key, before stri
 	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
 		e := &unknown.Errors[0]
 		row, col := e.Position()
-		return fmt.Errorf("%d:%d: unknown key %s; %s", row, col, quote(lastKey(e.Key())), accepted(e.Key(), beforeColumn(data, row, col)))
+		return fmt.Errorf("%d:%d: unknown key %s; %s", row, col, quoted(lastKey(e.Key())), accepted(e.Key(), beforeColumn(data, row, col)))
 	case errors.As(err, &wrong):
 		row, col := wrong.Position()
 		return fmt.Errorf("%d:%d: %s", row, col, decodeMessage(wrong))
 	case err != nil:
-		return fmt.Errorf(" %s", oneLine(err.Error()))
+		return fmt.Errorf(" %s", OneLine(err.Error()))
 	}
 	return nil
+}
+
+// quoted puts a key in quotes, shortened if it is long.
+func quoted(key string) string {
+	const most = 40
+	if r := []rune(key); len(r) > most {
+		key = string(r[:most]) + "…"
+	}
+	return strconv.Quote(key)
 }
 
 func lastKey(key toml.Key) string {
@@ -88,12 +100,12 @@ func beforeColumn(data []byte, row, col int) string {
 
 // decodeMessage says in the words of the file what the TOML library says in those of Go.
 func decodeMessage(e *toml.DecodeError) string {
-	message := strings.TrimPrefix(oneLine(e.Error()), "toml: ")
+	message := strings.TrimPrefix(OneLine(e.Error()), "toml: ")
 	if _, goType, ok := strings.Cut(message, " of type "); ok {
 		message = "wants " + wanted(goType)
 	}
 	if key := e.Key(); len(key) > 0 {
-		return "key " + quote(lastKey(key)) + ": " + message
+		return "key " + quoted(lastKey(key)) + ": " + message
 	}
 	return message
 }
@@ -115,8 +127,8 @@ func wanted(goType string) string {
 	return "a table"
 }
 
-// oneLine cuts a message of the TOML library to one line without control characters.
-func oneLine(s string) string {
+// OneLine cuts a message of a library to one line without control characters.
+func OneLine(s string) string {
 	s, _, _ = strings.Cut(s, "\n")
 	return strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {
