@@ -52,6 +52,7 @@ func cosines(level float64, hz ...int) []float64 {
 func TestDriveDoesNotAlias(t *testing.T) {
 	drives := []Drive{{0, DefaultBias}, {12, 0}, {18, 1}, {24, DefaultBias}, {MaxDriveDB, DefaultBias}}
 	for _, d := range drives {
+		worst := math.Inf(-1)
 		for _, tc := range []struct {
 			base  int
 			times []int
@@ -70,10 +71,12 @@ func TestDriveDoesNotAlias(t *testing.T) {
 			if err := d.Apply(x, driveRate); err != nil {
 				t.Fatal(err)
 			}
-			if db, at := strongestAlias(x, tc.base); db > -80 {
+			db, at := strongestAlias(x, tc.base)
+			if worst = max(worst, db); db > -80 {
 				t.Errorf("%+v (%d-fold): %v Hz give a line at %d Hz, %.1f dB", d, d.Oversampling(), hz, at, db)
 			}
 		}
+		t.Logf("drive %2g dB, bias %g, %3d-fold: strongest alias %.1f dB", d.GainDB, d.Bias, d.Oversampling(), worst)
 	}
 }
 
