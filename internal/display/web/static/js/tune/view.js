@@ -110,10 +110,9 @@ class Tune {
   /** Says what is wrong with the stream, as long as it is. */
   #remark() {
     const { tuner } = this.#app;
-    const s = age(tuner.silence() / 1000);
     const texts = {
-      lost: `No connection to the tuner for ${s}. What you see is old; this page tries again by itself.`,
-      stale: `Nothing new from the tuner for ${age(tuner.frameAge() / 1000)}. What you see is old.`,
+      lost: `No connection to the tuner${since(tuner.silence())}. What you see is old; this page tries again by itself.`,
+      stale: `Nothing new from the tuner${since(tuner.frameAge())}. What you see is old.`,
     };
     const hears = { 'input lost': 'The input is lost; waiting for it to come back.', 'input ended': 'The recording has ended.', waiting: 'The tuner hears what a page sends: press "Let this page listen".' };
     const text = texts[tuner.link] ?? hears[tuner.hears] ?? '';
@@ -200,6 +199,10 @@ class Tune {
     clearTimeout(this.forget);
     this.forget = setTimeout(() => this.#app.complain(''), 6000);
   }
+}
+
+function since(ms) {
+  return ms < 1000 ? '' : ` for ${age(ms / 1000)}`;
 }
 
 function refText(reference) {
