@@ -252,7 +252,7 @@ func (p *page) wait(what, condition string) {
 	deadline := time.Now().Add(patience)
 	for !eval[bool](p, "Boolean("+condition+")") {
 		if time.Now().After(deadline) {
-			p.t.Fatalf("waited %v in vain for %s; the page says: %.400q", patience, what, p.text("main"))
+			p.t.Fatalf("waited %v in vain for %s; the page says: %.2500q", patience, what, p.text("body"))
 		}
 		time.Sleep(30 * time.Millisecond)
 	}

@@ -24,9 +24,10 @@ export function onKey(act) {
     if (e.defaultPrevented || e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
     if (!kept('shortcuts') || document.querySelector('dialog[open]')) return;
     const at = e.target;
-    if (at.closest?.('input, select, textarea, [contenteditable]')) return;
-    // Space and Escape belong to a button or a grid that has the focus.
-    if (e.key === ' ' && at.closest?.('button, a, summary, [role="gridcell"], [tabindex="0"]')) return;
+    // A field of a dialog that has just been closed may keep the focus for one picture more.
+    if (at.closest?.('input:not([type="checkbox"], [type="range"]), select, textarea')?.checkVisibility()) return;
+    // Space belongs to what has the focus, if that takes it.
+    if (e.key === ' ' && at.closest?.('button, a, input, [tabindex="0"]')) return;
     if (act(e.key)) e.preventDefault();
   });
 }
