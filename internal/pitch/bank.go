@@ -75,18 +75,31 @@ func (b *bank) push(x []float64) {
 		e += v * v
 	}
 	b.energy[b.n] = e
-	sum, diff := b.sum, b.diff
-	for r := range b.omega {
-		c := b.cos[r*b.half:][:len(sum)]
-		s := b.sin[r*b.half:][:len(sum)]
-		var re, im float64
-		for j, v := range sum {
-			re += v * c[j]
-			im += diff[j] * s[j]
-		}
-		b.re[r][b.n], b.im[r][b.n] = re, -im
+	rows := len(b.omega)
+	for r := 0; r < rows; r += 2 {
+		other := min(r+1, rows-1) // the last row twice, if their number is odd
+		re0, im0, re1, im1 := b.correlate(r, other)
+		b.re[r][b.n], b.im[r][b.n] = re0, -im0
+		b.re[other][b.n], b.im[other][b.n] = re1, -im1
 	}
 	b.n++
+}
+
+// correlate returns the products of the folded samples with the cosines and sines of two rows:
+// together, because single sums would wait for each other.
+func (b *bank) correlate(r0, r1 int) (re0, im0, re1, im1 float64) {
+	sum := b.sum
+	diff := b.diff[:len(sum)]
+	c0, s0 := b.cos[r0*b.half:][:len(sum)], b.sin[r0*b.half:][:len(sum)]
+	c1, s1 := b.cos[r1*b.half:][:len(sum)], b.sin[r1*b.half:][:len(sum)]
+	for j, v := range sum {
+		d := diff[j]
+		re0 += v * c0[j]
+		im0 += d * s0[j]
+		re1 += v * c1[j]
+		im1 += d * s1[j]
+	}
+	return re0, im0, re1, im1
 }
 
 // drop forgets the oldest n sub-blocks.

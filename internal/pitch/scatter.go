@@ -9,30 +9,18 @@ import (
 // noise there, and whatever the model does not hold (a second polarisation, hum, a wobble).
 func (j *joint) residuals() {
 	j.response()
+	j.remainder()
 	n, na := j.s.n, len(j.active)
-	half := complex(0.5, 0)
-	j.left = grow(j.left, na*n)
-	for k, r := range j.active {
-		left := j.left[k*n : (k+1)*n]
-		copy(left, j.s.at(r))
-		var lost float64
-		for l, rl := range j.active {
-			f := half * j.kernel[k*na+l] * j.c[rl]
-			m := half * j.mirror[k*na+l]
-			c := j.c[rl]
-			mc := m * complex(real(c), -imag(c))
-			for i, e := range j.basis[l*n : (l+1)*n] {
-				left[i] -= f*e + mc*complex(real(e), -imag(e))
-			}
-			v := real(j.kernel[k*na+l])
-			lost += 2 * v * v // complex degrees of freedom that the fit took from these blocks
+	j.rho = grow(j.rho, na)
+	for k := range na {
+		var lost, left float64
+		for _, f := range j.kernel[k*na : (k+1)*na] {
+			lost += 2 * real(f) * real(f) // complex degrees of freedom that the fit took from these blocks
 		}
-		var power float64
-		for _, v := range left {
-			power += real(v)*real(v) + imag(v)*imag(v)
+		for _, v := range j.left[k*n : (k+1)*n] {
+			left += power(v)
 		}
-		free := math.Max(float64(n)-lost, 0.2*float64(n))
-		j.rho[k] = power / free
+		j.rho[k] = left / math.Max(float64(n)-lost, 0.2*float64(n))
 	}
 }
 
@@ -41,16 +29,26 @@ func (j *joint) residuals() {
 // explains the deviations (ideal strings), else a distribution with heavy tails, since single
 // partials of real strings, the lowest above all, lie cents off where others keep to 0.3 cent.
 func (j *joint) law() bool {
-	j.project()
 	na := len(j.active)
-	j.signal = j.explained()
-	factorHermitian(j.matrix, 2*na, 1e-13)
-	solveHermitian(j.matrix, 2*na, j.rhs)
-	j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na*na)
-	invertTail(j.matrix, 2*na, na, j.inverse, j.column)
-	j.deviations()
+	if j.diagonal {
+		j.signal = j.correlate()
+		for k := range na {
+			j.rhs[na+k] /= complex(j.gain(k), 0)
+		}
+		j.spreadless()
+	} else {
+		j.project()
+		j.signal = j.explained()
+		factorHermitian(j.matrix, 2*na, 1e-13)
+		solveHermitian(j.matrix, 2*na, j.rhs)
+		j.inverse, j.column = grow(j.inverse, na*na), grow(j.column, na*na)
+		invertTail(j.matrix, 2*na, na, j.inverse, j.column)
+		j.deviations()
+	}
 	j.scatter = 0
-	left := make([]float64, na)
+	j.residue = grow(j.residue, na)
+	left := j.residue
+	clear(left)
 	heard := j.heard()
 	var dc, db float64
 	for pass := range 60 {
@@ -150,7 +148,8 @@ func (j *joint) spread(left []float64, wide float64) {
 // unit normal squared, 0.4549; zero unless the residuals are beyond what noise alone gives.
 func (j *joint) robustScatter(left []float64) float64 {
 	na := len(left)
-	ratio := make([]float64, na)
+	j.ratios = grow(j.ratios, na)
+	ratio := j.ratios
 	median := func(tau2 float64) float64 {
 		for k, e := range left {
 			ratio[k] = e * e / (j.devCov[k*na+k] + tau2 + 1e-18)
@@ -169,7 +168,7 @@ func (j *joint) robustScatter(left []float64) float64 {
 	for median(hi) > want && hi < 1e6 {
 		hi *= 4
 	}
-	for range 40 {
+	for range 25 {
 		mid := (lo + hi) / 2
 		if median(mid) > want {
 			lo = mid

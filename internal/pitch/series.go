@@ -19,6 +19,9 @@ type series struct {
 	psi     []float64    // [s] warp of time at the middle of each block
 	bend    []float64    // [s] warp of time at each sub-block against that of its block
 	half    float64      // [s] half the window
+	bent    bool         // some of bend is not 0
+	cos     []float64    // turn of the reference within a block, by sub-block
+	sin     []float64
 	energy  float64      // Σ x² over the window
 	start   int64        // sample index of the window's first sample
 }
@@ -99,8 +102,8 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 		s.energy += e
 	}
 	s.bend = grow(s.bend, n*q)
-	clear(s.bend)
-	if !w.steady() {
+	s.bent = !w.steady()
+	if s.bent {
 		for i := range s.bend {
 			at := float64(s.start) + (float64(i)+0.5)*float64(b.m)
 			s.bend[i] = w.psi(at, fs) - s.psi[i/q]
@@ -114,23 +117,54 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 // join fills row r: each block is the sum of q sub-blocks turned back by the reference's phase.
 func (s *series) join(b *bank, r, from, q int) {
 	dst := s.at(r)
-	step := cmplx.Rect(1, -s.omega[r]*float64(b.m))
-	begin := cmplx.Rect(1/float64(s.length), s.omega[r]*float64(b.m)*float64(q-1)/2)
+	s.turns(s.omega[r]*float64(b.m), q)
+	cos, sin := s.cos[:q], s.sin[:q]
 	re, im := b.re[r][from:], b.im[r][from:]
+	scale := 1 / float64(s.length)
 	speed := s.omega[r] * s.fs
 	for j := range dst {
-		var sum complex128
-		turn := begin
-		bend := s.bend[j*q : j*q+q]
-		for i, x := range re[j*q : j*q+q] {
-			z := complex(x, im[j*q+i])
-			if d := bend[i]; d != 0 {
-				z *= unit(-speed * d)
+		x, y := re[j*q:][:len(cos)], im[j*q:][:len(cos)]
+		var sumRe, sumIm float64
+		if s.bent {
+			bend := s.bend[j*q:][:len(cos)]
+			for i, c := range cos {
+				z := complex(x[i], y[i]) * unit(-speed*bend[i])
+				sumRe += real(z)*c + imag(z)*sin[i]
+				sumIm += imag(z)*c - real(z)*sin[i]
 			}
-			sum += z * turn
-			turn *= step
+		} else {
+			sumRe, sumIm = turned(x, y, cos, sin)
 		}
-		dst[j] = sum
+		dst[j] = complex(sumRe*scale, sumIm*scale)
+	}
+}
+
+// turned returns Σ (x+iy)·(cos−i·sin), in two sums each that do not wait for each other.
+func turned(x, y, cos, sin []float64) (re, im float64) {
+	x, y, sin = x[:len(cos)], y[:len(cos)], sin[:len(cos)]
+	var re1, im1 float64
+	i := 0
+	for ; i+1 < len(cos); i += 2 {
+		re += x[i]*cos[i] + y[i]*sin[i]
+		im += y[i]*cos[i] - x[i]*sin[i]
+		re1 += x[i+1]*cos[i+1] + y[i+1]*sin[i+1]
+		im1 += y[i+1]*cos[i+1] - x[i+1]*sin[i+1]
+	}
+	if i < len(cos) {
+		re += x[i]*cos[i] + y[i]*sin[i]
+		im += y[i]*cos[i] - x[i]*sin[i]
+	}
+	return re + re1, im + im1
+}
+
+// turns fills cos and sin with the phase step·(i − (q−1)/2) of the reference at each of q
+// sub-blocks of a block.
+func (s *series) turns(step float64, q int) {
+	s.cos, s.sin = grow(s.cos, q), grow(s.sin, q)
+	turn, by := cmplx.Rect(1, -step*float64(q-1)/2), cmplx.Rect(1, step)
+	for i := range q {
+		s.cos[i], s.sin[i] = real(turn), imag(turn)
+		turn *= by
 	}
 }
 
