@@ -22,6 +22,7 @@ type bank struct {
 	sum    []float64   // folded samples, work space
 	diff   []float64
 	energy []float64 // Σ x² of each sub-block
+	bell   []float64 // window of the last glance
 }
 
 // newBank returns an empty bank for at most rows frequencies and length sub-blocks of m samples.

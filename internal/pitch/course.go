@@ -71,7 +71,11 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 // instead of a course of them, as long as that stays with the note.
 func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
-	if f.follow(from, to, f.learned(f.start.prior), m, onset, 1) && f.near(f.start) {
+	passes := 1
+	if m == settles {
+		passes = 3
+	}
+	if f.follow(from, to, f.learned(f.start.prior), m, onset, passes) && f.near(f.start) {
 		f.read(r)
 		if f.evident(r) {
 			return true

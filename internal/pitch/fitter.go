@@ -6,6 +6,7 @@ const (
 	maxPartials = 28           // partials of a note that are tracked
 	subBlockS   = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
 	blocksInFit = 40           // blocks that a window is gathered into
+	blocksLive  = 24           // the same while a note sounds
 )
 
 // subBlock returns the samples in a sub-block at sample rate fs.
@@ -24,6 +25,7 @@ const (
 type fitter struct {
 	fs       float64
 	partials int // most partials in the model; 0: maxPartials
+	blocks   int // blocks that a window is gathered into; 0: blocksInFit
 	bank     *bank
 	series   series
 	joint    joint
@@ -34,6 +36,7 @@ type fitter struct {
 	weight   []float64
 	total    []float64 // [s] whole warp of time found, by block
 	curve    [2][]float64
+	times    []float64 // [s] since the onset, by block
 
 	start       known // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
@@ -94,9 +97,18 @@ func (f *fitter) fit(from, to int, k known, w warp) bool {
 	for r := range f.bank.omega {
 		f.omega = append(f.omega, 2*math.Pi*partialHz(k.f1, k.b, r+1)/f.fs)
 	}
-	f.series.gather(f.bank, f.omega, from, to, max(1, (to-from)/blocksInFit), f.fs, w)
+	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from), f.fs, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
+}
+
+// joined returns how many of n sub-blocks go into a block.
+func (f *fitter) joined(n int) int {
+	blocks := blocksInFit
+	if f.blocks > 0 {
+		blocks = f.blocks
+	}
+	return max(1, n/blocks)
 }
 
 // follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
@@ -204,77 +216,6 @@ func (f *fitter) bias() float64 {
 func (f *fitter) keep() warp {
 	f.hz, f.sigma = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.fs)), f.joint.sigma
 	return f.warp
-}
-
-// Time constants of a glide that are tried, in seconds, and how deep it is before anything is
-// known. Plucked strings glide by up to some tens of cents within some tenths of a second
-// (tension falls with the square of the amplitude).
-var glideTaus = [...]float64{0.04, 0.07, 0.12, 0.2, 0.35, 0.6}
-
-const glideSigma = 12.0 // cents
-
-// glide finds the settled pitch: the track of time is explained by a steady pitch or by a glide
-// with one of several time constants, each weighted by its evidence (chi-square, and the volume
-// of parameters it wastes); hz is the mean over them and sigma admits their disagreement.
-func (f *fitter) glide(onset float64) warp {
-	s := &f.series
-	plain, ok := fitLine(s.t, f.total, f.weight, nil, nil)
-	if !ok || plain.used < 8 {
-		return f.keep()
-	}
-	var lines [len(glideTaus) + 1]line
-	lines[0] = plain
-	smallest := plain.chi2
-	for i, tau := range glideTaus {
-		shape := warp{depth: 1, tau: tau, onset: onset}
-		for b, t := range s.t {
-			f.curve[0][b] = shape.psi(s.middle()+t*f.fs, f.fs)
-		}
-		l, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{1 / (glideSigma * glideSigma)})
-		if !ok {
-			return f.keep()
-		}
-		lines[i+1] = l
-		smallest = math.Min(smallest, l.chi2)
-	}
-	scale := math.Max(1, smallest/float64(plain.used-3))
-	best := 0
-	var weights [len(lines)]float64 // logarithms of the evidence
-	for i, l := range lines {
-		weights[i] = -0.5 * ((l.chi2-smallest)/scale + l.logDet - plain.logDet)
-		if i > 0 {
-			// The prior's share of the determinant, the weights' scale, and one in six each.
-			weights[i] += -math.Log(glideSigma) + 0.5*math.Log(scale) - math.Log(float64(len(glideTaus)))
-		}
-		if weights[i] > weights[best] {
-			best = i
-		}
-	}
-	var evidence, slope, square float64
-	for i, l := range lines {
-		p := math.Exp(weights[i] - weights[best])
-		evidence += p
-		slope += p * l.slope
-		square += p * (l.slope*l.slope + scale*l.slopeVar)
-	}
-	slope /= evidence
-	variance := square/evidence - slope*slope
-	f.hz = f.joint.f1 * (1 + slope - f.bias())
-	more := variance - plain.slopeVar
-	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
-	if best == 0 {
-		// No one time constant is likelier than no glide; all of them together may be.
-		if evidence < 1.25 {
-			return warp{}
-		}
-		best = 1
-		for i := range lines[1:] {
-			if weights[i+1] > weights[best] {
-				best = i + 1
-			}
-		}
-	}
-	return warp{depth: lines[best].extra[0], tau: glideTaus[best-1], onset: onset}
 }
 
 // reach returns the length of window (s) in which the partials up to k.top lie safely within the

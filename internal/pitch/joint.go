@@ -144,13 +144,21 @@ func (j *joint) converge() bool {
 				return false
 			}
 			// New partials have their amplitude from the first step, and the rest from the second.
-			if pass > 0 && math.Abs(step) < 0.1*j.sigma+1e-4 {
+			if pass > 0 && math.Abs(step) < math.Max(0.1*j.sigma, j.linear()) {
 				break
 			}
 		}
 	}
 	j.residuals()
 	return j.law()
+}
+
+// linear returns the step of f1 (cents) that turns the highest partial by so little at the ends of the
+// window that the final fit takes it in one step.
+func (j *joint) linear() float64 {
+	const turn = 0.02 // rad; what is neglected is its square
+	top := partialHz(j.f1, j.b, j.number[len(j.number)-1])
+	return turn / (2 * math.Pi * top * j.s.half) * centsPerNeper
 }
 
 // choose sets the active rows and reports whether some of them are new.

@@ -105,6 +105,9 @@ func (j *joint) remainder() {
 		copy(left, j.s.at(r))
 		for l, rl := range j.active {
 			c := 0.5 * j.c[rl]
+			if c == 0 {
+				continue
+			}
 			f := j.kernel[k*na+l] * c
 			m := j.mirror[k*na+l] * conj(c)
 			// f·e + m·ē with e = x + iy is (f+m)·x + i(f−m)·y.

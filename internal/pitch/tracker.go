@@ -30,6 +30,7 @@ const (
 	settleS     = 0.25 // from where a settled pitch is read, if the note is long enough
 	noteS       = 2.2  // of a note that a settled pitch is taken from
 	maxWindowS  = 60.0 // furthest end of a Config.Window
+	youngS      = 0.1  // of a live note in which there are four readings a hop
 	liveS       = 1.5  // longest span of a live reading
 	glideS      = 1.5  // of a live note in which a glide is looked for
 	shortestS   = 0.05 // a sound that ends sooner is a click
@@ -40,7 +41,7 @@ const (
 
 // livePartials is how many partials are followed while a note sounds: enough that more would not
 // show, at half the work of all.
-const livePartials = 16
+const livePartials = 12
 
 // A Tracker follows one voice through a stream of samples: it finds the onset of each note,
 // acquires its pitch and tracks its partials until it ends.
@@ -61,26 +62,34 @@ type Tracker struct {
 	sumPower float64
 	gap      bool // samples were lost; the next reading says so
 
-	yin     yin
-	ladder  ladder
-	note    fitter // the note that sounds, its whole bank
-	probe   fitter // acquisitions
-	state   phase
-	from    int64   // index at which the present sound began
-	plucked bool    // it began with an onset
-	tries   int     // acquisitions made of it
-	nextTry int64   // index at which the next is due
-	base    Reading // of the last fit
-	parts   []Partial
-	spare   []Partial
-	out     Reading
-	fresh   bool // no reading of this note has been given yet
-	nextFit int64
-	goodAt  int64   // index of the last acceptable fit
-	span    float64 // [s] of the sliding window of a live note
-	run     float64 // [cents] that the pitch ran from the middle to the ends of the last window
-	ahead   float64 // [cents] of the latest tenth of a second against the last reading
-	checked bool    // the octave has been checked with a long window
+	yin      yin
+	ladder   ladder
+	note     fitter // the note that sounds, its whole bank
+	probe    fitter // acquisitions
+	state    phase
+	from     int64   // index at which the present sound began
+	plucked  bool    // it began with an onset
+	tries    int     // acquisitions made of it
+	nextTry  int64   // index at which the next is due
+	base     Reading // of the last fit, moved along with the peg
+	fitSigma float64 // [cents] what the last fit said of its pitch
+	parts    []Partial
+	spare    []Partial
+	out      Reading
+	fresh    bool // no reading of this note has been given yet
+	nextFit  int64
+	failing  int64 // index of the first fit that failed since the last good one; 0: none did
+
+	settling  bool    // the note was plucked not long ago: its pitch may glide
+	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
+	since     int64   // index since which no hand has moved the pitch
+	handledAt int64   // index at which a hand was last seen to move it; 0: never
+	moved     bool    // the pitch has been moved since the last fit
+	looks     watch   // what the phases have shown
+	run       float64 // [cents] that the pitch ran from the middle to the ends of the last window
+	ahead     float64 // [cents] of the latest tenth of a second against the last reading
+
+	checked bool // the octave has been checked with a long window
 	attack  float64
 	peak    float64 // loudest hop of this note
 	power   float64 // mean square of the newest hop
@@ -121,7 +130,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.past = newHistory(int(0.6*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
 	if cfg.Live {
-		t.note.partials = livePartials
+		t.note.partials, t.note.blocks = livePartials, blocksLive
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
 	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
@@ -196,11 +205,17 @@ func (t *Tracker) advance(emit func(*Reading)) {
 			t.note.bank.drop(t.note.bank.n / 2)
 		}
 	}
-	if t.frames == 4 {
+	if t.frames == 4 || t.young() && t.state != waiting {
 		t.hop(emit)
+	}
+	if t.frames == 4 {
 		t.frames, t.sumPower = 0, 0
 	}
 }
+
+// young reports whether the present sound is so new that a live reading is due every frame, not only
+// every hop: each adds much.
+func (t *Tracker) young() bool { return t.cfg.Live && t.plucked && t.age() < youngS }
 
 // begin starts on a new sound.
 func (t *Tracker) begin(at int64, plucked bool) {
@@ -221,10 +236,13 @@ func (t *Tracker) body() int64 {
 // age returns the time since the present sound began, in seconds.
 func (t *Tracker) age() float64 { return float64(t.next-t.from) / t.fs }
 
-// hop does the work of every fourth frame and gives a reading.
+// hop does the work that is due at the end of a hop, or of a frame of a young note, and gives a
+// reading.
 func (t *Tracker) hop(emit func(*Reading)) {
 	power := t.sumPower / float64(t.frames)
-	t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
+	if t.frames == 4 {
+		t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
+	}
 	if t.state != waiting {
 		t.peak = math.Max(t.peak, t.power)
 	}
@@ -250,7 +268,7 @@ func (t *Tracker) acquire() {
 		return
 	}
 	window := float64(t.next-t.body()) / t.fs
-	if window < 0.012 {
+	if t.young() && t.lockExpected(window) || window < 0.012 {
 		return
 	}
 	t.tries++
@@ -266,7 +284,7 @@ func (t *Tracker) acquire() {
 
 // lock tries to find a pitch in the latest window seconds and to begin tracking.
 func (t *Tracker) lock(window float64) bool {
-	if t.lockExpected(window) {
+	if !t.young() && t.lockExpected(window) {
 		return true
 	}
 	p, ok := t.period(window)
@@ -292,11 +310,18 @@ func (t *Tracker) lock(window float64) bool {
 
 // start begins tracking with the reading r of the latest window seconds.
 func (t *Tracker) start(r *Reading, window float64) {
-	t.parts = r.Partials
-	t.base = *r
 	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
-	t.attack, t.span = 0, 0
-	t.goodAt, t.nextFit = t.next, t.next
+	t.attack = 0
+	t.begun(r)
+}
+
+// begun takes r for the first reading of the note in the bank.
+func (t *Tracker) begun(r *Reading) {
+	t.base, t.parts, t.fitSigma = *r, r.Partials, r.SigmaCents
+	t.settling, t.since, t.skip = t.plucked, t.note.bank.first, 0
+	t.handledAt, t.moved, t.failing = 0, false, 0
+	t.looks.hops = 0
+	t.nextFit = t.next
 }
 
 // Expected pitches, in cents: how far off a string being tuned is (one standard deviation), and
@@ -306,20 +331,43 @@ const (
 	expectLimit = 60.0
 )
 
-// lockExpected tries the expected pitches, while the window is too short for a search to be sure.
+// lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
+// live note is taken from its first instant: what the attack spoils shows in the fit.
 func (t *Tracker) lockExpected(window float64) bool {
+	begin := max(t.body(), t.past.begin)
+	if t.cfg.Live && t.plucked {
+		begin = t.sharpOnset()
+		window = float64(t.next-begin) / t.fs
+	}
 	for _, hz := range t.expect {
 		if window > 8/hz || window < 2/hz {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
-		if t.take(max(t.body(), t.past.begin), first(hz, expectSigma), &r) &&
+		if t.take(begin, first(hz, expectSigma), &r) &&
 			r.SNRdB > trustedSNR && math.Abs(cents(r.F1Hz, hz)) < expectLimit {
 			t.start(&r, window)
 			return true
 		}
 	}
 	return false
+}
+
+// sharpOnset returns the sample from which the plucked string sounds in full, within the frame that
+// the onset was seen in or the one before: the first that reaches a third of the peak that follows.
+func (t *Tracker) sharpOnset() int64 {
+	begin := max(t.from-int64(t.frame), t.past.begin)
+	x := t.past.from(begin, min(t.from+2*int64(t.frame), t.next))
+	var peak float64
+	for _, v := range x {
+		peak = math.Max(peak, math.Abs(v))
+	}
+	for i, v := range x {
+		if math.Abs(v) > peak/3 {
+			return begin + int64(i) + 1
+		}
+	}
+	return begin
 }
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not

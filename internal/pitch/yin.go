@@ -37,7 +37,7 @@ type period struct {
 // prepare makes plan and work space for windows of n samples.
 func (y *yin) prepare(n int) {
 	size := 1
-	for size < 2*n {
+	for size < n { // lags reach only over samples that are there: nothing wraps round
 		size *= 2
 	}
 	if size == y.size {
@@ -52,7 +52,7 @@ func (y *yin) prepare(n int) {
 	y.size, y.plan = size, y.plans[size]
 	y.pad, y.other = grow(y.pad, size), grow(y.other, size)
 	y.spec, y.half = grow(y.spec, size/2+1), grow(y.half, size/2+1)
-	y.d, y.norm = grow(y.d, size/2), grow(y.norm, size/2)
+	y.d, y.norm = grow(y.d, size), grow(y.norm, size)
 }
 
 // find returns the period in x between minHz and maxHz at sample rate fs. The window must hold

@@ -1,0 +1,74 @@
+package pitch
+
+import "math"
+
+// report gives the reading of this hop.
+func (t *Tracker) report(power float64, emit func(*Reading)) {
+	r := &t.out
+	parts := r.Partials[:0]
+	switch t.state {
+	case waiting:
+		*r = Reading{}
+	case acquiring:
+		*r = Reading{State: Unsure, Onset: t.from}
+	case tracking:
+		*r = t.base
+		r.State, r.Onset = Sounding, t.from
+		r.NewOnset, t.fresh = t.fresh, false
+		parts = append(parts, t.base.Partials...)
+		t.phases(parts)
+	}
+	r.Partials = parts
+	r.At = t.next
+	r.LevelDB = 10 * math.Log10(math.Max(power, 1e-15))
+	r.AfterGap, t.gap = t.gap, false
+	emit(r)
+}
+
+// finish reports the note that sounds, if one does, as ended at sample at.
+func (t *Tracker) finish(at int64) {
+	if t.state != tracking || t.cfg.OnNote == nil {
+		return
+	}
+	f := &t.note
+	if float64(at-t.from)/t.fs < shortestS {
+		return
+	}
+	perS := t.fs / float64(t.m)
+	from, to := 0, f.bank.n
+	to = min(to, int(float64(at-f.bank.first)/float64(t.m)))
+	move := settles
+	if w := t.cfg.Window; w[1] > 0 {
+		begin := float64(f.bank.first-t.from) / t.fs
+		from = max(0, int((w[0]-begin)*perS))
+		to = min(to, int((w[1]-begin)*perS))
+		move = drifts
+	} else if !t.plucked {
+		move = drifts
+	} else {
+		// Where the note is long enough, what is left of the attack and most of the glide is let go by.
+		settled := settleS - float64(f.bank.first-t.from)/t.fs
+		from = min(to/4, int(math.Max(0, settled)*perS))
+	}
+	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
+		return
+	}
+	n := Note{Start: t.from, End: at}
+	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
+	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
+	t.spare = n.Partials
+	if ok = ok && f.evident(&n.Reading); !ok && t.cfg.Live {
+		// The end of a long note may be too faint; what was last read of it holds.
+		parts := append(n.Partials[:0], t.base.Partials...)
+		n.Reading = t.base
+		n.Reading.At, n.Reading.Onset, n.Reading.State, n.Reading.Partials = at, t.from, Sounding, parts
+	} else if !ok {
+		return
+	}
+	n.LevelDB = 10 * math.Log10(math.Max(t.peak, 1e-15))
+	if !t.cfg.Live {
+		t.measureAttack()
+	}
+	n.AttackF1Hz = t.attack
+	t.cfg.OnNote(&n)
+}

@@ -1,0 +1,220 @@
+package pitch
+
+import "math"
+
+// refit fits the live note again, over the time since which no hand has moved its pitch.
+func (t *Tracker) refit() {
+	f := &t.note
+	r := Reading{At: t.next, Partials: t.spare[:0]}
+	ok := t.fitLatest(&r)
+	t.spare = r.Partials
+	t.plan()
+	if !ok || !f.evident(&r) || t.disturbed(&r) {
+		if t.failing == 0 {
+			t.failing = t.next
+		}
+		t.nextFit = min(t.nextFit, t.next+int64(lostS/4*t.fs))
+		return
+	}
+	t.failing, t.moved = 0, false
+	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
+	t.base, t.parts, t.spare = r, r.Partials, t.parts
+	t.fitSigma = r.SigmaCents
+	if t.attack == 0 && t.age() > attackEndS {
+		t.measureAttack()
+	}
+	t.base.AttackF1Hz = t.attack
+	if math.Abs(cents(f.hz, f.start.f1)) > retuneCents {
+		t.retune(f.hz)
+	}
+}
+
+const (
+	growBy      = 0.3  // by how much of its length a window grows until the next fit
+	restS       = 0.7  // s from fit to fit of a note that stands still
+	handledS    = 0.15 // s from fit to fit while a hand is on the peg
+	retuneCents = 30   // how far the pitch may move from that which the bank is tuned to
+)
+
+// plan sets when the next fit is due: when the window has grown by so much that it says more.
+func (t *Tracker) plan() {
+	every := math.Min(growBy*t.window(), restS)
+	switch {
+	case t.settling:
+		every = math.Min(every, 0.25)
+	case t.handled():
+		every = handledS
+	}
+	t.nextFit = t.next + int64(every*t.fs)
+}
+
+// window returns the length of the latest stretch that can be fitted as one, in seconds.
+func (t *Tracker) window() float64 {
+	w := float64(t.next-max(t.since, t.note.bank.first)) / t.fs
+	if t.settling {
+		return w
+	}
+	return math.Max(t.shortest(), math.Min(w, liveS))
+}
+
+// shortest returns the shortest window of a fit to a note that has sounded for a while, in seconds.
+func (t *Tracker) shortest() float64 { return math.Max(0.08, 5/t.base.F1Hz) }
+
+// fitLatest fits that stretch into r: while the string settles after a pluck, with a glide; later as
+// long a stretch as its pitch stands still in.
+func (t *Tracker) fitLatest(r *Reading) bool {
+	f := &t.note
+	if t.settling && t.settled() {
+		t.still(math.Min(liveS, t.window()/2))
+	}
+	if t.settling {
+		ok := f.again(t.skip, f.bank.n, settles, float64(t.from), r)
+		t.findAttack()
+		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.shift) {
+			return ok
+		}
+		t.still(0.5 * t.window()) // a hand on the peg is no glide
+		r.Partials = r.Partials[:0]
+	}
+	for {
+		n := min(f.bank.n, int(t.window()*t.fs/float64(t.m)))
+		var ok bool
+		if t.moved {
+			// The last window held other pitches; what it taught of single partials does not hold.
+			ok = f.follow(f.bank.n-n, f.bank.n, t.anew(), still, 0, 1)
+			f.read(r)
+		} else {
+			ok = f.again(f.bank.n-n, f.bank.n, still, 0, r)
+		}
+		if ok && !t.moving(f.total) && r.SNRdB > evidentSNR || t.window() <= t.shortest() {
+			return ok
+		}
+		t.still(t.window() / 2)
+		t.moved = true
+		r.Partials = r.Partials[:0]
+	}
+}
+
+// settled reports whether the glide after the pluck is over, as far as it matters to a window that
+// begins now and reaches half as far back as the note is old.
+func (t *Tracker) settled() bool {
+	age := t.age()
+	w := t.note.planned
+	left := w.depth * math.Exp(-age/2/math.Max(w.tau, 1e-3))
+	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
+}
+
+// still says that the pitch has stood still, as far as is known, for the latest window seconds only.
+func (t *Tracker) still(window float64) {
+	t.settling = false
+	t.since = t.next - int64(window*t.fs)
+}
+
+// anew returns what is known of the note when its pitch has been moved: where the phases have followed
+// it to, and the stiffness of the string.
+func (t *Tracker) anew() known {
+	return known{
+		f1: t.base.F1Hz, sigmaCents: math.Min(8, 1+2*t.base.SigmaCents), b: t.base.B,
+		sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
+	}
+}
+
+// disturbed reports whether something else sounded over the note in the window of r: a click, a
+// knock. For a moment the last reading holds.
+func (t *Tracker) disturbed(r *Reading) bool {
+	const knock = 0.15 // s
+	return r.SNRdB < t.base.SNRdB-15 && (t.failing == 0 || float64(t.next-t.failing)/t.fs < knock)
+}
+
+// unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
+// window of a running pitch says of the pitch now, or, under a glide, what its simple law (one
+// exponential, to first order) may miss of it. It is small beside what a hand on the peg does, and
+// keeps a long window from claiming more than a real string holds.
+func (t *Tracker) unmodelled() float64 {
+	f := &t.note
+	floor := 0.003 // cents; a string of which this much is known for a second is a rare one
+	if lag := math.Abs(t.ahead); !t.settling && lag > 0.1 {
+		floor = lag / 2
+	}
+	if f.warp.depth != 0 {
+		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
+		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
+	}
+	return math.Hypot(floor, t.run/4)
+}
+
+// moving reports whether the pitch runs away within the window of the last fit, in the given track
+// of its time, by more than a third of a cent from its mean, beyond doubt.
+func (t *Tracker) moving(track []float64) bool {
+	f := &t.note
+	if !f.fitted {
+		return true
+	}
+	s := &f.series
+	for i, u := range s.t {
+		f.curve[0][i] = u * u
+	}
+	l, ok := fitLine(s.t, track, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	if !ok || l.used < 8 {
+		return true
+	}
+	scale := math.Max(1, l.chi2/float64(l.used-3))
+	run := 2 * math.Abs(l.extra[0]) * s.half * centsPerNeper // cents at the ends
+	t.run = run
+	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
+}
+
+// findAttack looks whether the first instants of a young note hold much that the model does not: the
+// noise of the attack. Later fits leave them out.
+func (t *Tracker) findAttack() {
+	f := &t.note
+	s := &f.series
+	attack := int(attackS * t.fs / float64(s.length))
+	if !f.fitted || t.skip > 0 || t.age() > 0.3 || attack < 1 || s.n < 3*attack {
+		return
+	}
+	var early, later float64
+	for k := range f.joint.active {
+		for i, v := range f.joint.left[k*s.n : (k+1)*s.n] {
+			if i < attack {
+				early += power(v)
+			} else {
+				later += power(v)
+			}
+		}
+	}
+	if early*float64(s.n-attack) > 4*later*float64(attack) {
+		t.skip = int(math.Ceil(attackS * t.fs / float64(t.m)))
+		t.nextFit = t.next
+	}
+}
+
+// measureAttack reads the pitch of the first part of the note.
+func (t *Tracker) measureAttack() {
+	f := &t.note
+	begin := t.from + int64(attackS*t.fs)
+	if f.bank.first > begin+int64(t.m) {
+		return // it was not recorded
+	}
+	from := max(0, int(begin-f.bank.first)/t.m)
+	to := min(f.bank.n, from+int((attackEndS-attackS)*t.fs/float64(t.m)))
+	if to-from >= 6 && f.lengthen(from, to, f.start, still, 0) {
+		t.attack = f.hz
+	}
+}
+
+// retune demodulates the latest stretch of the note at the partials of a pitch that has moved away.
+func (t *Tracker) retune(f1 float64) {
+	f := &t.note
+	latest := t.next - int64(2*t.window()*t.fs)
+	start := t.aligned(max(latest, f.bank.first, t.past.begin))
+	all := t.past.from(start, t.next)
+	k := known{f1: f1, sigmaCents: 3, b: f.joint.b, sigmaB: f.joint.sigmaB, prior: f.start.prior, top: 3}
+	if !f.load(all, start, k) {
+		f.tune(k.f1, k.b, start)
+		f.pushAll(all)
+		f.start = k
+	}
+	f.start.f1 = f1
+	t.skip = 0
+}

@@ -1,0 +1,192 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// A watch keeps what short looks at the lower partials have shown, hop by hop. Between two looks the
+// phases say how far the pitch is from that of the last fit, at next to no cost: long before a long
+// window does, and without a fit.
+type watch struct {
+	at   [watchHops]float64 // sample index of the middle of each look
+	seen [watchHops][highestBand]complex128
+	hops int // looks since the note began
+}
+
+const (
+	watchHops   = 64 // looks that are kept
+	highestBand = 8  // highest partial that is looked at
+	watchedBand = 4  // highest partial that tells where the pitch is
+)
+
+// latest returns the place of the look taken ago hops before the newest one.
+func (w *watch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
+
+// lookLength returns the sub-blocks of a short look at partials: 25 ms, four periods at least.
+func (t *Tracker) lookLength() int {
+	return int(math.Max(0.025, 4/t.base.F1Hz) * t.fs / float64(t.m))
+}
+
+// look takes a look and sets ahead, and sees a hand on the peg.
+func (t *Tracker) look() {
+	f := &t.note
+	n := min(f.bank.n, t.lookLength())
+	if n < 4 {
+		return
+	}
+	w := &t.looks
+	w.hops++
+	i := w.latest(0)
+	w.at[i] = float64(f.bank.first) + (float64(f.bank.n)-float64(n)/2)*float64(f.bank.m) - 0.5
+	clear(w.seen[i][:])
+	for _, p := range t.base.Partials {
+		if p.N <= highestBand && p.N <= len(f.bank.omega) {
+			w.seen[i][p.N-1] = f.bank.glance(p.N-1, p.Hz, f.bank.n-n, n, t.fs)
+		}
+	}
+	ahead, noise := t.compare()
+	t.ahead = ahead
+	limit := turnedCents + 3*noise
+	if t.settling {
+		// Just after a pluck the pitch falls, and the reading is still learning where to.
+		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
+		ahead -= f.planned.rate(float64(t.next), t.fs) * centsPerNeper
+	}
+	switch {
+	case math.Abs(t.ahead) > fastestHand: // something else sounds: only a fit can tell what
+		t.ahead, t.handledAt = 0, 0
+		t.nextFit = min(t.nextFit, t.next+int64(lostS/4*t.fs))
+	case math.Abs(ahead) > limit:
+		t.handledAt = t.next
+	}
+}
+
+// turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
+// turning the peg.
+const turnedCents = 0.35
+
+// fastestHand is how far (cents) a hand can turn a string in that time.
+const fastestHand = 25
+
+// compare returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
+// from the last reading, and the standard error of that: by how much the phases of the lowest
+// partials have run ahead between two looks that share no samples. The pitch must not run further in
+// that time than half a turn of these partials.
+func (t *Tracker) compare() (ahead, noise float64) {
+	w := &t.looks
+	n := float64(t.lookLength() * t.m)
+	apart := int(math.Ceil(math.Max(n, 0.05*t.fs) / float64(4*t.frame)))
+	if w.hops <= apart || apart >= watchHops || float64(t.note.bank.n*t.m) < n+float64(apart*4*t.frame) {
+		return 0, 0
+	}
+	now, then := w.latest(0), w.latest(apart)
+	between := (w.at[now] - w.at[then]) / t.fs
+	var off [watchedBand]float64
+	seen, gone := 0, 0
+	loudest := math.Inf(-1)
+	for i := range t.base.Partials {
+		p := &t.base.Partials[i]
+		if p.N > watchedBand {
+			break
+		}
+		early, late := w.seen[then][p.N-1], w.seen[now][p.N-1]
+		if p.LevelDB < loudest-20 || early == 0 {
+			continue
+		}
+		if 20*math.Log10(2*cmplx.Abs(late)+1e-30) < p.LevelDB-20 {
+			gone++
+			continue
+		}
+		loudest = math.Max(loudest, p.LevelDB)
+		turns := (cmplx.Phase(late)-cmplx.Phase(early))/(2*math.Pi) - p.Hz*between
+		off[seen] = math.Remainder(turns, 1) / (p.Hz * between) * centsPerNeper
+		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
+		length := t.base.WindowS * t.fs
+		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs)
+		seen++
+	}
+	if seen <= gone { // the note has all but ended
+		return 0, 0
+	}
+	slices.Sort(off[:seen])
+	ahead = (off[(seen-1)/2] + off[seen/2]) / 2
+	// A string that is turned takes all its partials along; whatever else sounds does not.
+	if seen > 1 && off[seen-1]-off[0] > math.Max(turnedCents, 0.5*math.Abs(ahead)) {
+		return 0, 0
+	}
+	return ahead, noise / math.Pow(float64(seen), 1.5)
+}
+
+// handled reports whether someone turns the peg, or did a moment ago.
+func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.handledAt) < 0.2*t.fs }
+
+// turn moves the reading with the phases while a hand is on the peg. A fit needs a window in which
+// the pitch stands still, and short ones only keep this honest.
+func (t *Tracker) turn() {
+	f1 := t.base.F1Hz * math.Exp(t.ahead/centsPerNeper)
+	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
+	t.base.SigmaCents = math.Hypot(t.fitSigma, t.ahead)
+	t.base.shift(f1)
+	t.moved = true
+	t.still(t.shortest())
+	t.nextFit = min(t.nextFit, t.next+int64(handledS*t.fs))
+	if math.Abs(cents(f1, t.note.start.f1)) > retuneCents {
+		t.retune(f1)
+	}
+}
+
+// phases sets the phases of parts at the newest sample: those of the lower partials from the latest
+// look, the others from the last fit.
+func (t *Tracker) phases(parts []Partial) {
+	w := &t.looks
+	ago := float64(t.next-t.base.At) / t.fs
+	for i := range parts {
+		p := &parts[i]
+		turns := p.PhaseTurns + math.Mod(p.Hz*ago, 1)
+		if p.N <= highestBand && w.hops > 0 {
+			now := w.latest(0)
+			if z := w.seen[now][p.N-1]; z != 0 {
+				p.LevelDB = 20 * math.Log10(2*cmplx.Abs(z))
+				turns = cmplx.Phase(z)/(2*math.Pi) + math.Mod(p.Hz*(float64(t.next)-w.at[now])/t.fs, 1)
+			}
+		}
+		p.PhaseTurns = turns - math.Floor(turns)
+	}
+}
+
+// glance returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
+// at hz in row: their Hann-weighted mean, each turned to the middle.
+func (b *bank) glance(row int, hz float64, from, n int, fs float64) complex128 {
+	step := 2 * math.Pi * hz / fs * float64(b.m) // rad a sub-block
+	backIm, backRe := math.Sincos(-step)
+	turnIm, turnRe := math.Sincos(step * float64(n-1) / 2)
+	bell := b.hann(n)
+	re, im := b.re[row][from:][:len(bell)], b.im[row][from:][:len(bell)]
+	var sumRe, sumIm, weight float64
+	for i, h := range bell {
+		x, y := re[i]*h, im[i]*h
+		sumRe += x*turnRe - y*turnIm
+		sumIm += x*turnIm + y*turnRe
+		weight += h
+		turnRe, turnIm = turnRe*backRe-turnIm*backIm, turnRe*backIm+turnIm*backRe
+	}
+	// A sub-block answers to a partial beside its own frequency with a little less.
+	gain := weight * float64(b.m)
+	if d := step/2 - b.omega[row]*float64(b.m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
+		gain *= math.Sin(d) / d
+	}
+	return complex(sumRe/gain, sumIm/gain)
+}
+
+// hann returns a Hann window of n values, twice its usual height.
+func (b *bank) hann(n int) []float64 {
+	if len(b.bell) != n {
+		b.bell = grow(b.bell, n)
+		for i := range b.bell {
+			b.bell[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+		}
+	}
+	return b.bell
+}
