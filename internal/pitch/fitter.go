@@ -67,6 +67,11 @@ func (f *fitter) tune(f1, b float64, first int64) {
 	}
 }
 
+// narrow leaves out all but the lowest partials from here on.
+func (f *fitter) narrow(partials int) {
+	f.bank.omega = f.bank.omega[:min(partials, len(f.bank.omega))]
+}
+
 // known is what is believed of a note before a fit.
 type known struct {
 	f1, sigmaCents float64

@@ -30,7 +30,7 @@ func (t *Tracker) refit() {
 }
 
 const (
-	growBy      = 0.3  // by how much of its length a window grows until the next fit
+	growBy      = 0.35 // by how much of its length a window grows until the next fit
 	restS       = 0.7  // s from fit to fit of a note that stands still
 	handledS    = 0.15 // s from fit to fit while a hand is on the peg
 	retuneCents = 30   // how far the pitch may move from that which the bank is tuned to
@@ -107,6 +107,7 @@ func (t *Tracker) settled() bool {
 // still says that the pitch has stood still, as far as is known, for the latest window seconds only.
 func (t *Tracker) still(window float64) {
 	t.settling = false
+	t.note.narrow(livePartials)
 	t.since = t.next - int64(window*t.fs)
 }
 

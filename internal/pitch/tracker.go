@@ -39,9 +39,12 @@ const (
 	backgroundS = 0.6  // of sound without pitch after which it is background
 )
 
-// livePartials is how many partials are followed while a note sounds: enough that more would not
-// show, at half the work of all.
-const livePartials = 12
+// How many partials are followed while a note sounds. What the model lacks, it takes for noise: that
+// matters while the window is short and a glide is to be told from a steady pitch.
+const (
+	youngPartials = 24 // as long as the string settles
+	livePartials  = 12 // later
+)
 
 // A Tracker follows one voice through a stream of samples: it finds the onset of each note,
 // acquires its pitch and tracks its partials until it ends.
@@ -130,7 +133,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.past = newHistory(int(0.6*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
 	if cfg.Live {
-		t.note.partials, t.note.blocks = livePartials, blocksLive
+		t.note.partials, t.note.blocks = youngPartials, blocksLive
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
 	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
@@ -313,15 +316,21 @@ func (t *Tracker) start(r *Reading, window float64) {
 	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
 	t.attack = 0
 	t.begun(r)
+	if t.settling {
+		t.refit() // what was found knows of no glide yet
+	}
 }
 
 // begun takes r for the first reading of the note in the bank.
 func (t *Tracker) begun(r *Reading) {
 	t.base, t.parts, t.fitSigma = *r, r.Partials, r.SigmaCents
-	t.settling, t.since, t.skip = t.plucked, t.note.bank.first, 0
+	t.settling, t.since, t.skip = t.cfg.Live && t.plucked, t.note.bank.first, 0
 	t.handledAt, t.moved, t.failing = 0, false, 0
 	t.looks.hops = 0
 	t.nextFit = t.next
+	if t.cfg.Live && !t.settling {
+		t.note.narrow(livePartials)
+	}
 }
 
 // Expected pitches, in cents: how far off a string being tuned is (one standard deviation), and
@@ -340,7 +349,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 		window = float64(t.next-begin) / t.fs
 	}
 	for _, hz := range t.expect {
-		if window > 8/hz || window < 2/hz {
+		if window > 8/hz || window < 1.7/hz {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
