@@ -59,7 +59,7 @@ func BenchmarkFit(b *testing.B) {
 			}
 			b.ReportAllocs()
 			for b.Loop() {
-				f.fit(0, f.bank.n, f.learned(f.start.prior), warp{})
+				f.fit(0, f.bank.n, f.learned(f.start.prior), still, warp{})
 			}
 			realtime(b, len(x))
 		})

@@ -6,7 +6,10 @@ const (
 	maxPartials = 28           // partials of a note that are tracked
 	subBlockS   = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
 	blocksInFit = 40           // blocks that a window is gathered into
-	blocksLive  = 24           // the same while a note sounds
+	blocksLive  = 24           // at least, while a note sounds
+	blocksGlide = 64           // at most, while it may glide
+	glidingS    = 0.6          // s, the longest window in which that matters
+	blockGlideS = 4e-3         // s, the longest block while it does: what a glide changes within one is left out
 )
 
 // subBlock returns the samples in a sub-block at sample rate fs.
@@ -24,8 +27,8 @@ const (
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
 	fs       float64
-	partials int // most partials in the model; 0: maxPartials
-	blocks   int // blocks that a window is gathered into; 0: blocksInFit
+	partials int  // most partials in the model; 0: maxPartials
+	live     bool // fits must be cheap
 	bank     *bank
 	series   series
 	joint    joint
@@ -96,22 +99,25 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 }
 
 // fit fits the sub-blocks [from, to) of the bank as one window.
-func (f *fitter) fit(from, to int, k known, w warp) bool {
+func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
 	f.warp = w
 	f.omega = f.omega[:0]
 	for r := range f.bank.omega {
 		f.omega = append(f.omega, 2*math.Pi*partialHz(k.f1, k.b, r+1)/f.fs)
 	}
-	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from), f.fs, w)
+	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from, m), f.fs, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }
 
 // joined returns how many of n sub-blocks go into a block.
-func (f *fitter) joined(n int) int {
+func (f *fitter) joined(n int, m motion) int {
 	blocks := blocksInFit
-	if f.blocks > 0 {
-		blocks = f.blocks
+	if f.live {
+		blocks = blocksLive
+		if seconds := float64(n*f.bank.m) / f.fs; m == settles && seconds < glidingS {
+			blocks = max(blocks, min(blocksGlide, int(seconds/blockGlideS)))
+		}
 	}
 	return max(1, n/blocks)
 }
@@ -126,7 +132,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		w = f.planned
 	}
 	for pass := range passes {
-		if !f.fit(from, to, k, w) {
+		if !f.fit(from, to, k, m, w) {
 			return false
 		}
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
@@ -142,7 +148,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		}
 		f.planned = next
 		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
-		if pass == passes-1 || f.change(w, next)*top < 0.05 {
+		if pass == passes-1 || f.change(w, next)*top < 0.01 {
 			return true
 		}
 		k = f.learned(k.prior)

@@ -111,10 +111,16 @@ func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffn
 	}
 	j.active = j.active[:0]
 	for r := range s.rows {
+		if !(math.Abs(j.off[r]) <= furthestOff) || math.IsNaN(j.alpha[r]) { // a fit that came to nothing
+			j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, lawScatter(r+1), untried, decayMean
+		}
 		j.alpha[r] = j.allowed(j.alpha[r])
 	}
 	j.scatter = 0
 }
+
+// furthestOff is how far (cents) off the law a partial is followed.
+const furthestOff = 40
 
 // allowed returns the decay rate nearest to a that the blocks of the window can follow.
 func (j *joint) allowed(a float64) float64 {
@@ -240,7 +246,8 @@ func (j *joint) release(dc, db float64) {
 		limit := centsPerNeper * 0.3 / (j.length(r) * partialHz(j.f1, j.b, n))
 		law := dc + db*j.slopeB[k]
 		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
-		j.off[r] += math.Max(-limit, math.Min(limit, want)) - law
+		off := j.off[r] + math.Max(-limit, math.Min(limit, want)) - law
+		j.off[r] = math.Max(-furthestOff, math.Min(furthestOff, off))
 		if v < t {
 			j.offSigma[r] = math.Sqrt(v*t/(v+t))*1.5 + 0.03
 			j.seen[r] = found

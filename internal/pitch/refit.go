@@ -20,8 +20,8 @@ func (t *Tracker) refit() {
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
 	t.fitSigma = r.SigmaCents
-	if t.attack == 0 && t.age() > attackEndS {
-		t.measureAttack()
+	if t.attack == 0 && t.age() > attackEndS && f.fitted {
+		t.attack = t.trackedAttack()
 	}
 	t.base.AttackF1Hz = t.attack
 	if math.Abs(cents(f.hz, f.start.f1)) > retuneCents {
@@ -124,7 +124,7 @@ func (t *Tracker) anew() known {
 // knock. For a moment the last reading holds.
 func (t *Tracker) disturbed(r *Reading) bool {
 	const knock = 0.15 // s
-	return r.SNRdB < t.base.SNRdB-15 && (t.failing == 0 || float64(t.next-t.failing)/t.fs < knock)
+	return r.SNRdB < math.Min(t.base.SNRdB, 30)-15 && (t.failing == 0 || float64(t.next-t.failing)/t.fs < knock)
 }
 
 // unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
@@ -188,6 +188,27 @@ func (t *Tracker) findAttack() {
 		t.skip = int(math.Ceil(attackS * t.fs / float64(t.m)))
 		t.nextFit = t.next
 	}
+}
+
+// trackedAttack returns the pitch of the first part of the note from the track of its time in the
+// last fit; 0 if that does not cover it.
+func (t *Tracker) trackedAttack() float64 {
+	f := &t.note
+	s := &f.series
+	f.times = grow(f.times, s.n)
+	covered := 0
+	for b, at := range s.t {
+		f.times[b] = 0
+		if age := (s.middle()-float64(t.from))/t.fs + at; age > attackS && age < attackEndS {
+			f.times[b] = f.weight[b]
+			covered++
+		}
+	}
+	l, ok := fitLine(s.t, f.total, f.times, nil, nil)
+	if !ok || covered < 4 {
+		return 0
+	}
+	return f.joint.f1 * (1 + l.slope - f.bias())
 }
 
 // measureAttack reads the pitch of the first part of the note.

@@ -133,7 +133,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.past = newHistory(int(0.6*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
 	if cfg.Live {
-		t.note.partials, t.note.blocks = youngPartials, blocksLive
+		t.note.partials, t.note.live = youngPartials, true
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
 	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
@@ -340,6 +340,10 @@ const (
 	expectLimit = 60.0
 )
 
+// shortestPeriods is how many periods a fit needs: each partial has four unknowns, an amplitude and a
+// rate, both complex, and two periods of a note hold four numbers a partial.
+const shortestPeriods = 2.2
+
 // lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
 // live note is taken from its first instant: what the attack spoils shows in the fit.
 func (t *Tracker) lockExpected(window float64) bool {
@@ -349,7 +353,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 		window = float64(t.next-begin) / t.fs
 	}
 	for _, hz := range t.expect {
-		if window > 8/hz || window < 1.7/hz {
+		if window > 8/hz || window < shortestPeriods/hz {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
