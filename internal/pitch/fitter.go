@@ -70,6 +70,20 @@ func (f *fitter) tune(f1, b float64, first int64) {
 	}
 }
 
+// astray returns by how much (rad in a sub-block) the frequency of some partial that was found differs
+// most from the one it was demodulated at: what other partials leak into its sub-blocks then comes back
+// as an alias of that part.
+func (f *fitter) astray() float64 {
+	j := &f.joint
+	most := 0.0
+	for k, r := range j.active {
+		if j.seen[r] == found {
+			most = math.Max(most, math.Abs(2*math.Pi*j.hz(k)/f.fs-f.bank.omega[r])*float64(f.bank.m))
+		}
+	}
+	return most
+}
+
 // narrow leaves out all but the lowest partials from here on.
 func (f *fitter) narrow(partials int) {
 	f.bank.omega = f.bank.omega[:min(partials, len(f.bank.omega))]
@@ -101,11 +115,17 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
 	f.warp = w
+	q := f.joined(to-from, m)
 	f.omega = f.omega[:0]
-	for r := range f.bank.omega {
-		f.omega = append(f.omega, 2*math.Pi*partialHz(k.f1, k.b, r+1)/f.fs)
+	for r, omega := range f.bank.omega {
+		// Sub-blocks joined at the frequency they were demodulated at keep out exactly what their
+		// length keeps out; only where a block would turn too far it must be another.
+		if law := 2 * math.Pi * partialHz(k.f1, k.b, r+1) / f.fs; math.Abs(law-omega)*float64(q*f.bank.m) > 1 {
+			omega = law
+		}
+		f.omega = append(f.omega, omega)
 	}
-	f.series.gather(f.bank, f.omega, from, to, f.joined(to-from, m), f.fs, w)
+	f.series.gather(f.bank, f.omega, from, to, q, f.fs, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }

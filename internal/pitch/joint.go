@@ -42,6 +42,7 @@ type joint struct {
 	rho      []float64    // noise power in one block of row k
 	signal   float64      // energy in the window that the model explains
 	white    float64      // noise power per sample, from the whole window
+	quiet    float64      // noise power per sample where the last fit left little; 0: not known
 	dev      []float64    // [cents] free deviation of each active partial from the law
 	devCov   []float64    // [cents²] active × active
 	weights  []float64    // Cholesky factor of devCov plus scatter
@@ -105,18 +106,23 @@ func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffn
 		j.off, j.offSigma, j.seen = grow(j.off, maxPartials), grow(j.offSigma, maxPartials), grow(j.seen, maxPartials)
 		j.alpha = grow(j.alpha, maxPartials)
 		for r := range maxPartials {
-			j.off[r], j.offSigma[r], j.seen[r] = 0, lawScatter(r+1), untried
-			j.alpha[r] = decayMean
+			j.forget(r)
 		}
+		j.quiet = 0
 	}
 	j.active = j.active[:0]
 	for r := range s.rows {
 		if !(math.Abs(j.off[r]) <= furthestOff) || math.IsNaN(j.alpha[r]) { // a fit that came to nothing
-			j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, lawScatter(r+1), untried, decayMean
+			j.forget(r)
 		}
 		j.alpha[r] = j.allowed(j.alpha[r])
 	}
 	j.scatter = 0
+}
+
+// forget drops what earlier fits have found of the partial of row r.
+func (j *joint) forget(r int) {
+	j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, lawScatter(r+1), untried, decayMean
 }
 
 // furthestOff is how far (cents) off the law a partial is followed.

@@ -26,11 +26,19 @@ func (t *Tracker) refit() {
 	t.base.AttackF1Hz = t.attack
 	if math.Abs(cents(f.hz, f.start.f1)) > retuneCents {
 		t.retune(f.hz)
+	} else if t.settling && f.bank.first >= t.past.begin && f.astray() > astrayTurn {
+		at := f.bank.first
+		f.tune(f.joint.f1, f.joint.b, at)
+		f.pushAll(t.past.from(at, t.next))
 	}
 }
 
+// astrayTurn is how far (rad in a sub-block) a partial of a young note may lie from where it is looked
+// for until the bank is tuned anew: the first instants tell little of the stiffness.
+const astrayTurn = 0.03
+
 const (
-	growBy      = 0.35 // by how much of its length a window grows until the next fit
+	growBy      = 0.4  // by how much of its length a window grows until the next fit
 	restS       = 0.7  // s from fit to fit of a note that stands still
 	handledS    = 0.15 // s from fit to fit while a hand is on the peg
 	retuneCents = 30   // how far the pitch may move from that which the bank is tuned to
@@ -39,14 +47,23 @@ const (
 // plan sets when the next fit is due: when the window has grown by so much that it says more.
 func (t *Tracker) plan() {
 	every := math.Min(growBy*t.window(), restS)
-	switch {
-	case t.settling:
-		every = math.Min(every, 0.25)
+	switch age := t.age(); {
+	case t.settling && age > fitAges[0]:
+		for _, at := range fitAges {
+			if at > 1.1*age {
+				every = math.Min(every, at-age)
+				break
+			}
+		}
 	case t.handled():
 		every = handledS
 	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
+
+// fitAges are the ages of a plucked note (s) at which it is fitted: a glide shows best when the window
+// has grown by half.
+var fitAges = [...]float64{0.1, 0.16, 0.24, 0.39, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
@@ -69,7 +86,10 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 	}
 	if t.settling {
 		ok := f.again(t.skip, f.bank.n, settles, float64(t.from), r)
-		t.findAttack()
+		if t.skip == 0 && t.attackNoise() {
+			r.Partials = r.Partials[:0]
+			ok = f.again(t.skip, f.bank.n, settles, float64(t.from), r)
+		}
 		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.shift) {
 			return ok
 		}
@@ -165,30 +185,36 @@ func (t *Tracker) moving(track []float64) bool {
 	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
 }
 
-// findAttack looks whether the first instants of a young note hold much that the model does not: the
-// noise of the attack. Later fits leave them out.
-func (t *Tracker) findAttack() {
+// attackNoise looks whether the first instants of a young note hold much that the model does not. If so,
+// fits leave them out from now on.
+func (t *Tracker) attackNoise() bool {
 	f := &t.note
 	s := &f.series
-	attack := int(attackS * t.fs / float64(s.length))
-	if !f.fitted || t.skip > 0 || t.age() > 0.3 || attack < 1 || s.n < 3*attack {
-		return
+	burst := int(math.Round(burstS * t.fs / float64(s.length)))
+	skip := int(math.Ceil(burstS * t.fs / float64(t.m)))
+	left := float64((f.bank.n-skip)*t.m) / t.fs
+	if !f.fitted || t.age() > 0.3 || burst < 1 || left*t.base.F1Hz < shortestPeriods {
+		return false
 	}
 	var early, later float64
 	for k := range f.joint.active {
 		for i, v := range f.joint.left[k*s.n : (k+1)*s.n] {
-			if i < attack {
+			if i < burst {
 				early += power(v)
 			} else {
 				later += power(v)
 			}
 		}
 	}
-	if early*float64(s.n-attack) > 4*later*float64(attack) {
-		t.skip = int(math.Ceil(attackS * t.fs / float64(t.m)))
-		t.nextFit = t.next
+	if early*float64(s.n-burst) <= 4*later*float64(burst) {
+		return false
 	}
+	t.skip = skip
+	return true
 }
+
+// burstS is how long the noise of an attack lasts, in seconds.
+const burstS = 0.01
 
 // trackedAttack returns the pitch of the first part of the note from the track of its time in the
 // last fit; 0 if that does not cover it.

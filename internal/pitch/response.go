@@ -33,12 +33,13 @@ func (j *joint) response() {
 		}
 		j.power[l] = cmplx.Exp(complex(-j.alpha[r]*dt*float64(n), math.Remainder(w*(1+chord)*dt*float64(n), 2*math.Pi)))
 		row := j.basis[l*n : (l+1)*n]
+		warped := j.s.warpedRow(r)
 		var m0, m1, m2 float64
 		for i := range row {
 			row[i] = e
 			e *= turn
-			if j.s.psi[i] != 0 {
-				row[i] *= cmplx.Rect(1, w*j.s.psi[i])
+			if warped != nil {
+				row[i] *= warped[i]
 			}
 			p := real(row[i])*real(row[i]) + imag(row[i])*imag(row[i])
 			m0 += p

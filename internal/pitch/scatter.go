@@ -22,7 +22,26 @@ func (j *joint) residuals() {
 		}
 		j.rho[k] = left / math.Max(float64(n)-lost, 0.2*float64(n))
 	}
+	j.doubt()
 }
+
+// doubt forgets what was found of partials that do not stand out of what is left around them, so that
+// no later fit takes a peak of the noise for a partial, and keeps a low quartile of the noise.
+func (j *joint) doubt() {
+	j.ratios = append(j.ratios[:0], j.rho...)
+	slices.Sort(j.ratios)
+	j.quiet = j.ratios[len(j.ratios)/4] * float64(j.s.length)
+	for k, r := range j.active {
+		if j.seen[r] == found && power(j.c[r])*j.mass[k] < 4*significant*j.rho[k] {
+			j.forget(r)
+			j.seen[r] = buried
+		}
+	}
+}
+
+// significant is the energy of a partial in the window, in units of the noise of one block, from which
+// it is taken to be there.
+const significant = 12
 
 // law makes the final fit of f1 and B to the free deviations, with the noise found around each
 // partial and the scatter of real partials about the law as a random effect: nothing if noise
@@ -87,7 +106,7 @@ func (j *joint) law() bool {
 
 // commonScatter is how far partials that scatter about the law by one width move in common: about
 // what a second polarisation a quarter as strong does.
-const commonScatter = 0.5
+const commonScatter = 0.6
 
 // lawWidth returns the half width (cents) of the distribution that partial k of a real string
 // keeps about the law: narrow for the upper ones, wider for the lowest, heavy tails for all.

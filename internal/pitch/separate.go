@@ -96,6 +96,10 @@ func (j *joint) spreadless() {
 	j.deviations()
 }
 
+// faint is the energy that leaks from one partial into the blocks of another, as a part of the noise
+// there, up to which it is not worth taking out.
+const faint = 0.1
+
 // remainder fills left with what the model leaves of each row.
 func (j *joint) remainder() {
 	n, na := j.s.n, len(j.active)
@@ -105,11 +109,11 @@ func (j *joint) remainder() {
 		copy(left, j.s.at(r))
 		for l, rl := range j.active {
 			c := 0.5 * j.c[rl]
-			if c == 0 {
-				continue
-			}
 			f := j.kernel[k*na+l] * c
 			m := j.mirror[k*na+l] * conj(c)
+			if (power(f)+power(m))*float64(j.s.samples()) <= faint*j.white {
+				continue
+			}
 			// f·e + m·ē with e = x + iy is (f+m)·x + i(f−m)·y.
 			ar, ai := real(f)+real(m), imag(f)+imag(m)
 			br, bi := imag(m)-imag(f), real(f)-real(m)

@@ -17,6 +17,7 @@ type series struct {
 	z       []complex128 // rows × n
 	t       []float64    // [s] middle of each block, from the middle of the window
 	psi     []float64    // [s] mean warp of time over each block
+	warped  []complex128 // rows × n: what the warp makes of the phase of each row; empty without one
 	bend    []float64    // [s] warp of time at each sub-block against that of its block
 	half    float64      // [s] half the window
 	bow     []float64    // [s] largest of bend in each block
@@ -117,6 +118,24 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	for r := range rows {
 		s.join(b, r, from, q)
 	}
+	s.warped = s.warped[:0]
+	if !w.steady() {
+		s.warped = grow(s.warped, rows*n)
+		for r, omega := range s.omega {
+			for j, psi := range s.psi {
+				s.warped[r*n+j] = unit(omega * fs * psi)
+			}
+		}
+	}
+}
+
+// warpedRow returns what the warp makes of the phase of row r, block by block; nil without a warp. It
+// is that of the frequency the row is looked at: the few cents that a fit moves it do not show.
+func (s *series) warpedRow(r int) []complex128 {
+	if len(s.warped) == 0 {
+		return nil
+	}
+	return s.warped[r*s.n : (r+1)*s.n]
 }
 
 // join fills row r: each block is the sum of q sub-blocks turned back by the reference's phase.

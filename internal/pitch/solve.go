@@ -71,7 +71,8 @@ func (j *joint) explained() float64 {
 // energy after this step, and the noise of every block accordingly.
 func (j *joint) noise(explained float64) {
 	free := math.Max(1, float64(j.s.samples()-4*len(j.active)-2))
-	j.white = math.Max((j.s.energy-explained)/free, 1e-6*j.s.energy/float64(j.s.samples()))
+	// The difference of two large energies has few digits.
+	j.white = math.Max((j.s.energy-explained)/free, math.Max(j.quiet/2, 1e-6*j.s.energy/float64(j.s.samples())))
 	j.rho = grow(j.rho, len(j.active))
 	for k := range j.rho {
 		j.rho[k] = j.white / float64(j.s.length)

@@ -25,6 +25,7 @@ type Config struct {
 
 // Spans of a note, in seconds after its onset.
 const (
+	historyS    = 0.8  // of the samples that is kept
 	attackS     = 0.02 // the attack itself, which is not measured
 	attackEndS  = 0.15 // what AttackF1Hz covers, from attackS
 	settleS     = 0.25 // from where a settled pitch is read, if the note is long enough
@@ -130,7 +131,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate), lowest: cfg.MinHz}
 	t.frame = 4 * t.m
 	t.levels = newLevels(t.fs, t.frame)
-	t.past = newHistory(int(0.6*t.fs) + t.frame)
+	t.past = newHistory(int(historyS*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
 	if cfg.Live {
 		t.note.partials, t.note.live = youngPartials, true
@@ -267,11 +268,8 @@ func (t *Tracker) acquire() {
 		t.state = waiting
 		return
 	}
-	if t.next < t.nextTry {
-		return
-	}
 	window := float64(t.next-t.body()) / t.fs
-	if t.young() && t.lockExpected(window) || window < 0.012 {
+	if t.young() && t.lockExpected(window) || t.next < t.nextTry || window < 0.012 {
 		return
 	}
 	t.tries++
