@@ -131,7 +131,37 @@ func (j *joint) scale(left []float64, heard int) float64 {
 	if heard < 8 {
 		return 1
 	}
+	if j.noiseExplains(left, heard) {
+		return 0
+	}
 	return math.Min(1, math.Sqrt(j.robustScatter(left))/0.3)
+}
+
+// noiseExplains reports whether the deviations of the partials that are heard, with their correlations,
+// are no larger than noise makes them in all but one of a thousand windows.
+func (j *joint) noiseExplains(left []float64, heard int) bool {
+	na := len(left)
+	j.ratios = append(j.ratios[:0], left...)
+	for k := range na {
+		j.extra[k] = 0
+		if !j.hears(k) {
+			j.extra[k] = 1e6 // cents²: it says nothing
+		}
+	}
+	j.whiten(true, j.ratios)
+	var chi2 float64
+	for k, e := range j.ratios {
+		chi2 += e * e
+		j.extra[k] = 0
+	}
+	return chi2 < chiSquared(float64(heard-2), 3.09)
+}
+
+// chiSquared returns what χ² of n degrees of freedom exceeds as often as a unit normal exceeds z.
+// Source: E. B. Wilson, M. M. Hilferty, Proc. Natl. Acad. Sci. 17 (1931) 684.
+func chiSquared(n, z float64) float64 {
+	t := 1 - 2/(9*n) + z*math.Sqrt(2/(9*n))
+	return n * t * t * t
 }
 
 // agreed reports whether enough of the well measured partials lie within the width of the scatter
@@ -202,9 +232,15 @@ func (j *joint) robustScatter(left []float64) float64 {
 func (j *joint) heard() int {
 	n := 0
 	for k := range j.active {
-		if j.devCov[k*len(j.active)+k] < lawScatter(j.number[k])*lawScatter(j.number[k]) {
+		if j.hears(k) {
 			n++
 		}
 	}
 	return n
+}
+
+// hears reports whether active partial k is known better than the scatter expected of it.
+func (j *joint) hears(k int) bool {
+	t := lawScatter(j.number[k])
+	return j.devCov[k*len(j.active)+k] < t*t
 }

@@ -340,7 +340,7 @@ const (
 
 // shortestPeriods is how many periods a fit needs: each partial has four unknowns, an amplitude and a
 // rate, both complex, and two periods of a note hold four numbers a partial.
-const shortestPeriods = 2.2
+const shortestPeriods = 2.1
 
 // lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
 // live note is taken from its first instant: what the attack spoils shows in the fit.

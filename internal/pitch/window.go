@@ -28,6 +28,7 @@ type WindowEstimator struct {
 	ladder      ladder
 	once, again fitter
 	parts       [2][]Partial
+	maxHz       float64 // above which no pitch is looked for
 }
 
 // NewWindowEstimator returns an estimator for sampleRate in Hz, 8000 to 192000.
@@ -50,10 +51,14 @@ const (
 // of samples in x; its Partials are valid until the next call. It reports false if nothing with
 // a pitch sounds. x should hold at least three periods of minHz.
 func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, bool) {
-	p, ok := e.yin.find(x, e.fs, minHz, maxHz)
+	// A guess needs no more than an acquisition does; the middle of the window is as good as any.
+	n := min(len(x), int(math.Max(acquireS, 4/minHz)*e.fs))
+	begin := (len(x) - n) / 2
+	p, ok := e.yin.find(x[begin:begin+n], e.fs, minHz, maxHz)
 	if !ok || p.aperiodicity > noPeriodDip {
 		return Reading{}, false
 	}
+	e.maxHz = maxHz
 	r, ok := e.around(0, x, first(p.hz, guessSigma))
 	if ok && r.SNRdB > trustedSNR {
 		return r, ok
@@ -76,6 +81,7 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 
 // Around is Estimate for a pitch known beforehand to about sigmaCents (one standard deviation).
 func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, bool) {
+	e.maxHz = math.Inf(1)
 	return e.around(0, x, first(f1, sigmaCents))
 }
 
@@ -92,7 +98,7 @@ func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool)
 	ok := f.whole(0, f.bank.n, drifts, 0, &r)
 	e.parts[slot] = r.Partials
 	up, higher := r.higher()
-	if !ok || !higher {
+	if !ok || !higher || up.f1 > e.maxHz {
 		return r, ok
 	}
 	other, better := e.around(1-slot, x, up)
