@@ -88,12 +88,34 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
 
-// evident reports whether the reading is of a note rather than of something in the noise: either
-// it explains the sound well, or several partials keep to the law, or one is sharp although much
-// else (thump, rumble) sounds with it.
+// evident reports whether the reading is of a note rather than of something in the noise, or of partials
+// that belong to no string: either it explains the sound well, or several partials keep to the law, or
+// the lowest is sharp although much else (thump, rumble) sounds with it.
 func (f *fitter) evident(r *Reading) bool {
-	return r.SNRdB > evidentSNR || len(r.Partials) >= 4 && r.SigmaCents < 5 ||
-		r.SNRdB > -4 && len(r.Partials) > 0 && r.SigmaCents < 1
+	if len(r.Partials) == 0 || !r.numbered() || r.B < -3*r.BSigma-1e-5 {
+		return false
+	}
+	kept := r.kept()
+	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || kept >= 4 && r.SigmaCents < 5 ||
+		r.SNRdB > -4 && r.Partials[0].N == 1 && r.SigmaCents < 1 && r.WindowS > 0.1
+}
+
+// numbered reports whether the numbers of the partials can be believed: high ones alone would fit the
+// law of some string whatever they are, unless many keep to it and it is a likely one.
+func (r *Reading) numbered() bool {
+	p := priorB(r.F1Hz)
+	return r.Partials[0].N <= 2 || r.kept() >= 5 && r.SigmaCents < 3 && math.Abs(r.B-p.mean) < 2*p.sigma
+}
+
+// kept returns how many partials keep to the law as those of strings do.
+func (r *Reading) kept() int {
+	n := 0
+	for _, p := range r.Partials {
+		if math.Abs(p.OffCents) < 3+2*p.SigmaCents {
+			n++
+		}
+	}
+	return n
 }
 
 // higher returns the note that r really is, if all that is heard lies on the partials that are

@@ -41,7 +41,7 @@ func (j *joint) doubt() {
 
 // significant is the energy of a partial in the window, in units of the noise of one block, from which
 // it is taken to be there.
-const significant = 12
+const significant = 6
 
 // law makes the final fit of f1 and B to the free deviations, with the noise found around each
 // partial and the scatter of real partials about the law as a random effect: nothing if noise
