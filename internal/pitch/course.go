@@ -92,7 +92,12 @@ func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guess
 // that belong to no string: either it explains the sound well, or several partials keep to the law, or
 // the lowest is sharp although much else (thump, rumble) sounds with it.
 func (f *fitter) evident(r *Reading) bool {
-	if len(r.Partials) == 0 || !r.numbered() || r.B < -3*r.BSigma-1e-5 {
+	return r.audible() && r.numbered() && r.B > -3*r.BSigma-1e-5
+}
+
+// audible is evident without a look at which partials they are.
+func (r *Reading) audible() bool {
+	if len(r.Partials) == 0 {
 		return false
 	}
 	kept := r.kept()

@@ -185,6 +185,11 @@ func (j *joint) choose() bool {
 		if r > 0 && j.uncertain(r)*j.length(r) > 0.3 {
 			continue
 		}
+		// A partial that turns far within a block, because the stiffness was thought to be another, is
+		// all but lost in it.
+		if math.Abs(2*math.Pi*f/j.s.fs-j.s.omega[r])*float64(j.s.length) > 1.5 {
+			continue
+		}
 		j.active = append(j.active, r)
 		j.number = append(j.number, k)
 	}

@@ -87,6 +87,7 @@ type Tracker struct {
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
 	since     int64   // index since which no hand has moved the pitch
+	fastAt    int64   // index at which it last moved faster than a hand moves it; 0: never
 	handledAt int64   // index at which a hand was last seen to move it; 0: never
 	moved     bool    // the pitch has been moved since the last fit
 	looks     watch   // what the phases have shown
@@ -323,7 +324,7 @@ func (t *Tracker) start(r *Reading, window float64) {
 func (t *Tracker) begun(r *Reading) {
 	t.base, t.parts, t.fitSigma = *r, r.Partials, r.SigmaCents
 	t.settling, t.since, t.skip = t.cfg.Live && t.plucked, t.note.bank.first, 0
-	t.handledAt, t.moved, t.failing = 0, false, 0
+	t.handledAt, t.fastAt, t.moved, t.failing = 0, 0, false, 0
 	t.looks.hops = 0
 	t.nextFit = t.next
 	if t.cfg.Live && !t.settling {
@@ -355,7 +356,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, first(hz, expectSigma), &r) &&
+		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) &&
 			r.SNRdB > trustedSNR && math.Abs(cents(r.F1Hz, hz)) < expectLimit {
 			t.start(&r, window)
 			return true
@@ -392,10 +393,10 @@ func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
 	}
 	up, higher := r.higher()
 	if !higher || up.f1 > t.cfg.MaxHz {
-		return true
+		return t.note.evident(r)
 	}
 	// Some notes do sound with their even partials alone: they are well explained all the same.
-	explained := r.SNRdB > evidentSNR
+	explained := r.SNRdB > evidentSNR && r.numbered()
 	return t.lockNear(up, window, r) || explained && begin()
 }
 
@@ -415,7 +416,7 @@ func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	f := &t.note
 	r.Partials = r.Partials[:0]
 	start = t.aligned(start)
-	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !f.evident(r) {
+	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !r.audible() {
 		return false
 	}
 	// Later fits begin from here, not from the first instant, which may still have been sliding.

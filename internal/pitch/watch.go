@@ -24,9 +24,11 @@ const (
 // latest returns the place of the look taken ago hops before the newest one.
 func (w *watch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
 
-// lookLength returns the sub-blocks of a short look at partials: 25 ms, four periods at least.
+// lookLength returns the sub-blocks of a short look at partials: 25 ms, or less for high notes, and
+// four periods at least.
 func (t *Tracker) lookLength() int {
-	return int(math.Max(0.025, 4/t.base.F1Hz) * t.fs / float64(t.m))
+	s := math.Max(math.Min(0.025, 11/t.base.F1Hz), 4/t.base.F1Hz)
+	return int(math.Max(0.01, s) * t.fs / float64(t.m))
 }
 
 // look takes a look and sets ahead, and sees a hand on the peg.
@@ -54,13 +56,22 @@ func (t *Tracker) look() {
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= f.planned.rate(float64(t.next), t.fs) * centsPerNeper
 	}
-	switch {
-	case math.Abs(t.ahead) > fastestHand: // something else sounds: only a fit can tell what
-		t.ahead, t.handledAt = 0, 0
-		t.nextFit = min(t.nextFit, t.next+int64(lostS/4*t.fs))
-	case math.Abs(ahead) > limit:
-		t.handledAt = t.next
+	fast := math.Abs(t.ahead) > math.Min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart()))
+	if fast {
+		t.fastAt = t.next
 	}
+	if math.Abs(ahead) <= limit {
+		return
+	}
+	if !fast && (t.fastAt == 0 || float64(t.next-t.fastAt) > swingS*t.fs) {
+		t.handledAt = t.next
+		return
+	}
+	// A voice, or something else sounds: only a fit can tell.
+	t.ahead, t.handledAt, t.moved = 0, 0, true
+	t.base.SigmaCents = math.Max(t.base.SigmaCents, fastestHand)
+	t.still(t.shortest())
+	t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
 }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
@@ -70,6 +81,19 @@ const turnedCents = 0.35
 // fastestHand is how far (cents) a hand can turn a string in that time.
 const fastestHand = 25
 
+// While the pitch swings faster than that, as a voice's does, the phases cannot follow it: for swingS
+// (s) after it did they are not asked, and a fit is made every voiceS (s).
+const (
+	swingS = 0.4
+	voiceS = 0.03
+)
+
+// lookApart returns the time between two looks that are compared, in seconds: they share no samples,
+// and the fundamental turns so little between them that a swing of half a semitone is told.
+func (t *Tracker) lookApart() float64 {
+	return math.Max(float64(t.lookLength()*t.m)/t.fs, math.Min(0.05, 11/t.base.F1Hz))
+}
+
 // compare returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
 // from the last reading, and the standard error of that: by how much the phases of the lowest
 // partials have run ahead between two looks that share no samples. The pitch must not run further in
@@ -77,7 +101,7 @@ const fastestHand = 25
 func (t *Tracker) compare() (ahead, noise float64) {
 	w := &t.looks
 	n := float64(t.lookLength() * t.m)
-	apart := int(math.Ceil(math.Max(n, 0.05*t.fs) / float64(4*t.frame)))
+	apart := int(math.Ceil(t.lookApart() * t.fs / float64(4*t.frame)))
 	if w.hops <= apart || apart >= watchHops || float64(t.note.bank.n*t.m) < n+float64(apart*4*t.frame) {
 		return 0, 0
 	}
@@ -88,8 +112,8 @@ func (t *Tracker) compare() (ahead, noise float64) {
 	loudest := math.Inf(-1)
 	for i := range t.base.Partials {
 		p := &t.base.Partials[i]
-		if p.N > watchedBand {
-			break
+		if p.N > watchedBand || seen+gone > 0 && p.Hz*between*fastestHand > 0.4*centsPerNeper {
+			break // a fast hand would turn it by more than can be told
 		}
 		early, late := w.seen[then][p.N-1], w.seen[now][p.N-1]
 		if p.LevelDB < loudest-20 || early == 0 {
@@ -127,7 +151,7 @@ func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.ha
 func (t *Tracker) turn() {
 	f1 := t.base.F1Hz * math.Exp(t.ahead/centsPerNeper)
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
-	t.base.SigmaCents = math.Hypot(t.fitSigma, t.ahead)
+	t.base.SigmaCents = math.Hypot(t.fitSigma, 2*t.ahead)
 	t.base.shift(f1)
 	t.moved = true
 	t.still(t.shortest())
