@@ -2,6 +2,8 @@ package engine
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 
 	"tunerd/internal/capture"
 	"tunerd/internal/clock"
@@ -100,17 +102,33 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	if r.NewOnset && f.held == 0 {
 		f.resolver.Reset()
 	}
-	if r.State == pitch.Sounding {
+	switch r.State {
+	case pitch.Sounding:
 		f.sounding(out, r)
+	case pitch.Inharmonic:
+		if out.Message == "" {
+			out.Message = ringing(r.Partials)
+		}
 	}
 	out.Strings = append(out.Strings, f.rows...)
 	return out
 }
 
 var states = map[pitch.State]display.State{
-	pitch.Silent:   display.Silent,
-	pitch.Unsure:   display.Unsure,
-	pitch.Sounding: display.Sounding,
+	pitch.Silent:     display.Silent,
+	pitch.Unsure:     display.Unsure,
+	pitch.Inharmonic: display.Unsure,
+	pitch.Sounding:   display.Sounding,
+}
+
+// ringing says what an inharmonic sound rings at.
+func ringing(partials []pitch.Partial) string {
+	const most = 5
+	list := make([]string, 0, most)
+	for _, p := range partials[:min(most, len(partials))] {
+		list = append(list, strconv.FormatFloat(p.Hz, 'f', 1, 64))
+	}
+	return "no string's partials: " + strings.Join(list, ", ") + " Hz"
 }
 
 // sounding fills in the pitch, its target and the strobe.

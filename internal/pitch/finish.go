@@ -11,6 +11,10 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 		*r = Reading{}
 	case acquiring:
 		*r = Reading{State: Unsure, Onset: t.from}
+		if len(t.rung) > 0 {
+			r.State = Inharmonic
+			parts = append(parts, t.rung...)
+		}
 	case tracking:
 		*r = t.base
 		r.State, r.Onset = Sounding, t.from

@@ -62,6 +62,42 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 	return best, best.f1 > 0
 }
 
+// ring returns the peaks of x within ringDB of the highest if at least three of them hold nearly all the
+// power of the sound: something rings, whatever its pitch; else none.
+func (l *ladder) ring(x []float64, fs float64) []peak {
+	l.spectrum(x)
+	l.pick(fs, len(x))
+	top := 0.0
+	for _, p := range l.peaks {
+		top = math.Max(top, p.weight)
+	}
+	lobe := 2 * l.size / len(x) // bins from the top of a peak to the end of its main lobe
+	var on, all float64
+	for _, s := range l.spec {
+		all += power(s)
+	}
+	kept := l.peaks[:0]
+	for _, p := range l.peaks {
+		if p.weight < top*ringPart {
+			continue
+		}
+		kept = append(kept, p)
+		at := int(p.hz/fs*float64(l.size) + 0.5)
+		for i := max(0, at-lobe); i <= min(len(l.spec)-1, at+lobe); i++ {
+			on += power(l.spec[i])
+		}
+	}
+	if len(kept) < 3 || on < ringShare*all {
+		return nil
+	}
+	return kept
+}
+
+const (
+	ringPart  = 0.05 // of the highest peak's amplitude: 26 dB below it
+	ringShare = 0.8  // of the sound's power that is in such peaks
+)
+
 // spectrum fills spec with that of x under a Hann window, padded to twice its length or more.
 func (l *ladder) spectrum(x []float64) {
 	size := 1

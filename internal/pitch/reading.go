@@ -4,14 +4,15 @@ package pitch
 type State int
 
 const (
-	Silent   State = iota // nothing that stands out of the background
-	Unsure                // something sounds, but no pitch can be given (yet): attack, noise, click
-	Sounding              // a pitch with its uncertainty
+	Silent     State = iota // nothing that stands out of the background
+	Unsure                  // something sounds, but no pitch can be given (yet): attack, noise, click
+	Sounding                // a pitch with its uncertainty
+	Inharmonic              // something rings whose partials belong to no string: a bell, a bar, several notes
 )
 
 // A Partial is one tracked partial of the sounding note.
 type Partial struct {
-	N          int     // 1 is the lowest of the stiff-string series
+	N          int     // 1 is the lowest of the stiff-string series; 0 in an Inharmonic reading
 	Hz         float64 // as measured
 	OffCents   float64 // measured against the fitted law of the whole note
 	SigmaCents float64 // standard uncertainty of Hz, in cents

@@ -135,7 +135,7 @@ func (t *Tracker) still(window float64) {
 // it to, and the stiffness of the string.
 func (t *Tracker) anew() known {
 	return known{
-		f1: t.base.F1Hz, sigmaCents: math.Min(20, 1+2*t.base.SigmaCents), b: t.base.B,
+		f1: t.base.F1Hz, sigmaCents: math.Min(8, 1+2*t.base.SigmaCents), b: t.base.B,
 		sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
 	}
 }

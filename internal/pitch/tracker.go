@@ -78,6 +78,7 @@ type Tracker struct {
 	base     Reading // of the last fit, moved along with the peg
 	fitSigma float64 // [cents] what the last fit said of its pitch
 	parts    []Partial
+	rung     []Partial // peaks of a sound in which no pitch was found
 	spare    []Partial
 	out      Reading
 	fresh    bool // no reading of this note has been given yet
@@ -227,6 +228,7 @@ func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
 	t.state, t.from, t.plucked = acquiring, at, plucked
 	t.tries, t.nextTry = 0, 0
+	t.rung = t.rung[:0]
 	t.peak = 0
 }
 
@@ -278,9 +280,22 @@ func (t *Tracker) acquire() {
 	if t.lock(math.Min(window, acquireS)) {
 		return
 	}
+	if window >= 0.9*acquireS {
+		t.listPeaks()
+	}
 	if t.age() > backgroundS && t.tries > 4 {
 		t.levels.settle()
 		t.state = waiting
+	}
+}
+
+// listPeaks keeps, as partials without a number, what rings in the latest sound that no pitch was found for.
+func (t *Tracker) listPeaks() {
+	n := int64(acquireS * t.fs)
+	t.rung = t.rung[:0]
+	for _, p := range t.ladder.ring(t.past.from(t.next-n, t.next), t.fs) {
+		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
+		t.rung = append(t.rung, Partial{Hz: p.hz, LevelDB: 20 * math.Log10(2*p.weight/float64(n))})
 	}
 }
 

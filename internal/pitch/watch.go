@@ -28,7 +28,7 @@ func (w *watch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
 // four periods at least.
 func (t *Tracker) lookLength() int {
 	s := math.Max(math.Min(0.025, 11/t.base.F1Hz), 4/t.base.F1Hz)
-	return int(math.Max(0.01, s) * t.fs / float64(t.m))
+	return int(math.Max(0.016, s) * t.fs / float64(t.m))
 }
 
 // look takes a look and sets ahead, and sees a hand on the peg.
@@ -91,7 +91,7 @@ const (
 // lookApart returns the time between two looks that are compared, in seconds: they share no samples,
 // and the fundamental turns so little between them that a swing of half a semitone is told.
 func (t *Tracker) lookApart() float64 {
-	return math.Max(float64(t.lookLength()*t.m)/t.fs, math.Min(0.05, 11/t.base.F1Hz))
+	return math.Max(float64(t.lookLength()*t.m)/t.fs, math.Max(0.025, math.Min(0.05, 11/t.base.F1Hz)))
 }
 
 // compare returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
