@@ -1,4 +1,4 @@
-// Small helpers to make and change elements.
+// Small functions to make and change elements.
 
 const SVG = 'http://www.w3.org/2000/svg';
 
