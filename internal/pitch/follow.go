@@ -6,6 +6,7 @@ import "math"
 func (t *Tracker) track(power float64) {
 	if power < 2*t.levels.floor || power < 1e-5*t.peak && power < 100*t.levels.floor {
 		t.end(t.next)
+		t.levels.settle() // what is left of it is no new note
 		return
 	}
 	if !t.checked && t.next >= t.nextTry && t.age() > attackS+acquireS {

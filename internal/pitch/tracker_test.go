@@ -218,3 +218,14 @@ func TestTurnedPeg(t *testing.T) {
 		}
 	}
 }
+
+// A string that fades into the silence of a recording ends once; what is left of it is no new note.
+func TestFadingNoteEndsOnce(t *testing.T) {
+	bothModes(t, func(t *testing.T, live bool) {
+		for _, hz := range []float64{82.407, 220, 660} {
+			s := newScene(6, testRate, -110, newRand(1))
+			s.pluck(sound.String(hz), 0.0003, -20, newRand(2))
+			within(t, fmt.Sprintf("%g Hz", hz), onlyNote(t, listen(t, Config{Live: live}, s.x, 512)).Reading, hz, 0.1)
+		}
+	})
+}

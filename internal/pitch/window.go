@@ -12,7 +12,8 @@ const (
 )
 
 func checkSampleRate(fs float64) error {
-	if !(fs >= minSampleRate && fs <= maxSampleRate) {
+	const card = 1e-3 // a sound card's rate corrected for its clock may lie beyond by that part
+	if !(fs >= minSampleRate*(1-card) && fs <= maxSampleRate*(1+card)) {
 		return fmt.Errorf("pitch: sample rate %g Hz is outside %d-%d Hz", fs, minSampleRate, maxSampleRate)
 	}
 	return nil
