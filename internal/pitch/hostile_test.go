@@ -16,8 +16,8 @@ func TestNewTrackerErrors(t *testing.T) {
 		want []string // the value and the range that works
 	}{
 		{Config{SampleRate: 0}, []string{"0 Hz", "8000-192000"}},
-		{Config{SampleRate: 7990}, []string{"7999", "8000-192000"}},
-		{Config{SampleRate: 192200}, []string{"192001", "8000-192000"}},
+		{Config{SampleRate: 7990}, []string{"7990", "8000-192000"}},
+		{Config{SampleRate: 192200}, []string{"192200", "8000-192000"}},
 		{Config{SampleRate: math.NaN()}, []string{"NaN", "8000-192000"}},
 		{Config{SampleRate: math.Inf(1)}, []string{"Inf", "8000-192000"}},
 		{Config{SampleRate: 48000, MinHz: 5}, []string{"5 to", "15 Hz"}},
