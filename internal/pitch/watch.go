@@ -50,7 +50,7 @@ func (t *Tracker) look() {
 	}
 	ahead, noise := t.compare()
 	t.ahead = ahead
-	limit := turnedCents + 3*noise
+	limit := turnedCents + 6*noise // one look in ninety a second must not be a chance
 	if t.settling {
 		// Just after a pluck the pitch falls, and the reading is still learning where to.
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
@@ -119,7 +119,8 @@ func (t *Tracker) compare() (ahead, noise float64) {
 		if p.LevelDB < loudest-20 || early == 0 {
 			continue
 		}
-		if 20*math.Log10(2*cmplx.Abs(late)+1e-30) < p.LevelDB-20 {
+		faded := p.LevelDB - 20*math.Log10(2*cmplx.Abs(late)+1e-30)
+		if faded > 20 {
 			gone++
 			continue
 		}
@@ -128,7 +129,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 		off[seen] = math.Remainder(turns, 1) / (p.Hz * between) * centsPerNeper
 		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
 		length := t.base.WindowS * t.fs
-		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs)
+		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * math.Max(1, math.Pow(10, faded/20))
 		seen++
 	}
 	if seen <= gone { // the note has all but ended
