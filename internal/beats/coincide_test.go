@@ -1,36 +1,13 @@
 package beats
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
-)
 
-// readTable reads a CSV file of published values and returns its rows by column name.
-func readTable(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		named := map[string]string{}
-		for i, name := range rows[0] {
-			named[name] = row[i]
-		}
-		out = append(out, named)
-	}
-	return out
-}
+	"tunerd/internal/testkit"
+)
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -54,7 +31,7 @@ func equalHz(t *testing.T, name string) float64 {
 // 2007; the whole figures are targets rounded for counting). The plainest coincidence found must be
 // theirs, at their rate to its last figure and on their side.
 func TestPublishedBeatRates(t *testing.T) {
-	rows := readTable(t, "testdata/beat_rates.csv")
+	rows := testkit.Table(t, "testdata/beat_rates.csv")
 	if len(rows) < 55 {
 		t.Fatalf("only %d rows", len(rows))
 	}
@@ -89,7 +66,7 @@ func TestTable(t *testing.T) {
 		return Tone{Hz: 440 * math.Exp2(key/12)}
 	}
 	intervals := map[string][2]int{"m3": {6, 5}, "M3": {5, 4}, "P4": {4, 3}, "P5": {3, 2}, "m6": {8, 5}, "M6": {5, 3}}
-	for _, row := range readTable(t, "testdata/beat_rates.csv") {
+	for _, row := range testkit.Table(t, "testdata/beat_rates.csv") {
 		table := Table([]Tone{{Hz: equalHz(t, row["lower"])}}, [][2]int{intervals[row["interval"]]}, nearest)
 		got, want := math.Abs(table[0].Cells[0].BeatHz()), number(t, row["beats_per_s_exact"])
 		if math.Abs(got-want) > 1e-6 {

@@ -4,12 +4,14 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"tunerd/internal/testkit"
 )
 
 // The difference tones of two notes: testdata/combination_tones.csv, whose rows name their sources
 // (Helmholtz ch. VII, "Combination tone" in Wikipedia).
 func TestPublishedDifferenceTones(t *testing.T) {
-	for _, row := range readTable(t, "testdata/combination_tones.csv") {
+	for _, row := range testkit.Table(t, "testdata/combination_tones.csv") {
 		f1, f2 := number(t, row["f1"]), number(t, row["f2"])
 		scale := 1.0
 		if strings.Contains(row["source"], "ratio numbers") {

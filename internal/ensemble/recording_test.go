@@ -2,19 +2,18 @@ package ensemble
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"testing"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/testkit"
 )
 
 func load(t *testing.T, path string) ([]float64, float64) {
@@ -38,28 +37,6 @@ func load(t *testing.T, path string) ([]float64, float64) {
 	}
 }
 
-func table(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, name := range rows[0] {
-			m[name] = row[i]
-		}
-		out = append(out, m)
-	}
-	return out
-}
-
 func number(t *testing.T, s string) float64 {
 	t.Helper()
 	v, err := strconv.ParseFloat(s, 64)
@@ -75,7 +52,7 @@ func number(t *testing.T, s string) float64 {
 func TestRecordedChords(t *testing.T) {
 	const dir = "../../testdata/wav/chords"
 	parts := map[string][]map[string]string{}
-	for _, row := range table(t, filepath.Join(dir, "chords.csv")) {
+	for _, row := range testkit.Table(t, filepath.Join(dir, "chords.csv")) {
 		parts[row["file"]] = append(parts[row["file"]], row)
 	}
 	for _, file := range slices.Sorted(maps.Keys(parts)) {

@@ -1,38 +1,14 @@
 package fretboard
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
 	"tunerd/internal/targets"
+	"tunerd/internal/testkit"
 )
-
-// readTable reads a table of testdata as records by column name.
-func readTable(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var records []map[string]string
-	for _, row := range rows[1:] {
-		r := map[string]string{}
-		for i, name := range rows[0] {
-			r[name] = row[i]
-		}
-		records = append(records, r)
-	}
-	return records
-}
 
 func number(t *testing.T, s string) float64 {
 	t.Helper()
@@ -89,7 +65,7 @@ func ratio(t *testing.T, text string) targets.Interval {
 // Table of the formula of Byers; see testdata.
 func TestFretPositionsAgainstTable(t *testing.T) {
 	boards := map[string]*Board{}
-	for _, r := range readTable(t, "fret_positions.csv") {
+	for _, r := range testkit.Table(t, "testdata/fret_positions.csv") {
 		scale := r["scale_mm"]
 		b := boards[scale]
 		if b == nil {
@@ -234,7 +210,7 @@ func TestHarmonicNodesAgainstTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows := readTable(t, "harmonic_nodes.csv")
+	rows := testkit.Table(t, "testdata/harmonic_nodes.csv")
 	for _, r := range rows {
 		h, k := number(t, r["harmonic"]), number(t, r["node"])
 		if h > MaxHarmonic {
@@ -275,7 +251,7 @@ func TestHarmonicsAgainstTable(t *testing.T) {
 		off[strconv.Itoa(a.Number)] = a.OffCents
 		touched[a.Number] = append(touched[a.Number], a.Fret)
 	}
-	for _, r := range readTable(t, "harmonics.csv") {
+	for _, r := range testkit.Table(t, "testdata/harmonics.csv") {
 		if got, ok := off[r["harmonic"]]; ok {
 			near(t, "harmonic "+r["harmonic"], got, number(t, r["deviation_12equal_published"]), 0.051)
 		}

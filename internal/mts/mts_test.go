@@ -2,7 +2,6 @@ package mts
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/hex"
 	"errors"
 	"flag"
@@ -17,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"tunerd/internal/targets"
+	"tunerd/internal/testkit"
 )
 
 // TestMain fixes the seed of the property tests unless one is given, so that a run repeats.
@@ -31,28 +31,6 @@ func TestMain(m *testing.M) {
 	}
 	fmt.Println("rapid.seed", seed.Value)
 	os.Exit(m.Run())
-}
-
-// table reads a CSV file of testdata; testdata/README.md names the sources.
-func table(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	data, err := os.ReadFile("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	records, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
-	if err != nil || len(records) < 2 {
-		t.Fatalf("%s: %d rows, %v", name, len(records), err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, column := range records[0] {
-			row[column] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }
 
 func unhex(t testing.TB, text string) []byte {
@@ -102,7 +80,7 @@ const middleC = "C4=261.6255653005986"
 
 func TestPublishedFrequencyWords(t *testing.T) {
 	published := 0
-	for _, r := range table(t, "frequency_words.csv") {
+	for _, r := range testkit.Table(t, "testdata/frequency_words.csv") {
 		p := pitchFrom(unhex(t, r["bytes_hex"]))
 		if r["hz_exact"] == "" {
 			if p != NoChange {
@@ -186,7 +164,7 @@ func TestScaleOctaveExamples(t *testing.T) {
 	for i, name := range keyNames {
 		place[name] = i
 	}
-	rows := table(t, "scale_octave.csv")
+	rows := testkit.Table(t, "testdata/scale_octave.csv")
 	for name, spec := range specs {
 		cents, err := OctaveOf(tuning(t, spec, middleC), Layout{Key: AutoKey})
 		if err != nil {

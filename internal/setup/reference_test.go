@@ -1,37 +1,14 @@
 package setup
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
-)
 
-// rows reads a table of testdata; both say in each row where the figures are from.
-func rows(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, record := range all[1:] {
-		row := map[string]string{}
-		for i, name := range all[0] {
-			row[name] = record[i]
-		}
-		out = append(out, row)
-	}
-	return out
-}
+	"tunerd/internal/testkit"
+)
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -50,7 +27,7 @@ func number(t *testing.T, text string) float64 {
 func TestSetbacks(t *testing.T) {
 	frets := []int{1, 2, 3, 5, 7, 9, 12}
 	board := guitar650()
-	for i, row := range rows(t, "setbacks.csv") {
+	for i, row := range testkit.Table(t, "testdata/setbacks.csv") {
 		t.Run(row["string"], func(t *testing.T) {
 			ends := Ends{NutMM: number(t, row["nut_shortening_mm"]), SaddleMM: number(t, row["saddle_lengthening_mm"])}
 			var readings []Reading
@@ -96,7 +73,7 @@ func guitar650() *Board {
 // applies to are derived; none of these is a published measurement).
 func TestSaddleRule(t *testing.T) {
 	seen := 0
-	for _, row := range rows(t, "rules.csv") {
+	for _, row := range testkit.Table(t, "testdata/rules.csv") {
 		var sharp float64
 		if n, _ := fmt.Sscanf(row["item"], "saddle move back for fretted octave %f cents sharp", &sharp); n != 1 {
 			continue
@@ -130,7 +107,7 @@ func TestSaddleRule(t *testing.T) {
 func TestPress(t *testing.T) {
 	const worked = "12.3514 um stretch; EA=10134.15 N; T=72.524 N; 2.3066 cents (linear); 2.3035 cents (log form)"
 	found := false
-	for _, row := range rows(t, "rules.csv") {
+	for _, row := range testkit.Table(t, "testdata/rules.csv") {
 		found = found || row["recomputed"] == worked
 	}
 	if !found {

@@ -137,3 +137,26 @@ func PlayIntoMic(t testing.TB, path string) {
 		t.Errorf("paplay: %v\n%s", err, out)
 	}
 }
+
+// Table reads a CSV file, such as one of published values, as records by column name.
+func Table(t testing.TB, path string) []map[string]string {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil || len(rows) < 2 {
+		t.Fatalf("%s: %d rows, %v", path, len(rows), err)
+	}
+	var out []map[string]string
+	for _, row := range rows[1:] {
+		named := map[string]string{}
+		for i, column := range rows[0] {
+			named[column] = row[i]
+		}
+		out = append(out, named)
+	}
+	return out
+}
