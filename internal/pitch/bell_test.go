@@ -65,7 +65,7 @@ func (s struck) render(hz float64, stream uint64) []float64 {
 // misled are struck things that are still given a string's pitch for a while, or in a note of their
 // decay: several of their partials keep to the law of some low string, within what is expected of one.
 var misled = map[string]bool{
-	"bell at 180 Hz": true, "bell at 440 Hz": true, "tubular bell at 180 Hz": true, "drum head at 180 Hz": true,
+	"bell at 180 Hz": true, "bell at 440 Hz": true, "tubular bell at 180 Hz": true, "clamped bar at 180 Hz": true, "drum head at 180 Hz": true,
 }
 
 // What is struck and has no harmonic partials is said to be so, and not given a pitch that nothing

@@ -101,8 +101,9 @@ func (r *Reading) audible() bool {
 		return false
 	}
 	kept := r.kept()
-	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 ||
-		r.SNRdB > -4 && r.Partials[0].N == 1 && r.SigmaCents < 1 && r.WindowS > 0.07
+	lowest := r.Partials[0].N == 1
+	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest || kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 ||
+		r.SNRdB > -4 && lowest && r.SigmaCents < 1 && r.WindowS > 0.07
 }
 
 // numbered reports whether the numbers of the partials can be believed: high ones alone would fit the
