@@ -29,19 +29,21 @@ func TestPageWeight(t *testing.T) {
 	}
 }
 
-// The first reading stands on the page soon after it was asked for. The goal is 500 ms on an idle
-// machine; the time is reported, and only ten times as much is called a fault.
+// The first reading stands on the page soon after it was loaded. The goal is 500 ms on an idle machine;
+// the time is reported, and only ten times as much is called a fault.
 func TestFirstReadingComesSoon(t *testing.T) {
 	needBrowser(t)
 	s := serve(t, "--input", record(t, tone{220, 60, 48000}.samples(), 48000))
 	warm := open(t, s, "") // the tuner hears the tone, and the browser has started
 	warm.sounding()
 	p := open(t, s, "#none")
-	ms := eval[float64](p, `new Promise((done) => {
-  const look = () => document.querySelector('.head:not(.last) .cents')?.textContent ? done(performance.now()) : requestAnimationFrame(look);
+	times := eval[[]float64](p, `new Promise((done) => {
+  const loaded = () => performance.getEntriesByType('navigation')[0].loadEventEnd;
+  const look = () => document.querySelector('.head:not(.last) .cents')?.textContent ? done([performance.now(), loaded()]) : requestAnimationFrame(look);
   look();
 })`)
-	t.Logf("first reading %.0f ms after the page was asked for", ms)
+	ms, loaded := times[0], times[1]
+	t.Logf("first reading %.0f ms after the page was asked for, %.0f ms after it was loaded", ms, ms-loaded)
 	if ms > 5000 {
 		t.Errorf("first reading after %v, want about 500 ms", time.Duration(ms)*time.Millisecond)
 	}
