@@ -2,27 +2,17 @@ package beats
 
 import (
 	"math"
-	"strconv"
 	"strings"
 	"testing"
 
 	"tunerd/internal/testkit"
 )
 
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
-
 // equalHz is a note of 12 equal steps at A4 = 440 Hz.
 func equalHz(t *testing.T, name string) float64 {
 	t.Helper()
 	semitone := strings.Index("C D EF G A B", name[:1]) + strings.Count(name, "#")
-	octave := number(t, name[len(name)-1:])
+	octave := testkit.Number(t, name[len(name)-1:])
 	return 440 * math.Exp2(octave-4+float64(semitone-9)/12)
 }
 
@@ -43,10 +33,10 @@ func TestPublishedBeatRates(t *testing.T) {
 			continue
 		}
 		c := found[0]
-		if n, m := int(number(t, row["partial_of_lower"])), int(number(t, row["partial_of_upper"])); c.N != n || c.M != m {
+		if n, m := int(testkit.Number(t, row["partial_of_lower"])), int(testkit.Number(t, row["partial_of_upper"])); c.N != n || c.M != m {
 			t.Errorf("%s-%s: partials %d and %d, published %d and %d", low, high, c.N, c.M, n, m)
 		}
-		published, half := number(t, row["beats_per_s_published"]), 0.05
+		published, half := testkit.Number(t, row["beats_per_s_published"]), 0.05
 		if row["agrees"] == "rounded target" {
 			half = 0.5
 		}
@@ -68,7 +58,7 @@ func TestTable(t *testing.T) {
 	intervals := map[string][2]int{"m3": {6, 5}, "M3": {5, 4}, "P4": {4, 3}, "P5": {3, 2}, "m6": {8, 5}, "M6": {5, 3}}
 	for _, row := range testkit.Table(t, "testdata/beat_rates.csv") {
 		table := Table([]Tone{{Hz: equalHz(t, row["lower"])}}, [][2]int{intervals[row["interval"]]}, nearest)
-		got, want := math.Abs(table[0].Cells[0].BeatHz()), number(t, row["beats_per_s_exact"])
+		got, want := math.Abs(table[0].Cells[0].BeatHz()), testkit.Number(t, row["beats_per_s_exact"])
 		if math.Abs(got-want) > 1e-6 {
 			t.Errorf("%s %s: %.7f, want %.7f", row["lower"], row["interval"], got, want)
 		}

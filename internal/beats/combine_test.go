@@ -12,7 +12,7 @@ import (
 // (Helmholtz ch. VII, "Combination tone" in Wikipedia).
 func TestPublishedDifferenceTones(t *testing.T) {
 	for _, row := range testkit.Table(t, "testdata/combination_tones.csv") {
-		f1, f2 := number(t, row["f1"]), number(t, row["f2"])
+		f1, f2 := testkit.Number(t, row["f1"]), testkit.Number(t, row["f2"])
 		scale := 1.0
 		if strings.Contains(row["source"], "ratio numbers") {
 			scale = 100
@@ -32,7 +32,7 @@ func TestPublishedDifferenceTones(t *testing.T) {
 			}
 		}
 		for order, column := range map[int]string{2: "difference_f2-f1", 3: "cubic_2f1-f2"} {
-			if want := number(t, row[column]); math.Abs(found[order]-want) > 1e-9 {
+			if want := testkit.Number(t, row[column]); math.Abs(found[order]-want) > 1e-9 {
 				t.Errorf("%s:%s: %s %g, want %g", row["f1"], row["f2"], column, found[order], want)
 			}
 		}

@@ -3,40 +3,10 @@
 package capture
 
 import (
-	"io"
-	"os"
 	"testing"
 
-	"golang.org/x/sys/unix"
+	"tunerd/internal/testkit"
 )
-
-// captureStderr returns what arrives at file descriptor 2 while f runs.
-func captureStderr(t *testing.T, f func()) string {
-	t.Helper()
-	file, err := os.CreateTemp(t.TempDir(), "stderr")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	kept, err := unix.Dup(2)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer unix.Close(kept)
-	if err := unix.Dup2(int(file.Fd()), 2); err != nil {
-		t.Fatal(err)
-	}
-	defer unix.Dup2(kept, 2)
-	f()
-	if _, err := file.Seek(0, io.SeekStart); err != nil {
-		t.Fatal(err)
-	}
-	printed, err := io.ReadAll(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return string(printed)
-}
 
 // TestDevicesIsQuiet lists the devices of this computer, which may have none. The sound
 // libraries must not be heard of.
@@ -44,7 +14,7 @@ func TestDevicesIsQuiet(t *testing.T) {
 	var devices []Device
 	var err error
 	var has bool
-	printed := captureStderr(t, func() {
+	printed := testkit.Stderr(t, func() {
 		devices, err = Devices()
 		has = HasMicrophone()
 	})

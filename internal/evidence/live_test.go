@@ -98,6 +98,12 @@ var misledLive = map[string]string{
 	"egtr-black-btb-A2.flac": "plucked behind the bridge, fundamental 46 dB down: a high partial is taken for the note",
 }
 
+// flickering are clips whose note the live tracker loses for a while, and why.
+var flickering = map[string]string{
+	"egtr-black-btb-A2.flac": misledLive["egtr-black-btb-A2.flac"],
+	"piano-Ds7.flac":         "three strings that beat and die within a second: what is left of the lowest partial is lost in the noise",
+}
+
 // TestRecordingsLive plays every recorded note to the live tracker, which sees no more of it than
 // has sounded. Its readings are of the latest second and a half at most, the reference is of the whole
 // window, so that the median of an unflagged clip may be a cent off, twice what a whole note may.
@@ -122,7 +128,8 @@ func TestRecordingsLive(t *testing.T) {
 			t.Errorf("%s: median %+.3f cents off the reference, want within %.2f", c.File, w.median(), within)
 		}
 		// A bowed or hammered low note takes its time; a note is not to flicker or to begin three times.
-		if w.shown() < 0.6 || w.onsets > 2 || w.firstS > 0.45 {
+		steady := w.shown() >= 0.75 && w.onsets <= 2 && w.firstS <= 0.4
+		if why := flickering[c.File]; !steady && why == "" || steady && why != "" {
 			t.Errorf("%s: shown in %.0f %% of its window, begun %d times, first after %.2f s", c.File, 100*w.shown(), w.onsets, w.firstS)
 		}
 	}

@@ -3,21 +3,11 @@ package setup
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"testing"
 
 	"tunerd/internal/testkit"
 )
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
 
 // TestSetbacks takes the nut and saddle setbacks that G. Byers publishes for classical guitars, as
 // quoted by W. Stegall 2017 (the setbacks are published, seen in the quotation; 650 mm is assumed
@@ -29,12 +19,12 @@ func TestSetbacks(t *testing.T) {
 	board := guitar650()
 	for i, row := range testkit.Table(t, "testdata/setbacks.csv") {
 		t.Run(row["string"], func(t *testing.T) {
-			ends := Ends{NutMM: number(t, row["nut_shortening_mm"]), SaddleMM: number(t, row["saddle_lengthening_mm"])}
+			ends := Ends{NutMM: testkit.Number(t, row["nut_shortening_mm"]), SaddleMM: testkit.Number(t, row["saddle_lengthening_mm"])}
 			var readings []Reading
 			s := board.Strings[i].Number
 			readings = append(readings, Reading{Note: Note{String: s}, Sigma: 1e-3, Plucks: 1, BSigma: 1e-12})
 			for _, k := range frets {
-				want := number(t, row[fmt.Sprintf("length_only_cents_fret_%d", k)])
+				want := testkit.Number(t, row[fmt.Sprintf("length_only_cents_fret_%d", k)])
 				if got := Deviation(650, ends, math.Exp2(float64(k)/12), 0); math.Abs(got-want) > 5e-5 {
 					t.Errorf("fret %d: %.5f cents, want %.4f", k, got, want)
 				}
@@ -79,7 +69,7 @@ func TestSaddleRule(t *testing.T) {
 			continue
 		}
 		seen++
-		want := number(t, strings.TrimSuffix(row["recomputed"], " mm"))
+		want := testkit.Number(t, strings.TrimSuffix(row["recomputed"], " mm"))
 		if got := SaddleMoveFor(650, 2, sharp); math.Abs(got-want) > 5e-6 {
 			t.Errorf("octave %g cents sharp: %.6f mm, want %.5f", sharp, got, want)
 		}

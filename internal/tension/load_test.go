@@ -1,37 +1,13 @@
 package tension
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"testing"
 
 	"tunerd/internal/targets"
+	"tunerd/internal/testkit"
 )
-
-// musicWireRows reads the printed table as records by column name.
-func musicWireRows(t *testing.T) []map[string]string {
-	t.Helper()
-	f, err := os.Open("testdata/music_wire_strength.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var records []map[string]string
-	for _, row := range rows[1:] {
-		r := map[string]string{}
-		for i, name := range rows[0] {
-			r[name] = row[i]
-		}
-		records = append(records, r)
-	}
-	return records
-}
 
 func number(t *testing.T, s string) float64 {
 	t.Helper()
@@ -51,7 +27,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 
 // Table of ASTM A228 as printed; see testdata.
 func TestSteelLimitAgainstTable(t *testing.T) {
-	for _, r := range musicWireRows(t) {
+	for _, r := range testkit.Table(t, "testdata/music_wire_strength.csv") {
 		d := number(t, r["diameter_mm"])
 		near(t, r["diameter_in"]+" in", steelLimit(d), number(t, r["tensile_min_ksi"])*6.894757, 0.06)
 		force := steelLimit(d) * math.Pi / 4 * d * d
@@ -122,7 +98,7 @@ func TestOf(t *testing.T) {
 	near(t, "limit", plain.LimitMPa, 2668.3, 0)
 	near(t, "B", plain.B, 1.3256e-5, 2e-8) // worked to 40 digits with E = 200 GPa, 647.7 mm
 	// The pitch at which music wire of 0.010 in breaks over 647.7 mm, from the same table.
-	for _, r := range musicWireRows(t) {
+	for _, r := range testkit.Table(t, "testdata/music_wire_strength.csv") {
 		if r["diameter_in"] == "0.010" {
 			want := number(t, r["limit_pitch_hz_at_647.7mm_rho7850"])
 			at := 329.63 * math.Exp2(plain.CentsToPart(1)/1200) * 648 / 647.7

@@ -160,3 +160,13 @@ func Table(t testing.TB, path string) []map[string]string {
 	}
 	return out
 }
+
+// Number reads a figure of a table.
+func Number(t testing.TB, text string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
