@@ -3,6 +3,7 @@ package pitch
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // A Config says what a Tracker is to do.
@@ -66,24 +67,25 @@ type Tracker struct {
 	sumPower float64
 	gap      bool // samples were lost; the next reading says so
 
-	yin      yin
-	ladder   ladder
-	note     fitter // the note that sounds, its whole bank
-	probe    fitter // acquisitions
-	state    phase
-	from     int64   // index at which the present sound began
-	plucked  bool    // it began with an onset
-	tries    int     // acquisitions made of it
-	nextTry  int64   // index at which the next is due
-	base     Reading // of the last fit, moved along with the peg
-	fitSigma float64 // [cents] what the last fit said of its pitch
-	parts    []Partial
-	rung     []Partial // peaks of a sound in which no pitch was found
-	spare    []Partial
-	out      Reading
-	fresh    bool // no reading of this note has been given yet
-	nextFit  int64
-	failing  int64 // index of the first fit that failed since the last good one; 0: none did
+	yin          yin
+	ladder       ladder
+	note         fitter // the note that sounds, its whole bank
+	probe        fitter // acquisitions
+	state        phase
+	from         int64   // index at which the present sound began
+	plucked      bool    // it began with an onset
+	tries        int     // acquisitions made of it
+	nextTry      int64   // index at which the next is due
+	nextExpected int64   // index before which the expected pitches are not tried again
+	base         Reading // of the last fit, moved along with the peg
+	fitSigma     float64 // [cents] what the last fit said of its pitch
+	parts        []Partial
+	rung         []Partial // peaks of a sound in which no pitch was found
+	spare        []Partial
+	out          Reading
+	fresh        bool // no reading of this note has been given yet
+	nextFit      int64
+	failing      int64 // index of the first fit that failed since the last good one; 0: none did
 
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
@@ -163,8 +165,8 @@ func (t *Tracker) Expect(lowest float64, hz []float64) {
 }
 
 // Push takes the next samples, the first of which has index start, and calls emit, if it is not
-// nil, with a reading for every hop of about 10.7 ms that they complete. If start is not where
-// the last call ended, samples were lost: a sounding note ends there and the first reading after
+// nil, with a reading for every hop of about 10.7 ms that they complete, and for every quarter of one
+// in the first tenth of a second after a pluck. If start is not where the last call ended, samples were lost: a sounding note ends there and the first reading after
 // has AfterGap. The reading is valid only during the call.
 func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 	if start != t.past.end() {
@@ -227,7 +229,7 @@ func (t *Tracker) young() bool { return t.cfg.Live && t.plucked && t.age() < you
 func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
 	t.state, t.from, t.plucked = acquiring, at, plucked
-	t.tries, t.nextTry = 0, 0
+	t.tries, t.nextTry, t.nextExpected = 0, 0, 0
 	t.rung = t.rung[:0]
 	t.peak = 0
 }
@@ -366,6 +368,12 @@ func (t *Tracker) lockExpected(window float64) bool {
 		begin = t.sharpOnset()
 		window = float64(t.next-begin) / t.fs
 	}
+	if len(t.expect) == 0 || t.next < t.nextExpected {
+		return false
+	}
+	// At the first chance each frame counts; later a frame more of the same says the same.
+	beyond := window - shortestPeriods/slices.Min(t.expect)
+	t.nextExpected = t.next + int64(math.Max(0, 0.25*beyond)*t.fs)
 	for _, hz := range t.expect {
 		if window > 8/hz || window < shortestPeriods/hz {
 			continue
