@@ -38,6 +38,7 @@ type fitter struct {
 	shift    []float64
 	weight   []float64
 	total    []float64 // [s] whole warp of time found, by block
+	leads    leads
 	curve    [2][]float64
 	times    []float64 // [s] since the onset, by block
 

@@ -32,6 +32,8 @@ type joint struct {
 	seen     []sighting   // by row
 	kernel   []complex128 // active × active: response of block k to partial l
 	mirror   []complex128 // the same to the negative frequency of partial l
+	kernelBy []float64    // derivative of kernel by half the partial's frequency in rad/sample
+	mirrorBy []float64    // the same of mirror
 	basis    []complex128 // active × blocks: exp(s_l·t)
 	matrix   []complex128
 	rhs      []complex128

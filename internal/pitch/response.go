@@ -53,6 +53,10 @@ func (j *joint) response() {
 		j.phasorsA[2*l], j.phasorsA[2*l+1] = cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)
 		j.phasorsB[2*l], j.phasorsB[2*l+1] = cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*length/2)
 	}
+	warped := len(j.s.warped) > 0
+	if warped {
+		j.kernelBy, j.mirrorBy = grow(j.kernelBy, na*na), grow(j.mirrorBy, na*na)
+	}
 	for l, r := range j.active {
 		u := -j.alpha[r] / j.s.fs / 2
 		sh, ch := math.Sinh(length*u)/length, math.Cosh(length*u)/length
@@ -62,6 +66,10 @@ func (j *joint) response() {
 			b, bl := j.phasorsB[2*k], j.phasorsB[2*k+1]
 			j.kernel[k*na+l] = dirichlet(a*b, al*bl, u, sh, ch)
 			j.mirror[k*na+l] = dirichlet(ac*b, alc*bl, u, sh, ch)
+			if warped {
+				j.kernelBy[k*na+l] = dirichletBy(j.kernel[k*na+l], a*b, al*bl)
+				j.mirrorBy[k*na+l] = -dirichletBy(j.mirror[k*na+l], ac*b, alc*bl)
+			}
 		}
 	}
 }
@@ -85,4 +93,12 @@ func dirichlet(one, all complex128, u, sh, ch float64) complex128 {
 	}
 	a, b := sh*real(all), ch*imag(all)
 	return complex((a*re+b*im)/norm, (b*re-a*im)/norm)
+}
+
+// dirichletBy returns the derivative of k = dirichlet(one, all, u, sh, ch) by v, to the order of u.
+func dirichletBy(k, one, all complex128) float64 {
+	if math.Abs(imag(one)) < 1e-9 {
+		return 0
+	}
+	return (real(all) - real(k)*real(one)) / imag(one)
 }

@@ -1,5 +1,7 @@
 package pitch
 
+import "math"
+
 // Partials that lie many bins of the window apart hardly disturb each other: their cross terms in
 // the normal equations are below 1/(π·bins). Such a window is solved partial by partial, with
 // what leaks from one partial to another taken out of the remainder in full. Leaving the cross
@@ -120,6 +122,44 @@ func (j *joint) remainder() {
 			for i, e := range j.basis[l*n : (l+1)*n][:len(left)] {
 				x, y := real(e), imag(e)
 				left[i] -= complex(ar*x+br*y, ai*x+bi*y)
+			}
+		}
+	}
+	if len(j.s.warped) > 0 {
+		j.bent()
+	}
+}
+
+// bent takes out of left what a warp of time changes of the leaks: for an instant, partial l sounds
+// higher by the part that the warp runs fast, and where the reference of row k follows the warp, it
+// runs as much faster itself.
+func (j *joint) bent() {
+	n, na := j.s.n, len(j.active)
+	fastest := 0.0
+	for _, v := range j.s.rate {
+		fastest = math.Max(fastest, math.Abs(v))
+	}
+	for k, r := range j.active {
+		left := j.left[k*n : (k+1)*n]
+		follows := j.s.follows[r*n : (r+1)*n][:n]
+		for l, rl := range j.active {
+			if l == k {
+				continue
+			}
+			c := 0.25 * j.c[rl]
+			w, own := 2*math.Pi*j.before[l]/j.s.fs, j.s.omega[r]
+			f := complex(j.kernelBy[k*na+l], 0) * c
+			m := complex(j.mirrorBy[k*na+l], 0) * conj(c)
+			if (power(f)+power(m))*w*w*fastest*fastest*float64(j.s.samples()) <= faint*j.white {
+				continue
+			}
+			e := j.basis[l*n : (l+1)*n][:len(left)]
+			for i, v := range j.s.rate {
+				up, down := w, w
+				if follows[i] {
+					up, down = w-own, w+own
+				}
+				left[i] -= complex(v*up, 0)*f*e[i] + complex(v*down, 0)*m*conj(e[i])
 			}
 		}
 	}

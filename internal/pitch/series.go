@@ -20,6 +20,8 @@ type series struct {
 	warped  []complex128 // rows × n: what the warp makes of the phase of each row; empty without one
 	bend    []float64    // [s] warp of time at each sub-block against that of its block
 	half    float64      // [s] half the window
+	rate    []float64    // by how much the warp runs fast in each block, as a part of 1
+	follows []bool       // rows × n: the reference follows the warp within the block
 	bow     []float64    // [s] largest of bend in each block
 	cos     []float64    // turn of the reference within a block, by sub-block
 	sin     []float64
@@ -105,6 +107,10 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	s.bend = grow(s.bend, n*q)
 	s.bow = grow(s.bow, n)
 	clear(s.bow)
+	s.rate, s.follows = grow(s.rate, n), grow(s.follows, rows*n)
+	for j := range s.rate {
+		s.rate[j] = w.rate(float64(s.start)+(float64(j)+0.5)*float64(s.length), fs)
+	}
 	if !w.steady() {
 		for i := range s.bend {
 			s.bend[i] = w.psi(float64(s.start)+(float64(i)+0.5)*float64(b.m), fs)
@@ -149,7 +155,8 @@ func (s *series) join(b *bank, r, from, q int) {
 	for j := range dst {
 		x, y := re[j*q:][:len(cos)], im[j*q:][:len(cos)]
 		var sumRe, sumIm float64
-		if speed*s.bow[j] > leastBend {
+		s.follows[r*s.n+j] = speed*s.bow[j] > leastBend
+		if s.follows[r*s.n+j] {
 			bend := s.bend[j*q:][:len(cos)]
 			for i, c := range cos {
 				z := complex(x[i], y[i]) * unit(-speed*bend[i])

@@ -1,0 +1,240 @@
+package pitch
+
+import "math"
+
+// A leads holds by how much time the phases of each partial lead those of the fitted model, warp of
+// time included, block by block: all that a fit leaves to say about how the pitch of the whole note
+// moved. Each partial has its own phase and its own deviation from the law, and is heard with its own
+// weight at each time; movements of the note are common to all.
+type leads struct {
+	n          int
+	time       []float64 // [s] middle of each block, from the middle of the window
+	lead       []float64 // [s] partials × n
+	weight     []float64 // [1/s²] partials × n, inverse variance
+	part       []leading
+	sum, total []float64 // work space of misfit
+	prior      stiffnessPrior
+	b          float64
+}
+
+// A leading is what is known of one partial, and its sums that no movement enters.
+type leading struct {
+	rest   float64 // [cents] the frequency that its leads are counted from, against the law
+	slopeB float64 // [cents] d(cents)/dB
+	loose  float64 // [cents²] variance of its scatter about the law
+
+	w, wt, wtt, wy, wty, wyy float64 // Σ weight·(1, t, t², lead, t·lead, lead²)
+}
+
+// weakBlock is the energy of a partial in a block, in units of the noise there, above which the phase
+// of the block stands for itself; a weaker one counts to first order.
+const weakBlock = 4
+
+// take fills l from the final fit of j, whose law must have run, under the warp of its series.
+func (l *leads) take(j *joint) {
+	n, na := j.s.n, len(j.active)
+	l.n, l.time, l.prior, l.b = n, j.s.t, j.prior, j.b
+	l.lead, l.weight, l.part = grow(l.lead, na*n), grow(l.weight, na*n), grow(l.part, na)
+	for k, r := range j.active {
+		w := 2 * math.Pi * j.before[k]
+		gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+		lead, weight := l.lead[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
+		p := leading{
+			rest:   centsPerNeper * math.Log(j.before[k]/partialHz(j.f1, j.b, j.number[k])),
+			slopeB: j.slopeB[k], loose: j.extra[k],
+		}
+		for i, e := range j.basis[k*n : (k+1)*n] {
+			own, left := gain*e, j.left[k*n+i]
+			energy := power(own)
+			// Phase of (own+left)/own.
+			re := energy + real(left)*real(own) + imag(left)*imag(own)
+			im := imag(left)*real(own) - real(left)*imag(own)
+			v, y := 2*w*w*energy/j.rho[k], im/(energy*w)
+			if energy > weakBlock*j.rho[k] {
+				if re < 0.3*energy {
+					v = 0
+				} else {
+					y = math.Atan2(im, re) / w
+				}
+			}
+			y += j.s.psi[i]
+			if v == 0 {
+				y = 0
+			}
+			lead[i], weight[i] = y, v
+			t := l.time[i]
+			p.w += v
+			p.wt += v * t
+			p.wtt += v * t * t
+			p.wy += v * y
+			p.wty += v * t * y
+			p.wyy += v * y * y
+		}
+		l.part[k] = p
+	}
+}
+
+// A movement is the weighted least-squares fit of a common movement Σ d_m·g_m(t) to leads, each partial
+// free in its phase, and in its frequency about the law as far as it scatters.
+type movement struct {
+	off      float64    // [cents] f1 against that of the law
+	offB     float64    // B against that of the law
+	extra    [2]float64 // d
+	offVar   float64    // of off
+	extraVar [2]float64
+	chi2     float64 // weighted sum of squared residuals, priors included
+	logDet   float64 // of the information matrix
+}
+
+// moved fits the movements g (at most two, by block), each with the inverse variance prior of its
+// zero-mean prior.
+func (l *leads) moved(g [][]float64, prior []float64) (movement, bool) {
+	size := 2 + len(g)
+	var info [16]float64
+	var rhs [4]float64
+	var out movement
+	for k := range l.part {
+		p := &l.part[k]
+		if !(p.w > 0) {
+			continue
+		}
+		l.partial(k, g, &info, &rhs, &out.chi2)
+	}
+	at := func(a, b int) int { return a*size + b }
+	by := 1 / (l.prior.sigma * l.prior.sigma)
+	info[at(1, 1)] += by
+	rhs[1] += by * (l.prior.mean - l.b)
+	out.chi2 += by * (l.prior.mean - l.b) * (l.prior.mean - l.b)
+	for m := range g {
+		info[at(2+m, 2+m)] += prior[m]
+	}
+	if !(info[0] > 0) || math.IsInf(info[0], 0) {
+		return out, false
+	}
+	a, x := info[:size*size], rhs
+	factorReal(a, size)
+	for p := range size {
+		out.logDet += 2 * math.Log(a[p*size+p])
+	}
+	forwardReal(a, size, x[:size])
+	for _, v := range x[:size] {
+		out.chi2 -= v * v
+	}
+	backwardReal(a, size, x[:size])
+	out.off, out.offB = x[0], x[1]
+	out.offVar = inverseEntry(a, size, 0)
+	for m := range g {
+		out.extra[m], out.extraVar[m] = x[2+m], inverseEntry(a, size, 2+m)
+	}
+	return out, true
+}
+
+// partial adds what partial k says of f1, B and the movements g to the normal equations, and to chi2
+// its weighted square.
+func (l *leads) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64, chi2 *float64) {
+	p := &l.part[k]
+	size := 2 + len(g)
+	// Unknowns of the partial alone: its deviation from rest (its lead grows by t/centsPerNeper for a
+	// cent), and the movements. Its phase is taken out by counting from weighted means.
+	const perCent = 1 / centsPerNeper
+	var gram [3][3]float64
+	var to [3]float64
+	gram[0][0] = (p.wtt - p.wt*p.wt/p.w) * perCent * perCent
+	to[0] = (p.wty - p.wt*p.wy/p.w) * perCent
+	square := p.wyy - p.wy*p.wy/p.w
+	weight, lead := l.weight[k*l.n:(k+1)*l.n], l.lead[k*l.n:(k+1)*l.n]
+	var sums [2]float64
+	for m, f := range g {
+		f = f[:len(weight)]
+		var w, wt, wy, wff, wfg float64
+		other := g[0][:len(weight)]
+		for i, v := range weight {
+			x := v * f[i]
+			w += x
+			wt += x * l.time[i]
+			wy += x * lead[i]
+			wff += x * f[i]
+			wfg += x * other[i]
+		}
+		sums[m] = w
+		gram[0][1+m] = (wt - w*p.wt/p.w) * perCent
+		gram[1+m][1+m] = wff - w*w/p.w
+		if m == 1 {
+			gram[1][2] = wfg - sums[0]*w/p.w
+		}
+		to[1+m] = wy - w*p.wy/p.w
+	}
+	gram[1][0], gram[2][0], gram[2][1] = gram[0][1], gram[0][2], gram[1][2]
+	// Its scatter about the law, taken out likewise.
+	c := p.loose / (1 + p.loose*gram[0][0])
+	g0, t0 := gram[0], to[0]
+	for a := range 1 + len(g) {
+		to[a] -= c * g0[a] * t0
+		for b := range 1 + len(g) {
+			gram[a][b] -= c * g0[a] * g0[b]
+		}
+	}
+	square -= c * t0 * t0
+	// Its deviation from rest is off + slopeB·offB − rest.
+	square += (2*to[0] + gram[0][0]*p.rest) * p.rest
+	for a := range 1 + len(g) {
+		to[a] += gram[a][0] * p.rest
+	}
+	*chi2 += square
+	rhs[0] += to[0]
+	rhs[1] += to[0] * p.slopeB
+	info[0] += gram[0][0]
+	info[size] += gram[0][0] * p.slopeB
+	info[size+1] += gram[0][0] * p.slopeB * p.slopeB
+	for m := range g {
+		row := (2 + m) * size
+		rhs[2+m] += to[1+m]
+		info[row] += gram[1+m][0]
+		info[row+1] += gram[1+m][0] * p.slopeB
+		for q := range m + 1 {
+			info[row+2+q] += gram[1+m][1+q]
+		}
+	}
+}
+
+// misfit returns the mean square, in units of what noise makes of it, of what all partials together
+// still lead by when the movement depth·g is taken out and each partial has its own phase and
+// frequency; terms says how many numbers the movement was fitted with.
+func (l *leads) misfit(depth float64, g []float64, terms int) float64 {
+	l.sum, l.total = grow(l.sum, l.n), grow(l.total, l.n)
+	sum, weight := l.sum, l.total
+	clear(sum)
+	clear(weight)
+	for k := range l.part {
+		p := &l.part[k]
+		det := p.w*p.wtt - p.wt*p.wt
+		if !(det > 0) {
+			continue
+		}
+		lead, ws := l.lead[k*l.n:(k+1)*l.n], l.weight[k*l.n:(k+1)*l.n]
+		wy, wty := p.wy, p.wty
+		if depth != 0 {
+			for i, v := range ws {
+				wy -= v * depth * g[i]
+				wty -= v * depth * g[i] * l.time[i]
+			}
+		}
+		phase, slope := (p.wtt*wy-p.wt*wty)/det, (p.w*wty-p.wt*wy)/det
+		for i, v := range ws {
+			e := lead[i] - phase - slope*l.time[i]
+			if depth != 0 {
+				e -= depth * g[i]
+			}
+			sum[i] += v * e
+			weight[i] += v
+		}
+	}
+	var chi2, free float64
+	for i, v := range weight {
+		if v > 0 {
+			chi2 += sum[i] * sum[i] / v
+			free++
+		}
+	}
+	return chi2 / math.Max(1, free-2-float64(terms))
+}
