@@ -9,9 +9,17 @@ func (j *joint) project() {
 	n, na := j.s.n, len(j.active)
 	size := 2 * na
 	j.matrix, j.rhs = grow(j.matrix, size*size), grow(j.rhs, size)
+	// What a warp changes of the leaks is in the remainder in full; in the matrix it matters less.
+	warped := len(j.s.warped) > 0
+	if warped {
+		j.remainder()
+	}
 	for k, r := range j.active {
 		ek := j.basis[k*n : (k+1)*n]
 		z := j.s.at(r)[:n]
+		if warped {
+			z = j.left[k*n : (k+1)*n]
+		}
 		var d0, d1 complex128
 		for i, e := range ek {
 			v := conj(e) * z[i]
@@ -119,6 +127,9 @@ func (j *joint) place(k, l int, p pair) {
 	j.matrix[(na+l)*size+k] = d * conj(tl)
 	j.matrix[(na+k)*size+na+l] = d * (s2 - (ck+cl)*s1 + ck*cl*s0) / (hk * hl)
 
+	if len(j.s.warped) > 0 {
+		return
+	}
 	ak, al := 0.5*j.c[j.active[k]], 0.5*j.c[j.active[l]]
 	mk := j.mirror[k*na+l] * conj(al)
 	j.rhs[k] -= fkl*al*s0 + mk*m0
