@@ -26,21 +26,24 @@ const (
 
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
-	fs       float64
-	partials int  // most partials in the model; 0: maxPartials
-	live     bool // fits must be cheap
-	bank     *bank
-	series   series
-	joint    joint
-	omega    []float64
-	warp     warp // that of the last fit
-	planned  warp // what the last fit suggests for the next
-	shift    []float64
-	weight   []float64
-	total    []float64 // [s] whole warp of time found, by block
-	leads    leads
-	curve    [2][]float64
-	times    []float64 // [s] since the onset, by block
+	fs         float64
+	partials   int  // most partials in the model; 0: maxPartials
+	live       bool // fits must be cheap
+	bank       *bank
+	series     series
+	joint      joint
+	omega      []float64
+	warp       warp    // that of the last fit
+	planned    warp    // what the last fit suggests for the next
+	plannedOff float64 // [cents] the pitch that planned settles to, against hz
+	shift      []float64
+	weight     []float64
+	total      []float64 // [s] whole warp of time found, by block
+	leads      leads
+	rest       []float64 // [s] what the glide found leaves of the leads of all partials together, by block
+	restWeight []float64 // [1/s²] inverse variance of rest
+	curve      [2][]float64
+	times      []float64 // [s] since the onset, by block
 
 	start       known // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
@@ -157,6 +160,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			return false
 		}
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
+		f.plannedOff = 0
 		f.track()
 		if m == still {
 			return true

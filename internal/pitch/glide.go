@@ -8,7 +8,7 @@ const (
 	glideSigma  = 12.0 // cents, of its depth
 	glideTauMin = 0.03 // s
 	glideTauMax = 0.9  // s
-	glideTaus   = 9    // time constants tried at first, evenly spaced by their logarithm
+	glideTaus   = 13   // time constants tried at first, evenly spaced by their logarithm
 	// glideSure is the evidence for a glide at which the pitch is taken to settle where the glide
 	// says; with less, the pitch shown is that of a steady string, and σ admits the glide.
 	glideSure = 0.9
@@ -29,6 +29,7 @@ type settling struct {
 // kind, and σ admits what the other kind would make of it.
 func (f *fitter) glide(onset float64) warp {
 	s := &f.series
+	f.rest, f.restWeight = append(f.rest[:0], f.shift...), append(f.restWeight[:0], f.weight...)
 	f.leads.take(&f.joint)
 	plain, ok := f.leads.moved(nil, nil)
 	if !ok || s.n < 8 {
@@ -40,25 +41,24 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	var tried [glideTaus + 1]settling
 	var moves [glideTaus]movement
-	step := math.Log(glideTauMax/glideTauMin) / (glideTaus - 1)
-	tauOf := func(i int) float64 { return glideTauMin * math.Exp(step*float64(i)) }
-	best := 0
-	for i := range moves {
-		if moves[i], ok = f.gliding(tauOf(i), false); !ok {
-			return f.keep()
+	likeliest, tau, isSharp := f.sharpen(f.warp.tau, 0.5*tauStep)
+	if !isSharp {
+		best := 0
+		for i := range moves {
+			if moves[i], ok = f.gliding(tauOf(i), false); !ok {
+				return f.keep()
+			}
+			if moves[i].chi2 < moves[best].chi2 {
+				best = i
+			}
 		}
-		if moves[i].chi2 < moves[best].chi2 {
-			best = i
+		if likeliest, tau, isSharp = f.sharpen(tauOf(best), tauStep); !isSharp {
+			likeliest, tau = moves[best], tauOf(best)
 		}
-	}
-	likeliest, tau := moves[best], tauOf(best)
-	sharp, sharpTau, isSharp := f.sharpen(tau, step, likeliest)
-	if isSharp {
-		likeliest, tau = sharp, sharpTau
 	}
 	// What no glide explains makes all explanations less sure.
 	f.gliding(tau, false)
-	scale := math.Max(1, f.leads.misfit(likeliest.extra[0], f.curve[0], 2))
+	scale := math.Max(1, f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2))
 	weigh := func(m movement) float64 {
 		return -0.5*((m.chi2-plain.chi2)/scale+m.logDet-plain.logDet) - math.Log(glideSigma) + 0.5*math.Log(scale) + falling(m, scale)
 	}
@@ -66,15 +66,16 @@ func (f *fitter) glide(onset float64) warp {
 	all = append(all, settling{off: plain.off, variance: scale * plain.offVar})
 	if isSharp {
 		// Laplace's integral over the logarithm of tau, evenly likely within its range.
-		area := 0.5*math.Log(2*math.Pi*scale) - math.Log(step*(glideTaus-1))
-		all = append(all, settling{warp{depth: sharp.extra[0], tau: tau, onset: onset},
-			sharp.off, scale * sharp.offVar, weigh(sharp) + area})
+		area := 0.5*math.Log(2*math.Pi*scale) - math.Log(tauStep*(glideTaus-1))
+		all = append(all, settling{warp{depth: likeliest.extra[0], tau: tau, onset: onset},
+			likeliest.off, scale * likeliest.offVar, weigh(likeliest) + area})
 	} else {
 		for i, m := range moves {
 			all = append(all, settling{warp{depth: m.extra[0], tau: tauOf(i), onset: onset},
 				m.off, scale * m.offVar, weigh(m) - math.Log(glideTaus)})
 		}
 	}
+	zzlog("   glide win %.3f from D %.2f tau %.3f -> D %.2f tau %.3f sharp %v off %.3f±%.3f scale %.2f chi2 %.1f plain %.1f na %d scat %.2f\n", 2*s.half, f.warp.depth, f.warp.tau, likeliest.extra[0], tau, isSharp, likeliest.off, math.Sqrt(likeliest.offVar), scale, likeliest.chi2, plain.chi2, len(f.joint.active), f.joint.scatter)
 	return f.settle(all, plain)
 }
 
@@ -110,8 +111,9 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 	f.hz = f.joint.f1 * math.Exp(shown/centsPerNeper)
 	f.sigma = math.Hypot(f.joint.sigma, math.Sqrt(math.Max(0, variance-plain.offVar)))
 	if !sure && steady > sum {
-		return warp{}
+		best = 0
 	}
+	f.plannedOff = all[best].off - shown
 	return all[best].warp
 }
 
@@ -131,32 +133,36 @@ func (f *fitter) gliding(tau float64, free bool) (movement, bool) {
 	return f.leads.moved(f.curve[:1], prior[:1])
 }
 
-// sharpen looks for the time constant near tau that fits best, by Gauss-Newton. It reports whether
-// the leads tell it well: to within half a step of its logarithm. The settled pitch then knows about
-// the uncertainty of tau.
-func (f *fitter) sharpen(tau, step float64, m movement) (movement, float64, bool) {
-	if m.extra[0] < 0.05 {
+// tauStep is the step of the logarithm from one time constant that is tried to the next.
+var tauStep = math.Log(glideTauMax/glideTauMin) / (glideTaus - 1)
+
+// tauOf returns time constant i, in seconds.
+func tauOf(i int) float64 { return glideTauMin * math.Exp(tauStep*float64(i)) }
+
+// sharpen looks for the time constant near tau (s; 0: none is known) that fits best, by Gauss-Newton. It
+// reports whether the leads tell its logarithm to within limit. The settled pitch then knows about the
+// uncertainty of tau.
+func (f *fitter) sharpen(tau, limit float64) (m movement, best float64, sharp bool) {
+	if !(tau > 0) {
 		return m, tau, false
 	}
-	from := tau
-	for range 4 {
-		free, ok := f.gliding(tau, true)
-		if !ok || math.Abs(free.extra[0]) < 1e-3 {
+	for range 8 {
+		var ok bool
+		if m, ok = f.gliding(tau, true); !ok || m.extra[0] < 0.05 {
 			return m, tau, false
 		}
-		by := free.extra[1] / free.extra[0]
-		if !(math.Sqrt(free.extraVar[1]) < 0.5*step*math.Abs(free.extra[0])) || math.Abs(math.Log(tau/from)+by) > 2*step {
-			return m, tau, false
-		}
+		by := math.Max(-tauStep, math.Min(tauStep, m.extra[1]/m.extra[0]))
 		tau *= math.Exp(by)
-		m = free
+		if tau < glideTauMin || tau > glideTauMax {
+			return m, tau, false
+		}
 		if math.Abs(by) < 1e-3 {
-			break
+			// The second term is in units of depth times ln(tau): the volume in ln(tau) is larger by the depth.
+			m.logDet += 2 * math.Log(m.extra[0])
+			return m, tau, math.Sqrt(m.extraVar[1]) < limit*m.extra[0]
 		}
 	}
-	// The second term is in units of depth times ln(tau): the volume in ln(tau) is larger by the depth.
-	m.logDet += 2 * math.Log(math.Abs(m.extra[0]))
-	return m, tau, true
+	return m, tau, false
 }
 
 // falling returns the logarithm of how likely it is that the glide of m goes down, as glides do,

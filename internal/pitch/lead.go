@@ -7,14 +7,13 @@ import "math"
 // moved. Each partial has its own phase and its own deviation from the law, and is heard with its own
 // weight at each time; movements of the note are common to all.
 type leads struct {
-	n          int
-	time       []float64 // [s] middle of each block, from the middle of the window
-	lead       []float64 // [s] partials × n
-	weight     []float64 // [1/s²] partials × n, inverse variance
-	part       []leading
-	sum, total []float64 // work space of misfit
-	prior      stiffnessPrior
-	b          float64
+	n      int
+	time   []float64 // [s] middle of each block, from the middle of the window
+	lead   []float64 // [s] partials × n
+	weight []float64 // [1/s²] partials × n, inverse variance
+	part   []leading
+	prior  stiffnessPrior
+	b      float64
 }
 
 // A leading is what is known of one partial, and its sums that no movement enters.
@@ -197,13 +196,12 @@ func (l *leads) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64
 	}
 }
 
-// misfit returns the mean square, in units of what noise makes of it, of what all partials together
-// still lead by when the movement depth·g is taken out and each partial has its own phase and
-// frequency; terms says how many numbers the movement was fitted with.
-func (l *leads) misfit(depth float64, g []float64, terms int) float64 {
-	l.sum, l.total = grow(l.sum, l.n), grow(l.total, l.n)
-	sum, weight := l.sum, l.total
-	clear(sum)
+// misfit fills rest, by block, with what all partials together still lead by when the movement depth·g
+// is taken out and each partial has its own phase and frequency, and weight with its inverse variance.
+// It returns the mean square of that in units of what noise makes of it; terms says how many numbers
+// the movement was fitted with.
+func (l *leads) misfit(depth float64, g []float64, rest, weight []float64, terms int) float64 {
+	clear(rest)
 	clear(weight)
 	for k := range l.part {
 		p := &l.part[k]
@@ -213,26 +211,21 @@ func (l *leads) misfit(depth float64, g []float64, terms int) float64 {
 		}
 		lead, ws := l.lead[k*l.n:(k+1)*l.n], l.weight[k*l.n:(k+1)*l.n]
 		wy, wty := p.wy, p.wty
-		if depth != 0 {
-			for i, v := range ws {
-				wy -= v * depth * g[i]
-				wty -= v * depth * g[i] * l.time[i]
-			}
+		for i, v := range ws {
+			wy -= v * depth * g[i]
+			wty -= v * depth * g[i] * l.time[i]
 		}
 		phase, slope := (p.wtt*wy-p.wt*wty)/det, (p.w*wty-p.wt*wy)/det
 		for i, v := range ws {
-			e := lead[i] - phase - slope*l.time[i]
-			if depth != 0 {
-				e -= depth * g[i]
-			}
-			sum[i] += v * e
+			rest[i] += v * (lead[i] - phase - slope*l.time[i] - depth*g[i])
 			weight[i] += v
 		}
 	}
 	var chi2, free float64
 	for i, v := range weight {
 		if v > 0 {
-			chi2 += sum[i] * sum[i] / v
+			chi2 += rest[i] * rest[i] / v
+			rest[i] /= v
 			free++
 		}
 	}

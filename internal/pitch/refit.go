@@ -9,6 +9,7 @@ func (t *Tracker) refit() {
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
 	t.plan()
+	zzlog("   REFIT age %.3f ok %v evident %v disturbed %v hz %.4f sigma %.3f snr %.1f base snr %.1f n %d B %.2e ± %.1e\n", t.age(), ok, f.evident(&r), t.disturbed(&r), r.F1Hz, r.SigmaCents, r.SNRdB, t.base.SNRdB, len(r.Partials), r.B, r.BSigma)
 	if !ok || !f.evident(&r) || t.disturbed(&r) {
 		if t.failing == 0 {
 			t.failing = t.next
@@ -50,8 +51,8 @@ func (t *Tracker) plan() {
 	switch age := t.age(); {
 	case t.settling && age > fitAges[0]:
 		for _, at := range fitAges {
-			if at > 1.1*age {
-				every = math.Min(every, at-age)
+			if at > 1.03*age {
+				every = at - age
 				break
 			}
 		}
@@ -63,7 +64,7 @@ func (t *Tracker) plan() {
 
 // fitAges are the ages of a plucked note (s) at which it is fitted: a glide shows best when the window
 // has grown by half.
-var fitAges = [...]float64{0.1, 0.16, 0.24, 0.39, 0.6, 0.9, 1.3}
+var fitAges = [...]float64{0.1, 0.16, 0.232, 0.382, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
@@ -90,9 +91,10 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 			r.Partials = r.Partials[:0]
 			ok = f.again(t.skip, f.bank.n, settles, float64(t.from), r)
 		}
-		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.shift) {
+		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.rest, f.restWeight) {
 			return ok
 		}
+		zzlog("   MOVING age %.3f run %.3f\n", t.age(), t.run)
 		t.still(0.5 * t.window()) // a hand on the peg is no glide
 		r.Partials = r.Partials[:0]
 	}
@@ -106,7 +108,7 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		} else {
 			ok = f.again(f.bank.n-n, f.bank.n, still, 0, r)
 		}
-		if ok && !t.moving(f.total) && r.SNRdB > evidentSNR || t.window() <= t.shortest() {
+		if ok && !t.moving(f.total, f.weight) && r.SNRdB > evidentSNR || t.window() <= t.shortest() {
 			return ok
 		}
 		t.still(t.window() / 2)
@@ -164,9 +166,9 @@ func (t *Tracker) unmodelled() float64 {
 	return math.Hypot(floor, t.run/4)
 }
 
-// moving reports whether the pitch runs away within the window of the last fit, in the given track
-// of its time, by more than a third of a cent from its mean, beyond doubt.
-func (t *Tracker) moving(track []float64) bool {
+// moving reports whether the pitch runs away within the window of the last fit, in the given
+// track of its time with its inverse variances, by more than a third of a cent from its mean, beyond doubt.
+func (t *Tracker) moving(track, weight []float64) bool {
 	f := &t.note
 	if !f.fitted {
 		return true
@@ -175,7 +177,7 @@ func (t *Tracker) moving(track []float64) bool {
 	for i, u := range s.t {
 		f.curve[0][i] = u * u
 	}
-	l, ok := fitLine(s.t, track, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	l, ok := fitLine(s.t, track, weight, [][]float64{f.curve[0]}, []float64{0})
 	if !ok || l.used < 8 {
 		return true
 	}

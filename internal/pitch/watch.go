@@ -50,11 +50,14 @@ func (t *Tracker) look() {
 	}
 	ahead, noise := t.compare()
 	t.ahead = ahead
+	if noise == 0 {
+		return // nothing to compare
+	}
 	limit := turnedCents + 6*noise // one look in ninety a second must not be a chance
 	if t.settling {
 		// Just after a pluck the pitch falls, and the reading is still learning where to.
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
-		ahead -= f.planned.rate(float64(t.next), t.fs) * centsPerNeper
+		ahead -= t.expected()
 	}
 	fast := math.Abs(t.ahead) > math.Min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart()))
 	if fast {
@@ -63,6 +66,7 @@ func (t *Tracker) look() {
 	if math.Abs(ahead) <= limit {
 		return
 	}
+	zzlog("   LOOK age %.3f ahead %.3f raw %.3f limit %.3f noise %.3f fast %v\n", t.age(), ahead, t.ahead, limit, noise, fast)
 	if !fast && (t.fastAt == 0 || float64(t.next-t.fastAt) > swingS*t.fs) {
 		t.handledAt = t.next
 		return
@@ -72,6 +76,15 @@ func (t *Tracker) look() {
 	t.base.SigmaCents = math.Max(t.base.SigmaCents, fastestHand)
 	t.still(t.shortest())
 	t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
+}
+
+// expected returns how far (cents) from the last reading the glide that was found lets the pitch lie on
+// average between the two looks that compare sets against each other.
+func (t *Tracker) expected() float64 {
+	w := &t.looks
+	now, then := w.at[w.latest(0)], w.at[w.latest(t.looksApart())]
+	f := &t.note
+	return f.plannedOff + (f.planned.psi(now, t.fs)-f.planned.psi(then, t.fs))*t.fs/(now-then)*centsPerNeper
 }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
@@ -94,6 +107,11 @@ func (t *Tracker) lookApart() float64 {
 	return math.Max(float64(t.lookLength()*t.m)/t.fs, math.Max(0.025, math.Min(0.05, 11/t.base.F1Hz)))
 }
 
+// looksApart returns how many hops lie between two looks that are compared.
+func (t *Tracker) looksApart() int {
+	return int(math.Ceil(t.lookApart() * t.fs / float64(4*t.frame)))
+}
+
 // compare returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
 // from the last reading, and the standard error of that: by how much the phases of the lowest
 // partials have run ahead between two looks that share no samples. The pitch must not run further in
@@ -101,7 +119,7 @@ func (t *Tracker) lookApart() float64 {
 func (t *Tracker) compare() (ahead, noise float64) {
 	w := &t.looks
 	n := float64(t.lookLength() * t.m)
-	apart := int(math.Ceil(t.lookApart() * t.fs / float64(4*t.frame)))
+	apart := t.looksApart()
 	if w.hops <= apart || apart >= watchHops || float64(t.note.bank.n*t.m) < n+float64(apart*4*t.frame) {
 		return 0, 0
 	}

@@ -1,0 +1,12 @@
+package pitch
+
+import (
+	"fmt"
+	"os"
+)
+
+func zzlog(format string, a ...any) {
+	if os.Getenv("LOG") != "" {
+		fmt.Printf(format, a...)
+	}
+}
