@@ -73,7 +73,7 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
 	passes := 1
 	if m == settles {
-		passes = 6
+		passes = 4
 	}
 	if f.follow(from, to, f.learned(f.start.prior), m, onset, passes) && f.near(f.start) {
 		f.read(r)

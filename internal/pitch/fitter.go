@@ -40,7 +40,7 @@ type fitter struct {
 	weight     []float64
 	total      []float64 // [s] whole warp of time found, by block
 	leads      leads
-	rest       []float64 // [s] what the glide found leaves of the leads of all partials together, by block
+	rest       []float64 // [s] shift, less the glide that was found, by block
 	restWeight []float64 // [1/s²] inverse variance of rest
 	curve      [2][]float64
 	times      []float64 // [s] since the onset, by block
@@ -190,6 +190,7 @@ func (f *fitter) track() {
 	for i, s := range f.shift {
 		f.total[i] = s + f.series.psi[i]
 	}
+	f.rest, f.restWeight = append(f.rest[:0], f.shift...), append(f.restWeight[:0], f.weight...)
 	for m := range f.curve {
 		f.curve[m] = grow(f.curve[m], n)
 	}

@@ -29,7 +29,6 @@ type settling struct {
 // kind, and σ admits what the other kind would make of it.
 func (f *fitter) glide(onset float64) warp {
 	s := &f.series
-	f.rest, f.restWeight = append(f.rest[:0], f.shift...), append(f.restWeight[:0], f.weight...)
 	f.leads.take(&f.joint)
 	plain, ok := f.leads.moved(nil, nil)
 	if !ok || s.n < 8 {
@@ -75,7 +74,6 @@ func (f *fitter) glide(onset float64) warp {
 				m.off, scale * m.offVar, weigh(m) - math.Log(glideTaus)})
 		}
 	}
-	zzlog("   glide win %.3f from D %.2f tau %.3f -> D %.2f tau %.3f sharp %v off %.3f±%.3f scale %.2f chi2 %.1f plain %.1f na %d scat %.2f\n", 2*s.half, f.warp.depth, f.warp.tau, likeliest.extra[0], tau, isSharp, likeliest.off, math.Sqrt(likeliest.offVar), scale, likeliest.chi2, plain.chi2, len(f.joint.active), f.joint.scatter)
 	return f.settle(all, plain)
 }
 

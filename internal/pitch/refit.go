@@ -9,7 +9,6 @@ func (t *Tracker) refit() {
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
 	t.plan()
-	zzlog("   REFIT age %.3f ok %v evident %v disturbed %v hz %.4f sigma %.3f snr %.1f base snr %.1f n %d B %.2e ± %.1e\n", t.age(), ok, f.evident(&r), t.disturbed(&r), r.F1Hz, r.SigmaCents, r.SNRdB, t.base.SNRdB, len(r.Partials), r.B, r.BSigma)
 	if !ok || !f.evident(&r) || t.disturbed(&r) {
 		if t.failing == 0 {
 			t.failing = t.next
@@ -94,7 +93,6 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.rest, f.restWeight) {
 			return ok
 		}
-		zzlog("   MOVING age %.3f run %.3f\n", t.age(), t.run)
 		t.still(0.5 * t.window()) // a hand on the peg is no glide
 		r.Partials = r.Partials[:0]
 	}

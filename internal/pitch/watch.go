@@ -66,7 +66,6 @@ func (t *Tracker) look() {
 	if math.Abs(ahead) <= limit {
 		return
 	}
-	zzlog("   LOOK age %.3f ahead %.3f raw %.3f limit %.3f noise %.3f fast %v\n", t.age(), ahead, t.ahead, limit, noise, fast)
 	if !fast && (t.fastAt == 0 || float64(t.next-t.fastAt) > swingS*t.fs) {
 		t.handledAt = t.next
 		return
