@@ -36,11 +36,6 @@ var flagMeaning = map[string]string{
 	"wobble/vibrato":                      "the player's pitch is not steady",
 }
 
-// unread are clips that are given no pitch, and why.
-var unread = map[string]string{
-	"egtr-black-btb-A2.flac": "plucked behind the bridge, fundamental 46 dB down: what stands out are a few high partials among others that belong to no string",
-}
-
 // TestRecordings compares every recorded note with its reference over the same window. The
 // reference comes from another method (testdata/wav/README.md); the tolerance of a single
 // unflagged clip is half a cent, or three standard uncertainties of the reference.
@@ -51,10 +46,6 @@ func TestRecordings(t *testing.T) {
 	for _, m := range measuredClips(t) {
 		off := m.errorCents()
 		fmt.Fprintf(&table, "%-30s %11.5f %11.5f %+8.3f %7.3f %7.3f %6d  %s\n", m.clip.File, m.clip.RefHz, m.note.F1Hz, off, m.note.SigmaCents, m.clip.RefSigma, m.notes, strings.Join(m.clip.Flags, " "))
-		if why := unread[m.clip.File]; why != "" && m.notes == 0 {
-			fmt.Fprintf(&table, "    not read: %s\n", why)
-			continue
-		}
 		if m.notes != 1 {
 			t.Errorf("%s: %d notes found in a recording of one", m.clip.File, m.notes)
 		}

@@ -9,6 +9,9 @@ const trustedSNR = 10
 // evidentSNR is the same for a sound to be taken for a note at all on that evidence alone.
 const evidentSNR = 3
 
+// faintSNR is the least at which anything is taken for a note.
+const faintSNR = -4
+
 // room makes a bank for windows of n samples in sub-blocks of m.
 func (f *fitter) room(m, n int) {
 	if f.bank == nil || f.bank.m != m || len(f.bank.energy) < n/m {
@@ -92,7 +95,7 @@ func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guess
 // that belong to no string: either it explains the sound well, or several partials keep to the law, or
 // the lowest is sharp although much else (thump, rumble) sounds with it.
 func (f *fitter) evident(r *Reading) bool {
-	return r.audible() && r.numbered() && r.B > -3*r.BSigma-1e-5
+	return r.audible() && r.numbered(true) && r.stringy()
 }
 
 // audible is evident without a look at which partials they are.
@@ -102,22 +105,17 @@ func (r *Reading) audible() bool {
 	}
 	kept := r.kept()
 	lowest := r.Partials[0].N == 1
-	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest || kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 ||
-		r.SNRdB > -4 && lowest && r.SigmaCents < 1 && r.WindowS > 0.07
+	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest ||
+		r.SNRdB > faintSNR && (kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 || lowest && r.SigmaCents < 1 && r.WindowS > 0.07)
 }
 
-// numbered reports whether the numbers of the partials can be believed: high ones alone would fit the
-// law of some string whatever they are, unless many keep to it and it is a likely one.
-func (r *Reading) numbered() bool {
-	p := priorB(r.F1Hz)
-	return r.Partials[0].N <= 2 || r.kept() >= 5 && r.SigmaCents < 3 && math.Abs(r.B-p.mean) < 2*p.sigma
-}
-
-// kept returns how many partials keep to the law as those of strings do.
+// kept returns how many partials keep to the law as those of strings do, where chance would seldom have
+// them do so.
 func (r *Reading) kept() int {
 	n := 0
 	for _, p := range r.Partials {
-		if math.Abs(p.OffCents) < 3+2*p.SigmaCents {
+		within := 3 + 2*p.SigmaCents
+		if math.Abs(p.OffCents) < within && 2*within*float64(p.N) < centsPerNeper/2 {
 			n++
 		}
 	}

@@ -18,6 +18,8 @@ type Partial struct {
 	SigmaCents float64 // standard uncertainty of Hz, in cents
 	LevelDB    float64 // peak amplitude, dB re full scale
 	PhaseTurns float64 // absolute phase of the partial at sample Reading.At, in turns [0, 1)
+
+	margin float64 // dB by which it is louder than what would just be heard
 }
 
 // A Reading is what is known about the sound at one moment.

@@ -15,7 +15,8 @@ func (f *fitter) read(r *Reading) {
 	na := len(j.active)
 	for k, row := range j.active {
 		a := math.Hypot(real(j.c[row]), imag(j.c[row])) * j.loudness(k)
-		if j.seen[row] != found || a*a*float64(s.n) < 25*j.rho[k] {
+		margin := 10 * math.Log10(a*a*float64(s.n)/(25*j.rho[k]+1e-30))
+		if j.seen[row] != found || !(margin >= 0) {
 			continue
 		}
 		n := j.number[k]
@@ -26,6 +27,7 @@ func (f *fitter) read(r *Reading) {
 		r.Partials = append(r.Partials, Partial{
 			N: n, Hz: hz, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
 			LevelDB: 20 * math.Log10(a), PhaseTurns: f.phaseAt(k, float64(r.At)),
+			margin: margin,
 		})
 	}
 	// The difference of two large energies has few digits: no more than 60 dB are told apart.

@@ -416,10 +416,10 @@ func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
 	}
 	up, higher := r.higher()
 	if !higher || up.f1 > t.cfg.MaxHz {
-		return t.note.evident(r)
+		return t.note.evident(r) && r.numbered(false)
 	}
 	// Some notes do sound with their even partials alone: they are well explained all the same.
-	explained := r.SNRdB > evidentSNR && r.numbered()
+	explained := r.SNRdB > evidentSNR && r.numbered(false)
 	return t.lockNear(up, window, r) || explained && begin()
 }
 

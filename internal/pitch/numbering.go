@@ -1,0 +1,125 @@
+package pitch
+
+import "math"
+
+// What the odds of a string must exceed (nepers) where its lowest partial is not heard.
+const (
+	newOdds   = -1.0 // to begin a note
+	faintOdds = 3.0  // to begin one that explains little of the sound
+	heldOdds  = -4.0 // to go on with a note
+)
+
+// numbered reports whether the numbers of the partials can be believed, of a note that is already held
+// or of a new one. Where the lowest is heard they are not in doubt; else other things might ring so too.
+func (r *Reading) numbered(held bool) bool {
+	loudest, first := r.loudest(), &r.Partials[0]
+	if math.Abs(loudest.OffCents) > furthestOff+2*loudest.SigmaCents {
+		return false
+	}
+	if first.N == 1 && first.LevelDB > loudest.LevelDB-faintDB && first.SigmaCents < vagueCents {
+		return true
+	}
+	switch {
+	case held:
+		return r.odds() > heldOdds
+	case r.SNRdB < evidentSNR:
+		return r.odds() > faintOdds
+	}
+	return r.odds() > newOdds
+}
+
+// vagueCents is the standard error from which a lowest partial may be anything.
+const vagueCents = 25
+
+// faintDB is how far below the loudest partial others say nothing: whatever leaks is there, too.
+const faintDB = 50
+
+// loudest returns the loudest partial.
+func (r *Reading) loudest() *Partial {
+	most := &r.Partials[0]
+	for i := range r.Partials {
+		if r.Partials[i].LevelDB > most.LevelDB {
+			most = &r.Partials[i]
+		}
+	}
+	return most
+}
+
+// stringy reports whether a string could be as stiff as r says.
+func (r *Reading) stringy() bool {
+	p := priorB(r.F1Hz)
+	return r.B > -3*r.BSigma-1e-5 && r.B < p.mean+4*p.sigma+3*r.BSigma
+}
+
+// What is expected of peaks that belong to no string, and of the partials of one.
+const (
+	peakApart    = 400.0  // cents from one peak to the next where they belong to no string
+	pitchRange   = 8400.0 // cents over which strings lie: seven octaves
+	levelScatter = 12.0   // dB by which partials differ from what their neighbours suggest (one σ)
+	leastAbsent  = 0.05   // chance, at least, that a partial is absent although its neighbours are loud
+	combOdds     = 2.0    // nepers that it costs to take a string for plucked at a node of a certain partial
+	highestComb  = 6      // number of the highest such partial
+)
+
+// odds returns how much likelier (nepers) the partials of r are as those of some string than as peaks
+// that lie anywhere. A string, whatever its pitch and stiffness, puts them on the law, to within their
+// errors and the scatter of real strings, and leaves out few below the highest but those that have a node
+// where it is plucked. High ones are left out of the count where that makes the string likelier.
+func (r *Reading) odds() float64 {
+	best := math.Inf(-1)
+	for comb := 1; comb <= highestComb; comb++ {
+		best = math.Max(best, r.oddsOfComb(comb))
+	}
+	return best
+}
+
+// oddsOfComb is odds for a string plucked where partial comb, and each multiple of it, has a node; 1 is
+// for one plucked anywhere else.
+func (r *Reading) oddsOfComb(comb int) float64 {
+	prior := priorB(r.F1Hz)
+	stiff := (r.B - prior.mean) / prior.sigma
+	odds, best := 0.0, math.Inf(-1)
+	if comb > 1 {
+		odds = -combOdds
+	}
+	a11, a12, a22 := 0.0, 0.0, 1/(prior.sigma*prior.sigma) // what the partials tell of f1 and B
+	faint := r.loudest().LevelDB - faintDB
+	var below *Partial
+	for i := range r.Partials {
+		p := &r.Partials[i]
+		if p.LevelDB < faint {
+			continue
+		}
+		width := lawWidth(p.N) + p.SigmaCents
+		off := p.OffCents / width
+		odds += math.Log(peakApart/(math.Pi*width*(1+off*off))) + absent(below, p, comb)
+		weight := 1 / (2 * width * width) // as a value of a Cauchy distribution tells of its middle
+		slope := partialHzByB(r.F1Hz, r.B, p.N) / partialHz(r.F1Hz, r.B, p.N) * centsPerNeper
+		a11 += weight
+		a12 += weight * slope
+		a22 += weight * slope * slope
+		// So many strings of other pitches and stiffnesses could have been meant.
+		others := pitchRange * prior.sigma * math.Sqrt((a11*a22-a12*a12)/(2*math.Pi))
+		best = math.Max(best, odds-math.Log(others)-stiff*stiff/2)
+		below = p
+	}
+	return best
+}
+
+// absent returns the logarithm of the chance that the partials between below (nil: none) and p are not
+// heard, except those that are multiples of comb.
+func absent(below, p *Partial, comb int) float64 {
+	from, margin := 0, p.margin-levelScatter
+	if below != nil {
+		from, margin = below.N, below.margin
+	}
+	chance := 0.0
+	for n := from + 1; n < p.N; n++ {
+		if comb > 1 && n%comb == 0 {
+			continue
+		}
+		expected := margin + (p.margin-margin)*float64(n-from)/float64(p.N-from)
+		chance += math.Log(math.Max(leastAbsent, math.Erfc(expected/levelScatter/math.Sqrt2)/2))
+	}
+	return chance
+}
