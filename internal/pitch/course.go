@@ -9,8 +9,12 @@ const trustedSNR = 10
 // evidentSNR is the same for a sound to be taken for a note at all on that evidence alone.
 const evidentSNR = 3
 
-// faintSNR is the least at which anything is taken for a note.
+// faintSNR is the least at which a note begins.
 const faintSNR = -4
+
+// sharpMargin is how far (dB) a lowest partial must stand above what would just be heard to be a note although
+// much else sounds: the two or three strings of a piano's key, as long as they are told apart, do not.
+const sharpMargin = 10
 
 // room makes a bank for windows of n samples in sub-blocks of m.
 func (f *fitter) room(m, n int) {
@@ -105,8 +109,8 @@ func (r *Reading) audible() bool {
 	}
 	kept := r.kept()
 	lowest := r.Partials[0].N == 1
-	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest ||
-		r.SNRdB > faintSNR && (kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 || lowest && r.SigmaCents < 1 && r.WindowS > 0.07)
+	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest || kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 ||
+		r.SNRdB > faintSNR && lowest && r.Partials[0].margin > sharpMargin && r.SigmaCents < 1 && r.WindowS > 0.07
 }
 
 // kept returns how many partials keep to the law as those of strings do, where chance would seldom have

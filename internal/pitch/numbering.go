@@ -13,7 +13,7 @@ const (
 // or of a new one. Where the lowest is heard they are not in doubt; else other things might ring so too.
 func (r *Reading) numbered(held bool) bool {
 	loudest, first := r.loudest(), &r.Partials[0]
-	if math.Abs(loudest.OffCents) > furthestOff+2*loudest.SigmaCents {
+	if math.Abs(loudest.OffCents) > furthestOff+2*loudest.SigmaCents || !held && r.SNRdB < faintSNR {
 		return false
 	}
 	if first.N == 1 && first.LevelDB > loudest.LevelDB-faintDB && first.SigmaCents < vagueCents {

@@ -406,10 +406,15 @@ func (t *Tracker) sharpOnset() int64 {
 }
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
-// fit, with the latest window seconds.
+// fit, with the latest window seconds, or its second half if that is not less.
 func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
 	begin := func() bool {
-		return t.take(max(t.body(), t.past.begin), k, r) || t.take(t.next-int64(window*t.fs), k, r)
+		all := max(t.body(), t.past.begin)
+		latest := t.next - int64(window*t.fs)
+		if half := (all + t.next) / 2; latest <= all && float64(t.next-half)*k.f1 > latestPeriods*t.fs {
+			latest = half
+		}
+		return t.take(all, k, r) || latest > all && t.take(latest, k, r)
 	}
 	if t.hum(k.f1) || !begin() {
 		return false
@@ -449,8 +454,14 @@ func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	return true
 }
 
+// latestPeriods is how many periods the second half of a sound must hold to be tried alone.
+const latestPeriods = 40
+
 // aligned returns the sample at or behind start from which whole sub-blocks reach to the newest.
 func (t *Tracker) aligned(start int64) int64 { return start + (t.next-start)%int64(t.m) }
+
+// manyPeriods is how many periods tell a note from its own second partial, noise or not.
+const manyPeriods = 100
 
 // period returns the period of the latest window seconds, if it is clear enough to be tried.
 func (t *Tracker) period(window float64) (period, bool) {
@@ -460,12 +471,16 @@ func (t *Tracker) period(window float64) (period, bool) {
 		return period{}, false
 	}
 	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
-	if !ok || p.aperiodicity > 0.3 {
+	if !ok {
 		return period{}, false
 	}
 	// A short window cannot tell a low note from its own second partial: only a clean period
-	// is believed before the longest window is full.
-	if window < 0.9*acquireS && p.aperiodicity > 0.12 {
+	// is believed before the longest window is full, or many periods are there.
+	limit := 0.12
+	if window >= 0.9*acquireS || p.hz*window > manyPeriods {
+		limit = 0.3
+	}
+	if p.aperiodicity > limit {
 		return period{}, false
 	}
 	return p, true
