@@ -62,7 +62,7 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 	return best, best.f1 > 0
 }
 
-// ring returns the peaks of x within ringDB of the highest if at least three of them hold nearly all the
+// ring returns the peaks of x not far below the highest if at least three of them hold nearly all the
 // power of the sound: something rings, whatever its pitch; else none.
 func (l *ladder) ring(x []float64, fs float64) []peak {
 	l.spectrum(x)
@@ -91,6 +91,40 @@ func (l *ladder) ring(x []float64, fs float64) []peak {
 		return nil
 	}
 	return kept
+}
+
+// stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
+// far below the highest. It serves for strings so stiff that a period says nothing of the lowest partial.
+func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
+	l.spectrum(x)
+	l.pick(fs, len(x))
+	top := 0.0
+	for _, p := range l.peaks {
+		top = math.Max(top, p.weight)
+	}
+	strong := l.peaks[:0]
+	for _, p := range l.peaks {
+		if p.weight > top*ringPart {
+			strong = append(strong, p)
+		}
+	}
+	if len(strong) < 3 {
+		return known{}, false
+	}
+	// (f2/f1)² = 4·(1+4B)/(1+B).
+	f1 := strong[0].hz
+	q := strong[1].hz * strong[1].hz / (4 * f1 * f1)
+	b := (q - 1) / (4 - q)
+	prior := priorB(f1)
+	if !(b > 0 && b < prior.mean+3*prior.sigma) {
+		return known{}, false
+	}
+	for i, p := range strong {
+		if k, off := rung(p.hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
+			return known{}, false
+		}
+	}
+	return known{f1: f1, sigmaCents: 2, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: prior, top: 3}, true
 }
 
 const (

@@ -306,25 +306,41 @@ func (t *Tracker) lock(window float64) bool {
 	if !t.young() && t.lockExpected(window) {
 		return true
 	}
-	p, ok := t.period(window)
-	if !ok {
-		return false
-	}
 	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
-	locked := t.lockNear(first(p.hz, guessSigma), window, &r)
-	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
-		locked = t.lockNear(first(p.deepestHz, guessSigma), window, &r)
-	}
-	if !locked || r.SNRdB < trustedSNR {
-		if k, ok := t.climb(p.hz, window); ok && t.explains(k, window, &r) {
-			locked = t.lockNear(k, window, &r)
-		}
-	}
-	if !locked {
+	if !t.lockPeriod(window, &r) && !t.lockStiff(window, &r) {
 		return false
 	}
 	t.start(&r, window)
 	return true
+}
+
+// lockPeriod tries the period of the latest window seconds and, where that explains the sound badly, the
+// spacing of its partials.
+func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
+	p, ok := t.period(window)
+	if !ok {
+		return false
+	}
+	locked := t.lockNear(first(p.hz, guessSigma), window, r)
+	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
+		locked = t.lockNear(first(p.deepestHz, guessSigma), window, r)
+	}
+	if !locked || r.SNRdB < trustedSNR {
+		if k, ok := t.climb(p.hz, window); ok && t.explains(k, window, r) {
+			locked = t.lockNear(k, window, r)
+		}
+	}
+	return locked
+}
+
+// lockStiff tries what rings in the latest window seconds as the lowest partials of a very stiff string, if
+// the window is long enough for them to stand apart.
+func (t *Tracker) lockStiff(window float64, r *Reading) bool {
+	if window < 0.9*acquireS {
+		return false
+	}
+	k, ok := t.ladder.stiffest(t.past.from(t.next-int64(window*t.fs), t.next), t.fs)
+	return ok && k.f1 > t.lowest && k.f1 < t.cfg.MaxHz && t.lockNear(k, window, r)
 }
 
 // start begins tracking with the reading r of the latest window seconds.
