@@ -65,7 +65,12 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 	}
 	ok = ok && f.near(begin) && f.evident(r)
 	framed := Reading{At: r.At, State: r.State}
-	if !f.frames(from, to, begin, &framed) || ok && framed.SNRdB < r.SNRdB+3 {
+	found := f.frames(from, to, frameS, begin, &framed)
+	if perS := f.fs / float64(f.bank.m); !found && float64(to-from) > longestSwingS*perS {
+		framed.Partials = framed.Partials[:0]
+		found = f.frames(from, to, swungFrameS, begin, &framed)
+	}
+	if !found || ok && framed.SNRdB < r.SNRdB+3 {
 		return ok
 	}
 	framed.Partials = append(r.Partials[:0], framed.Partials...)
@@ -184,13 +189,21 @@ func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
 	}
 }
 
+// Lengths of frames, in seconds: of a wavering pitch, and of one that swings several times a second, which
+// takes a window of longestSwingS to have a mean.
+const (
+	frameS        = 0.09
+	swungFrameS   = 0.02
+	longestSwingS = 0.5
+)
+
 // frames reads the pitch of the sub-blocks [from, to) as the course of the pitches of short
-// frames: a straight line through them, at the middle of the window. It fills r, with partials
+// frames, of so many seconds: a straight line through them, at the middle of the window. It fills r, with partials
 // from the frame nearest the middle, and reports whether at least three frames, and half of them,
 // had a pitch. σ comes from how the frames scatter about the line.
-func (f *fitter) frames(from, to int, k known, r *Reading) bool {
+func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool {
 	perS := f.fs / float64(f.bank.m)
-	n := int(math.Max(6/k.f1, 0.09) * perS)
+	n := int(math.Max(6/k.f1, seconds) * perS)
 	count := (to - from) / n
 	if count < 3 {
 		return false

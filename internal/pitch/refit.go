@@ -10,7 +10,9 @@ func (t *Tracker) refit() {
 	t.spare = r.Partials
 	t.plan()
 	if !ok || !f.evident(&r) || t.disturbed(&r) {
-		if t.failing == 0 {
+		if t.swings() {
+			t.failing = 0
+		} else if t.failing == 0 {
 			t.failing = t.next
 		}
 		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
@@ -32,6 +34,28 @@ func (t *Tracker) refit() {
 		f.pushAll(t.past.from(at, t.next))
 	}
 }
+
+// swings moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
+// (vibrato), and reports whether there is one near the note.
+func (t *Tracker) swings() bool {
+	p, ok := t.period(math.Max(swungS, 5/t.base.F1Hz))
+	if !ok || math.Abs(cents(p.hz, t.base.F1Hz)) > swungCents {
+		return false
+	}
+	t.base.shift(p.hz)
+	t.base.SigmaCents = fastestHand
+	t.ahead, t.handledAt, t.moved = 0, 0, true
+	t.still(t.shortest())
+	if math.Abs(cents(p.hz, t.note.start.f1)) > swungCents {
+		t.retune(p.hz)
+	}
+	return true
+}
+
+const (
+	swungS     = 0.025 // s in which the pitch of a voice is about one
+	swungCents = 120   // how far it may swing from one fit to the next
+)
 
 // astrayTurn is how far (rad in a sub-block) a partial of a young note may lie from where it is looked
 // for until the bank is tuned anew: the first instants tell little of the stiffness.
