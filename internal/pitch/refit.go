@@ -10,10 +10,12 @@ func (t *Tracker) refit() {
 	t.spare = r.Partials
 	t.plan()
 	if !ok || !f.evident(&r) || t.disturbed(&r) {
-		if t.swings() {
-			t.failing = 0
-		} else if t.failing == 0 {
+		patience := int64(patienceS * t.fs)
+		switch {
+		case t.failing == 0:
 			t.failing = t.next
+		case t.next-t.failing >= patience && t.swings():
+			t.failing = t.next - patience // still not fitted, but not lost
 		}
 		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
 		return
@@ -53,6 +55,7 @@ func (t *Tracker) swings() bool {
 }
 
 const (
+	patienceS  = 0.1   // s without a fit after which a note may be such a one
 	swungS     = 0.025 // s in which the pitch of a voice is about one
 	swungCents = 120   // how far it may swing from one fit to the next
 )
