@@ -85,9 +85,16 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
 	passes := 1
 	if m == settles {
-		passes = 4
+		passes = 2
 	}
-	if f.follow(from, to, f.learned(f.start.prior), m, onset, passes) && f.near(f.start) {
+	k := f.learned(f.start.prior)
+	k.resume = f.live
+	left := f.unexplained()
+	ok := f.follow(from, to, k, m, onset, passes)
+	if k.resume = false; ok && f.unexplained() > 2*left+1e-3 {
+		ok = f.follow(from, to, k, m, onset, passes)
+	}
+	if ok && f.near(f.start) {
 		f.read(r)
 		if f.evident(r) {
 			return true
@@ -96,6 +103,9 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	r.Partials = parts
 	return f.whole(from, to, m, onset, r)
 }
+
+// unexplained returns the part of the window's energy that the last fit leaves.
+func (f *fitter) unexplained() float64 { return 1 - f.joint.signal/f.series.energy }
 
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }

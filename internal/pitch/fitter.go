@@ -26,15 +26,19 @@ const (
 
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
-	fs         float64
-	partials   int  // most partials in the model; 0: maxPartials
-	live       bool // fits must be cheap
-	bank       *bank
-	series     series
-	joint      joint
-	omega      []float64
-	warp       warp    // that of the last fit
-	planned    warp    // what the last fit suggests for the next
+	fs       float64
+	partials int  // most partials in the model; 0: maxPartials
+	live     bool // fits must be cheap
+	bank     *bank
+	series   series
+	joint    joint
+	omega    []float64
+	warp     warp     // that of the last fit
+	planned  warp     // what the last fit suggests for the next
+	lead     struct { // what leads, the leads of the last fit, say of f1 and B
+		ready     bool    // they belong to the model as it is
+		off, offB float64 // [cents]; see movement
+	}
 	plannedOff float64 // [cents] the pitch that planned settles to, against hz
 	shift      []float64
 	weight     []float64
@@ -99,6 +103,7 @@ type known struct {
 	b, sigmaB      float64
 	prior          stiffnessPrior
 	carry          bool // single partials are known from the last fit
+	resume         bool // so is the whole model, as far as the window fits it
 	top            int  // a first fit should be short enough to hold the partials up to this one
 }
 
@@ -118,20 +123,27 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
+	f.lead.ready = false
+	f.gather(from, to, k.f1, k.b, m, w)
+	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
+	return f.joint.converge()
+}
+
+// gather gathers the sub-blocks [from, to) of the bank under the warp w, to be fitted with a note near f1
+// and b.
+func (f *fitter) gather(from, to int, f1, b float64, m motion, w warp) {
 	f.warp = w
 	q := f.joined(to-from, m)
 	f.omega = f.omega[:0]
 	for r, omega := range f.bank.omega {
 		// Sub-blocks joined at the frequency they were demodulated at keep out exactly what their
 		// length keeps out; only where a block would turn too far it must be another.
-		if law := 2 * math.Pi * partialHz(k.f1, k.b, r+1) / f.fs; math.Abs(law-omega)*float64(q*f.bank.m) > 1 {
+		if law := 2 * math.Pi * partialHz(f1, b, r+1) / f.fs; math.Abs(law-omega)*float64(q*f.bank.m) > 1 {
 			omega = law
 		}
 		f.omega = append(f.omega, omega)
 	}
 	f.series.gather(f.bank, f.omega, from, to, q, f.fs, w)
-	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
-	return f.joint.converge()
 }
 
 // joined returns how many of n sub-blocks go into a block.
@@ -156,13 +168,20 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		w = f.planned
 	}
 	for pass := range passes {
-		if !f.fit(from, to, k, m, w) {
+		if k.resume && f.resumable(from, to) {
+			if !f.resume(from, to, m, w) {
+				return false
+			}
+		} else if !f.fit(from, to, k, m, w) {
 			return false
 		}
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
 		f.plannedOff = 0
 		f.track()
 		if m == still {
+			if f.live {
+				f.stand()
+			}
 			return true
 		}
 		var next warp
@@ -177,6 +196,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			return true
 		}
 		k = f.learned(k.prior)
+		k.resume = m == settles
 		w = next
 	}
 	return true

@@ -19,6 +19,7 @@ const (
 type settling struct {
 	warp     warp
 	off      float64 // [cents] settled pitch against that of the joint fit
+	offB     float64 // stiffness against that of the joint fit
 	variance float64 // [cents²] of off
 	evidence float64 // logarithm, against that of a steady pitch
 }
@@ -62,19 +63,26 @@ func (f *fitter) glide(onset float64) warp {
 		return -0.5*((m.chi2-plain.chi2)/scale+m.logDet-plain.logDet) - math.Log(glideSigma) + 0.5*math.Log(scale) + falling(m, scale)
 	}
 	all := tried[:0]
-	all = append(all, settling{off: plain.off, variance: scale * plain.offVar})
+	all = append(all, settling{off: plain.off, offB: plain.offB, variance: scale * plain.offVar})
 	if isSharp {
 		// Laplace's integral over the logarithm of tau, evenly likely within its range.
 		area := 0.5*math.Log(2*math.Pi*scale) - math.Log(tauStep*(glideTaus-1))
 		all = append(all, settling{warp{depth: likeliest.extra[0], tau: tau, onset: onset},
-			likeliest.off, scale * likeliest.offVar, weigh(likeliest) + area})
+			likeliest.off, likeliest.offB, scale * likeliest.offVar, weigh(likeliest) + area})
 	} else {
 		for i, m := range moves {
 			all = append(all, settling{warp{depth: m.extra[0], tau: tauOf(i), onset: onset},
-				m.off, scale * m.offVar, weigh(m) - math.Log(glideTaus)})
+				m.off, m.offB, scale * m.offVar, weigh(m) - math.Log(glideTaus)})
 		}
 	}
 	return f.settle(all, plain)
+}
+
+// stand notes what the leads of a window say of a pitch that stands still.
+func (f *fitter) stand() {
+	f.leads.take(&f.joint)
+	m, ok := f.leads.moved(nil, nil)
+	f.lead.ready, f.lead.off, f.lead.offB = ok, m.off, m.offB
 }
 
 // settle sets hz and σ from the explanations, the first of which is a steady pitch, and returns the
@@ -112,6 +120,7 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 		best = 0
 	}
 	f.plannedOff = all[best].off - shown
+	f.lead.ready, f.lead.off, f.lead.offB = true, all[best].off, all[best].offB
 	return all[best].warp
 }
 

@@ -1,6 +1,9 @@
 package pitch
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // A leads holds by how much time the phases of each partial lead those of the fitted model, warp of
 // time included, block by block: all that a fit leaves to say about how the pitch of the whole note
@@ -230,4 +233,66 @@ func (l *leads) misfit(depth float64, g []float64, rest, weight []float64, terms
 		}
 	}
 	return chi2 / math.Max(1, free-2-float64(terms))
+}
+
+// apply moves the model of j, from whose final fit l was taken, to what the leads say under another warp:
+// f1 and B by off (cents) and offB, and each partial to its own phase and, as far as its data say against
+// the scatter expected of it, its own frequency. psi is the warp's time by block, in seconds.
+func (l *leads) apply(j *joint, off, offB float64, psi []float64) {
+	j.f1 *= math.Exp(off / centsPerNeper)
+	j.b += offB
+	for k, r := range j.active {
+		p := &l.part[k]
+		det := p.w*p.wtt - p.wt*p.wt
+		if !(det > 0) {
+			continue
+		}
+		wy, wty := p.wy, p.wty
+		for i, v := range l.weight[k*l.n : (k+1)*l.n] {
+			wy -= v * psi[i]
+			wty -= v * psi[i] * l.time[i]
+		}
+		n := j.number[k]
+		law := off + offB*p.slopeB - p.rest // [cents] against rest
+		own := (p.w*wty - p.wt*wy) / det * centsPerNeper
+		known, loose := det/p.w/(centsPerNeper*centsPerNeper), 1/(lawScatter(n)*lawScatter(n))
+		by := (own*known + law*loose) / (known + loose)
+		phase := (wy - by/centsPerNeper*p.wt) / p.w
+		l.rescale(j, k, phase, by/centsPerNeper, psi)
+		hz := j.before[k] * math.Exp(by/centsPerNeper)
+		j.off[r] = math.Max(-furthestOff, math.Min(furthestOff, centsPerNeper*math.Log(hz/partialHz(j.f1, j.b, n))))
+	}
+}
+
+// rescale gives partial k of j the amplitude and decay that it has when it leads by phase + slope·t + psi.
+func (l *leads) rescale(j *joint, k int, phase, slope float64, psi []float64) {
+	n, na := l.n, len(j.active)
+	r := j.active[k]
+	w := 2 * math.Pi * j.before[k]
+	gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+	var p, pt, ptt, re, im, ret float64
+	for i, e := range j.basis[k*n : (k+1)*n] {
+		own := gain * e
+		t := l.time[i]
+		u := own * cmplx.Rect(1, w*(phase+slope*t+psi[i]-j.s.psi[i]))
+		v := conj(u) * (own + j.left[k*n+i])
+		m := power(own)
+		p += m
+		pt += m * t
+		ptt += m * t * t
+		re += real(v)
+		im += imag(v)
+		ret += real(v) * t
+	}
+	centre := pt / p
+	spread := ptt/p - centre*centre
+	by := complex(re/p, im/p)
+	fade := (ret/p - re/p*centre) / math.Max(spread, 1e-9) / math.Max(re/p, 0.1) // 1/s, of the logarithm of the amplitude
+	energy := p / j.rho[k]
+	v := 1 / (energy * spread * 2)
+	fade *= decaySigma * decaySigma / (decaySigma*decaySigma + v)
+	alpha := j.allowed(j.alpha[r] - math.Max(-0.7/j.width[k], math.Min(0.7/j.width[k], fade)))
+	from := j.alpha[r] * (j.centre[k] - j.loudest(r))
+	j.alpha[r] = alpha
+	j.c[r] *= by * cmplx.Rect(1, w*phase) * complex(math.Exp(alpha*(j.centre[k]-j.loudest(r))-from), 0)
 }

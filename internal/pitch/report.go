@@ -52,7 +52,7 @@ func (f *fitter) phaseAt(k int, at float64) float64 {
 	mid := s.middle()
 	// The amplitude belongs to the frequency that the model holds; the last word on the frequency
 	// turns the partial about the centroid of its energy.
-	t := (at-mid)/f.fs + f.warp.psi(at, f.fs)
+	t := (at-mid)/f.fs + f.warp.psi(at, f.fs) - s.late
 	more := partialHz(j.f1, j.b, j.number[k])*math.Exp(j.dev[k]/centsPerNeper) - j.before[k]
 	turns := math.Atan2(imag(c), real(c))/(2*math.Pi) + math.Mod(j.before[k]*t, 1) + more*(t-j.centre[k])
 	return turns - math.Floor(turns)

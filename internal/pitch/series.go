@@ -16,7 +16,8 @@ type series struct {
 	number  []int        // partial number of each row
 	z       []complex128 // rows × n
 	t       []float64    // [s] middle of each block, from the middle of the window
-	psi     []float64    // [s] mean warp of time over each block
+	psi     []float64    // [s] mean warp of time over each block, less late
+	late    float64      // [s] mean warp of time over the window: what is left of it moves a phase little
 	warped  []complex128 // rows × n: what the warp makes of the phase of each row; empty without one
 	bend    []float64    // [s] warp of time at each sub-block against that of its block
 	half    float64      // [s] half the window
@@ -107,6 +108,7 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	s.bend = grow(s.bend, n*q)
 	s.bow = grow(s.bow, n)
 	clear(s.bow)
+	s.late = 0
 	s.rate, s.follows = grow(s.rate, n), grow(s.follows, rows*n)
 	for j := range s.rate {
 		s.rate[j] = w.rate(float64(s.start)+(float64(j)+0.5)*float64(s.length), fs)
@@ -119,6 +121,12 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 		for i := range s.bend {
 			s.bend[i] -= s.psi[i/q]
 			s.bow[i/q] = math.Max(s.bow[i/q], math.Abs(s.bend[i]))
+		}
+		for _, psi := range s.psi {
+			s.late += psi / float64(n)
+		}
+		for j := range s.psi {
+			s.psi[j] -= s.late
 		}
 	}
 	for r := range rows {
