@@ -105,7 +105,7 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 }
 
 // unexplained returns the part of the window's energy that the last fit leaves.
-func (f *fitter) unexplained() float64 { return 1 - f.joint.signal/f.series.energy }
+func (f *fitter) unexplained() float64 { return math.Max(0, 1-f.joint.signal/f.series.energy) }
 
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }

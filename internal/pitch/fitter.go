@@ -168,11 +168,8 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		w = f.planned
 	}
 	for pass := range passes {
-		if k.resume && f.resumable(from, to) {
-			if !f.resume(from, to, m, w) {
-				return false
-			}
-		} else if !f.fit(from, to, k, m, w) {
+		resumed := k.resume && f.resumable(from, to) && f.resume(from, to, k, m, w)
+		if !resumed && !f.fit(from, to, k, m, w) {
 			return false
 		}
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true

@@ -2,9 +2,9 @@ package pitch
 
 import "math"
 
-// resumable reports whether the model of the last fit is a fair start for the window [from, to): a note
-// whose partials are all in it and lie far apart, and a window that holds most of the last one and is not
-// much longer, so that phases carried on into it are still right to a fraction of a turn.
+// resumable reports whether the model of the last fit may be a fair start for the window [from, to): one
+// in which partials lie far apart, and that holds most of the last one and is not much longer, so that
+// phases carried on into it are still right to a fraction of a turn.
 func (f *fitter) resumable(from, to int) bool {
 	s, j := &f.series, &f.joint
 	if !f.lead.ready || len(j.active) == 0 {
@@ -14,23 +14,13 @@ func (f *fitter) resumable(from, to int) bool {
 	begin, end := f.bank.first+int64(from)*m, f.bank.first+int64(to)*m
 	length, last := end-begin, int64(s.samples())
 	common := min(end, s.start+last) - max(begin, s.start)
-	if 2*common < last || length > 2*last || float64(length)/f.fs*j.f1 < separateBins {
-		return false
-	}
-	for r := range min(s.rows, len(f.bank.omega)) {
-		if partialHz(j.f1, j.b, s.number[r]) > 0.46*f.fs {
-			break
-		}
-		if r >= len(j.active) || j.active[r] != r {
-			return false
-		}
-	}
-	return true
+	return 2*common >= last && length <= 2*last && float64(length)/f.fs*j.f1 > separateBins
 }
 
 // resume takes the last step of a fit to the sub-blocks [from, to) of the bank under the warp w, beginning
-// with the whole model of the last fit.
-func (f *fitter) resume(from, to int, m motion, w warp) bool {
+// with the whole model of the last fit. It reports false if that knows nothing yet of a partial that the
+// window holds.
+func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	s, j := &f.series, &f.joint
 	f.times = grow(f.times, s.n)
 	late := 0.0
@@ -45,13 +35,12 @@ func (f *fitter) resume(from, to int, m motion, w warp) bool {
 	f.lead.ready = false
 	middle, half := s.middle(), s.half
 	f.gather(from, to, j.f1, j.b, m, w)
-	rows := 0
-	for rows < len(j.active) && j.active[rows] < s.rows {
-		rows++
+	j.sigma, j.sigmaB = k.sigmaCents, k.sigmaB
+	if j.choose() || len(j.active) == 0 {
+		return false
 	}
-	j.active, j.number = j.active[:rows], j.number[:rows]
 	ahead := (s.middle() - middle) / f.fs // of the middle, s
-	for k, r := range j.active {
+	for i, r := range j.active {
 		// Amplitudes are those at the window's loudest end, phases those at its middle.
 		loudest := ahead + j.loudest(r)
 		if j.alpha[r] < 0 {
@@ -59,11 +48,10 @@ func (f *fitter) resume(from, to int, m motion, w warp) bool {
 		} else {
 			loudest += half
 		}
-		w := 2 * math.Pi * j.hz(k)
+		w := 2 * math.Pi * j.hz(i)
 		j.c[r] *= unitAt(w*(ahead+s.late-late)) * complex(math.Exp(-j.alpha[r]*loudest), 0)
 		j.alpha[r] = j.allowed(j.alpha[r])
 	}
-	j.diagonal = j.separable()
 	j.scatter = 0
 	j.residuals()
 	if !j.law() {
