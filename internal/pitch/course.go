@@ -88,10 +88,11 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 		passes = 2
 	}
 	k := f.learned(f.start.prior)
-	k.resume = f.live
 	left := f.unexplained()
+	k.resume = f.live && left < 0.1 && f.lead.misfit < calm && float64((to-from)*f.bank.m) > resumeS*f.fs
 	ok := f.follow(from, to, k, m, onset, passes)
-	if k.resume = false; ok && f.unexplained() > 2*left+1e-3 {
+	if k.resume && ok && (f.unexplained() > 4*left+0.01 || f.lead.misfit > calm) {
+		k = f.learned(f.start.prior)
 		ok = f.follow(from, to, k, m, onset, passes)
 	}
 	if ok && f.near(f.start) {
@@ -103,6 +104,13 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	r.Partials = parts
 	return f.whole(from, to, m, onset, r)
 }
+
+// resumeS is the shortest window (s) that resumes the last fit: a first moment says little of the next.
+const resumeS = 0.05
+
+// calm is the mean square of what all partials together lead by that no movement explains, in units of the
+// noise, up to which phases can be carried on into a longer window.
+const calm = 4
 
 // unexplained returns the part of the window's energy that the last fit leaves.
 func (f *fitter) unexplained() float64 { return math.Max(0, 1-f.joint.signal/f.series.energy) }

@@ -26,19 +26,16 @@ const (
 
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
-	fs       float64
-	partials int  // most partials in the model; 0: maxPartials
-	live     bool // fits must be cheap
-	bank     *bank
-	series   series
-	joint    joint
-	omega    []float64
-	warp     warp     // that of the last fit
-	planned  warp     // what the last fit suggests for the next
-	lead     struct { // what leads, the leads of the last fit, say of f1 and B
-		ready     bool    // they belong to the model as it is
-		off, offB float64 // [cents]; see movement
-	}
+	fs         float64
+	partials   int  // most partials in the model; 0: maxPartials
+	live       bool // fits must be cheap
+	bank       *bank
+	series     series
+	joint      joint
+	omega      []float64
+	warp       warp // that of the last fit
+	planned    warp // what the last fit suggests for the next
+	lead       finding
 	plannedOff float64 // [cents] the pitch that planned settles to, against hz
 	shift      []float64
 	weight     []float64
@@ -115,6 +112,7 @@ func first(f1, sigmaCents float64) known {
 
 // learned returns what a fit has taught, with allowance for a longer window.
 func (f *fitter) learned(prior stiffnessPrior) known {
+	f.adopt()
 	return known{
 		f1: f.joint.f1, sigmaCents: math.Max(3*f.joint.sigma, 0.2),
 		b: f.joint.b, sigmaB: math.Min(prior.sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
@@ -123,7 +121,7 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
-	f.lead.ready = false
+	f.lead.ready, f.lead.adopted = false, false
 	f.gather(from, to, k.f1, k.b, m, w)
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
@@ -168,7 +166,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		w = f.planned
 	}
 	for pass := range passes {
-		resumed := k.resume && f.resumable(from, to) && f.resume(from, to, k, m, w)
+		resumed := k.resume && f.resumable(from, to, w) && f.resume(from, to, k, m, w)
 		if !resumed && !f.fit(from, to, k, m, w) {
 			return false
 		}

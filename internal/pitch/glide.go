@@ -58,7 +58,8 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	// What no glide explains makes all explanations less sure.
 	f.gliding(tau, false)
-	scale := math.Max(1, f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2))
+	f.lead.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
+	scale := math.Max(1, f.lead.misfit)
 	weigh := func(m movement) float64 {
 		return -0.5*((m.chi2-plain.chi2)/scale+m.logDet-plain.logDet) - math.Log(glideSigma) + 0.5*math.Log(scale) + falling(m, scale)
 	}
@@ -82,6 +83,8 @@ func (f *fitter) glide(onset float64) warp {
 func (f *fitter) stand() {
 	f.leads.take(&f.joint)
 	m, ok := f.leads.moved(nil, nil)
+	f.lead.misfit = f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
+	f.lead.warp = warp{}
 	f.lead.ready, f.lead.off, f.lead.offB = ok, m.off, m.offB
 }
 
@@ -120,6 +123,7 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 		best = 0
 	}
 	f.plannedOff = all[best].off - shown
+	f.lead.warp = all[best].warp
 	f.lead.ready, f.lead.off, f.lead.offB = true, all[best].off, all[best].offB
 	return all[best].warp
 }

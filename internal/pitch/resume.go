@@ -2,12 +2,41 @@ package pitch
 
 import "math"
 
+// A finding is what the leads of a window say beyond its fit.
+type finding struct {
+	ready     bool    // the fit still stands as it was
+	adopted   bool    // its model has been moved to what the leads say
+	warp      warp    // the movement of the pitch that they show
+	off, offB float64 // [cents] f1 and B that go with it, against those of the fit
+	misfit    float64 // see leads.misfit
+	late      float64 // [s] mean of warp over the window
+}
+
+// adopt moves the model of the last fit to what its leads say.
+func (f *fitter) adopt() {
+	l, s := &f.lead, &f.series
+	if !l.ready {
+		return
+	}
+	f.times = grow(f.times, s.n)
+	l.late = 0
+	for b, t := range s.t {
+		f.times[b] = l.warp.psi(s.middle()+t*f.fs, f.fs)
+		l.late += f.times[b] / float64(s.n)
+	}
+	for b := range f.times {
+		f.times[b] -= l.late
+	}
+	f.leads.apply(&f.joint, l.off, l.offB, f.times)
+	l.ready, l.adopted = false, true
+}
+
 // resumable reports whether the model of the last fit may be a fair start for the window [from, to): one
 // in which partials lie far apart, and that holds most of the last one and is not much longer, so that
 // phases carried on into it are still right to a fraction of a turn.
-func (f *fitter) resumable(from, to int) bool {
+func (f *fitter) resumable(from, to int, w warp) bool {
 	s, j := &f.series, &f.joint
-	if !f.lead.ready || len(j.active) == 0 {
+	if !f.lead.adopted || f.lead.warp != w || len(j.active) == 0 {
 		return false
 	}
 	m := int64(f.bank.m)
@@ -22,18 +51,8 @@ func (f *fitter) resumable(from, to int) bool {
 // window holds.
 func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	s, j := &f.series, &f.joint
-	f.times = grow(f.times, s.n)
-	late := 0.0
-	for b, t := range s.t {
-		f.times[b] = w.psi(s.middle()+t*f.fs, f.fs)
-		late += f.times[b] / float64(s.n)
-	}
-	for b := range f.times {
-		f.times[b] -= late
-	}
-	f.leads.apply(j, f.lead.off, f.lead.offB, f.times)
-	f.lead.ready = false
-	middle, half := s.middle(), s.half
+	middle, half, late := s.middle(), s.half, f.lead.late
+	f.lead.adopted = false
 	f.gather(from, to, j.f1, j.b, m, w)
 	j.sigma, j.sigmaB = k.sigmaCents, k.sigmaB
 	if j.choose() || len(j.active) == 0 {
