@@ -114,7 +114,7 @@ func (t *Tracker) looksApart() int {
 // compare returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
 // from the last reading, and the standard error of that: by how much the phases of the lowest
 // partials have run ahead between two looks that share no samples. The pitch must not run further in
-// that time than half a turn of these partials.
+// a hop than half a turn of these partials.
 func (t *Tracker) compare() (ahead, noise float64) {
 	w := &t.looks
 	n := float64(t.lookLength() * t.m)
@@ -142,8 +142,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 			continue
 		}
 		loudest = math.Max(loudest, p.LevelDB)
-		turns := (cmplx.Phase(late)-cmplx.Phase(early))/(2*math.Pi) - p.Hz*between
-		off[seen] = math.Remainder(turns, 1) / (p.Hz * between) * centsPerNeper
+		off[seen] = w.ahead(p, apart, t.fs) / (p.Hz * between) * centsPerNeper
 		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
 		length := t.base.WindowS * t.fs
 		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * math.Max(1, math.Pow(10, faded/20))
@@ -159,6 +158,18 @@ func (t *Tracker) compare() (ahead, noise float64) {
 		return 0, 0
 	}
 	return ahead, noise / math.Pow(float64(seen), 1.5)
+}
+
+// ahead returns the turns by which the phases of p have run ahead within the latest hops. They are
+// counted hop by hop, so that a pitch that runs off far is not taken for one that runs the other way.
+func (w *watch) ahead(p *Partial, hops int, fs float64) float64 {
+	var turns float64
+	for ago := hops; ago > 0; ago-- {
+		then, now := w.latest(ago), w.latest(ago-1)
+		phase := cmplx.Phase(w.seen[now][p.N-1]) - cmplx.Phase(w.seen[then][p.N-1])
+		turns += math.Remainder(phase/(2*math.Pi)-p.Hz*(w.at[now]-w.at[then])/fs, 1)
+	}
+	return turns
 }
 
 // handled reports whether someone turns the peg, or did a moment ago.
