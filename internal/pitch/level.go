@@ -8,7 +8,8 @@ import "math"
 // sought in the energy of the first difference of the samples; and in that of the samples
 // themselves, for low notes in hiss. A frame begins an onset when it exceeds everything of the last
 // 45 ms (longer than a period of the lowest note, whose own pulses would otherwise look like
-// plucks) and stands out of the background.
+// plucks) and stands out of the background. That a low note's first period swells does not make a
+// second onset.
 type levels struct {
 	frame  int       // samples in a frame
 	last   float64   // the sample before the frame
@@ -89,7 +90,7 @@ func (l *levels) add(x []float64, learn bool) bool {
 	l.heard++
 	// What is there when listening begins did not begin then, as far as anyone knows.
 	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
-		power > powerRatio*strongest && power > onsetFloor*l.floor
+		power > powerRatio*strongest && power > onsetFloor*l.floor && l.since > len(l.powers)
 	onset := sudden && power > 10*quietest &&
 		l.since > refractory && l.heard > refractory
 	if onset {
