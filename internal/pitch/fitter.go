@@ -162,7 +162,8 @@ func (f *fitter) joined(n int, m motion) int {
 func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes int) bool {
 	var w warp
 	f.fitted = false
-	if m != still {
+	brief := m == settles && float64((to-from)*f.bank.m)/f.fs*k.f1 < briefPeriods
+	if m != still && !brief {
 		w = f.planned
 	}
 	for pass := range passes {
@@ -177,6 +178,10 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			if f.live {
 				f.stand()
 			}
+			return true
+		}
+		if brief {
+			f.sigma = math.Hypot(f.sigma, hiddenGlide)
 			return true
 		}
 		var next warp

@@ -64,6 +64,7 @@ type joint struct {
 	residue  []float64    // [cents] deviation of each active partial from the law, in the final fit
 	ratios   []float64    // work space of robustScatter
 	diagonal bool         // partials are separable: the covariances are diagonal
+	bound    bound        // work space of the fit to a brief window
 	before   []float64    // [Hz] frequency of each active partial before a step
 }
 
@@ -226,6 +227,9 @@ func (j *joint) uncertain(r int) float64 {
 // step makes one Gauss–Newton step and returns the change of f1 in cents.
 func (j *joint) step() float64 {
 	j.response()
+	if j.brief() {
+		return j.stepBound()
+	}
 	if j.diagonal {
 		j.separated()
 	} else {

@@ -6,6 +6,7 @@ import "math"
 func (t *Tracker) refit() {
 	f := &t.note
 	r := Reading{At: t.next, Partials: t.spare[:0]}
+	t.lacks = 0
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
 	t.plan()
@@ -84,6 +85,9 @@ func (t *Tracker) plan() {
 		}
 	case t.handled():
 		every = handledS
+	}
+	if t.lacks > 0 {
+		every = math.Min(every, t.lacks)
 	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
@@ -213,14 +217,14 @@ func (t *Tracker) moving(track, weight []float64) bool {
 }
 
 // attackNoise looks whether the first instants of a young note hold much that the model does not. If so,
-// fits leave them out from now on.
+// fits leave them out from when enough is left without them.
 func (t *Tracker) attackNoise() bool {
 	f := &t.note
 	s := &f.series
 	burst := int(math.Round(burstS * t.fs / float64(s.length)))
 	skip := int(math.Ceil(burstS * t.fs / float64(t.m)))
 	left := float64((f.bank.n-skip)*t.m) / t.fs
-	if !f.fitted || t.age() > 0.3 || burst < 1 || left*t.base.F1Hz < shortestPeriods {
+	if !f.fitted || t.age() > 0.3 || burst < 1 {
 		return false
 	}
 	var early, later float64
@@ -234,6 +238,10 @@ func (t *Tracker) attackNoise() bool {
 		}
 	}
 	if early*float64(s.n-burst) <= 4*later*float64(burst) {
+		return false
+	}
+	t.lacks = shortestPeriods/t.base.F1Hz - left
+	if t.lacks > 0 {
 		return false
 	}
 	t.skip = skip

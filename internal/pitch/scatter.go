@@ -49,6 +49,9 @@ const significant = 6
 // partials of real strings, the lowest above all, lie cents off where others keep to 0.3 cent.
 func (j *joint) law() bool {
 	na := len(j.active)
+	if j.brief() {
+		return j.lawBound()
+	}
 	if j.diagonal {
 		j.signal = j.correlate()
 		for k := range na {

@@ -89,6 +89,7 @@ type Tracker struct {
 
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
+	lacks     float64 // [s] until enough of the note will be left without that noise; 0: it does not disturb
 	since     int64   // index since which no hand has moved the pitch
 	fastAt    int64   // index at which it last moved faster than a hand moves it; 0: never
 	handledAt int64   // index at which a hand was last seen to move it; 0: never
@@ -372,9 +373,9 @@ const (
 	expectLimit = 60.0
 )
 
-// shortestPeriods is how many periods a fit needs: each partial has four unknowns, an amplitude and a
-// rate, both complex, and two periods of a note hold four numbers a partial.
-const shortestPeriods = 2.1
+// shortestPeriods is how many periods a first reading needs: with less, one window in twenty at 20 dB is
+// more than a cent off, as the Cramér–Rao bound has it for the low B of a bass.
+const shortestPeriods = 1.7
 
 // lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
 // live note is taken from its first instant: what the attack spoils shows in the fit.
