@@ -8,8 +8,8 @@ import "math"
 // sought in the energy of the first difference of the samples; and in that of the samples
 // themselves, for low notes in hiss. A frame begins an onset when it exceeds everything of the last
 // 45 ms (longer than a period of the lowest note, whose own pulses would otherwise look like
-// plucks) and stands out of the background. That a low note's first period swells does not make a
-// second onset.
+// plucks) and stands out of the background. A rise of the samples alone soon after an onset
+// is a low note's first period that swells.
 type levels struct {
 	frame  int       // samples in a frame
 	last   float64   // the sample before the frame
@@ -29,6 +29,7 @@ const (
 	edgeMemoryS  = 0.045 // s
 	onsetRatio   = 2.5   // over the loudest frame of that time: 4 dB
 	powerRatio   = 6.0   // the same for the samples themselves: 8 dB
+	swellRatio   = 2.0   // the same for the difference beside them, within that time after an onset
 	onsetFloor   = 10.0  // over the background, in power: 10 dB
 	loudFloor    = 6.0   // power over the background that counts as sound: 8 dB
 	quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
@@ -90,7 +91,7 @@ func (l *levels) add(x []float64, learn bool) bool {
 	l.heard++
 	// What is there when listening begins did not begin then, as far as anyone knows.
 	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
-		power > powerRatio*strongest && power > onsetFloor*l.floor && l.since > len(l.powers)
+		power > powerRatio*strongest && power > onsetFloor*l.floor && (l.since > len(l.powers) || edge > swellRatio*loudest)
 	onset := sudden && power > 10*quietest &&
 		l.since > refractory && l.heard > refractory
 	if onset {
