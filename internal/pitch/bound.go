@@ -32,8 +32,18 @@ type bound struct {
 	column []float64
 }
 
-// brief reports whether the window is so short.
-func (j *joint) brief() bool { return 2*j.s.half*j.f1 < briefPeriods }
+// briefly reports whether a window of n sub-blocks of a note at f1 (Hz) is so short.
+func (f *fitter) briefly(n int, m motion, f1 float64) bool {
+	q := f.joined(n, m)
+	return float64(n/q*q*f.bank.m)/f.fs*f1 < briefPeriods
+}
+
+// hide lets σ admit the movement that such a window does not show.
+func (f *fitter) hide(m motion) {
+	if m == settles {
+		f.sigma = math.Hypot(f.sigma, hiddenGlide)
+	}
+}
 
 // stepBound makes one Gauss-Newton step of the bound model and returns the change of f1 in cents.
 func (j *joint) stepBound() float64 {
@@ -47,15 +57,20 @@ func (j *joint) stepBound() float64 {
 	return j.solveBound(j.around())
 }
 
-// around returns the power of the noise in one block: that of the whole window, or what the model leaves
-// around the partials, if that is more.
+// unknowns is about how many numbers a partial's unknowns take from those that a window holds of it, two a
+// period: two for its amplitude, some of its decay and departure.
+const unknowns = 2.5
+
+// around returns the power of the noise in one block: that of the whole window, or that around the
+// partials, from what the model leaves of it, if that is more.
 func (j *joint) around() float64 {
 	var sum float64
 	na := len(j.active)
 	for _, v := range j.left[:na*j.s.n] {
 		sum += power(v)
 	}
-	return math.Max(j.white/float64(j.s.length), sum/float64(na*j.s.n))
+	left := 1 - unknowns/(2*2*j.s.half*j.f1)
+	return math.Max(j.white/float64(j.s.length), sum/float64(na*j.s.n)/math.Max(left, 0.35))
 }
 
 // solveBound solves the normal equations with noise of power rho in a block, takes their solution over,

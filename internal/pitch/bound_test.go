@@ -67,8 +67,8 @@ func TestBoundEquations(t *testing.T) {
 	j := &f.joint
 	na := len(j.active)
 	size := 4*na + 2
-	if !j.brief() || na != youngPartials {
-		t.Fatalf("%d partials, a brief window: %v", na, j.brief())
+	if !j.brief || na != youngPartials {
+		t.Fatalf("%d partials, a brief window: %v", na, j.brief)
 	}
 	type state struct {
 		f1, b      float64

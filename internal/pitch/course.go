@@ -151,7 +151,10 @@ func (r *Reading) kept() int {
 
 // higher returns the note that r really is, if all that is heard lies on the partials that are
 // multiples of 2 or of 3: one that many times as high.
-func (r *Reading) higher() (known, bool) {
+func (r *Reading) higher() (known, bool) { return r.above(3e-3) }
+
+// above is higher, where the other partials have less than a given part of the power of those.
+func (r *Reading) above(part float64) (known, bool) {
 	for _, times := range [...]int{2, 3} {
 		var on, beside float64
 		for i := range r.Partials {
@@ -162,7 +165,7 @@ func (r *Reading) higher() (known, bool) {
 				beside += p
 			}
 		}
-		if on > 0 && beside < 3e-3*on {
+		if on > 0 && beside < part*on {
 			k := first(partialHz(r.F1Hz, r.B, times), 5)
 			k.b = math.Max(0, r.B) * float64(times*times)
 			return k, true

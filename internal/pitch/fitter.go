@@ -162,8 +162,7 @@ func (f *fitter) joined(n int, m motion) int {
 func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes int) bool {
 	var w warp
 	f.fitted = false
-	brief := m == settles && float64((to-from)*f.bank.m)/f.fs*k.f1 < briefPeriods
-	if m != still && !brief {
+	if m != still && !f.briefly(to-from, m, k.f1) {
 		w = f.planned
 	}
 	for pass := range passes {
@@ -180,8 +179,8 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			}
 			return true
 		}
-		if brief {
-			f.sigma = math.Hypot(f.sigma, hiddenGlide)
+		if f.joint.brief {
+			f.hide(m)
 			return true
 		}
 		var next warp

@@ -64,7 +64,8 @@ type joint struct {
 	residue  []float64    // [cents] deviation of each active partial from the law, in the final fit
 	ratios   []float64    // work space of robustScatter
 	diagonal bool         // partials are separable: the covariances are diagonal
-	bound    bound        // work space of the fit to a brief window
+	brief    bool         // the window is so short that the fit is bound
+	bound    bound        // work space of that fit
 	before   []float64    // [Hz] frequency of each active partial before a step
 }
 
@@ -101,6 +102,7 @@ func (j *joint) hz(k int) float64 {
 func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffnessPrior, carry bool) {
 	j.s, j.f1, j.b, j.prior = s, f1, b, prior
 	j.sigma, j.sigmaB = sigmaCents, sigmaB
+	j.brief = 2*s.half*f1 < briefPeriods
 	j.c = grow(j.c, s.rows)
 	for r := range s.rows {
 		j.c[r] = 0
@@ -227,7 +229,7 @@ func (j *joint) uncertain(r int) float64 {
 // step makes one Gauss–Newton step and returns the change of f1 in cents.
 func (j *joint) step() float64 {
 	j.response()
-	if j.brief() {
+	if j.brief {
 		return j.stepBound()
 	}
 	if j.diagonal {

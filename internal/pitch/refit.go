@@ -89,6 +89,9 @@ func (t *Tracker) plan() {
 	if t.lacks > 0 {
 		every = math.Min(every, t.lacks)
 	}
+	if j := &t.note.joint; j.brief && j.sigma > 1 {
+		every = math.Min(every, 0.1*t.window()) // near two periods each tenth tells much more
+	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
 

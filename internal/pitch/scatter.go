@@ -49,7 +49,7 @@ const significant = 6
 // partials of real strings, the lowest above all, lie cents off where others keep to 0.3 cent.
 func (j *joint) law() bool {
 	na := len(j.active)
-	if j.brief() {
+	if j.brief {
 		return j.lawBound()
 	}
 	if j.diagonal {

@@ -396,13 +396,26 @@ func (t *Tracker) lockExpected(window float64) bool {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) &&
-			r.SNRdB > trustedSNR && math.Abs(cents(r.F1Hz, hz)) < expectLimit {
+		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) && t.awaited(&r, hz) {
 			t.start(&r, window)
 			return true
 		}
 	}
 	return false
+}
+
+// awaited reports whether r is the note at hz without doubt, and none an octave or a twelfth above. A brief
+// window leaves more to what was expected, so it must show more.
+func (t *Tracker) awaited(r *Reading, hz float64) bool {
+	const beside = 0.03 // of the power on every second or third partial
+	if _, higher := r.above(beside); higher {
+		return false
+	}
+	off := math.Abs(cents(r.F1Hz, hz))
+	if t.note.joint.brief {
+		return r.SNRdB > trustedSNR && off < 2*expectSigma && r.SigmaCents < expectSigma/2
+	}
+	return r.SNRdB > trustedSNR && off < expectLimit
 }
 
 // sharpOnset returns the sample from which the plucked string sounds in full, within the frame that
