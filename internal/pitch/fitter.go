@@ -173,14 +173,14 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		f.hz, f.sigma, f.fitted = f.joint.f1, f.joint.sigma, true
 		f.plannedOff = 0
 		f.track()
+		if f.joint.brief {
+			f.hide(m)
+			return true
+		}
 		if m == still {
 			if f.live {
 				f.stand()
 			}
-			return true
-		}
-		if f.joint.brief {
-			f.hide(m)
 			return true
 		}
 		var next warp
