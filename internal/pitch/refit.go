@@ -10,7 +10,14 @@ func (t *Tracker) refit() {
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
 	t.plan()
-	if !ok || !f.evident(&r) || t.disturbed(&r) {
+	disturbed := t.disturbed(&r)
+	if disturbed && t.failed() > knockS && t.window() > t.shortest() {
+		// What sounds over the note, or in its place, stays: only the latest instant tells.
+		t.still(t.shortest())
+		t.moved, t.nextFit = true, t.next
+		return
+	}
+	if !ok || !f.evident(&r) || disturbed && t.failed() < knockS {
 		patience := int64(patienceS * t.fs)
 		switch {
 		case t.failing == 0:
@@ -175,10 +182,17 @@ func (t *Tracker) anew() known {
 }
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
-// knock. For a moment the last reading holds.
-func (t *Tracker) disturbed(r *Reading) bool {
-	const knock = 0.15 // s
-	return r.SNRdB < math.Min(t.base.SNRdB, 30)-15 && (t.failing == 0 || float64(t.next-t.failing)/t.fs < knock)
+// knock. For knockS the last reading holds.
+func (t *Tracker) disturbed(r *Reading) bool { return r.SNRdB < math.Min(t.base.SNRdB, 30)-15 }
+
+const knockS = 0.15 // s
+
+// failed returns for how long (s) no fit has succeeded.
+func (t *Tracker) failed() float64 {
+	if t.failing == 0 {
+		return 0
+	}
+	return float64(t.next-t.failing) / t.fs
 }
 
 // unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
