@@ -60,6 +60,9 @@ func (f *fitter) glide(onset float64) warp {
 	f.gliding(tau, false)
 	f.lead.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
 	scale := math.Max(1, f.lead.misfit)
+	if likeliest.extra[0] < 0 { // a pitch that rises is no string that settles
+		f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
+	}
 	weigh := func(m movement) float64 {
 		return -0.5*((m.chi2-plain.chi2)/scale+m.logDet-plain.logDet) - math.Log(glideSigma) + 0.5*math.Log(scale) + falling(m, scale)
 	}
