@@ -36,11 +36,26 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 	if !f.follow(0, n, k, still, 0, 1) {
 		return false
 	}
+	if f.alone() {
+		k.f1, k.sigmaCents = f.joint.f1, 2*f.joint.sigma
+		k = f.stiffen(x[:n*m], k)
+		f.tune(k.f1, k.b, at)
+		f.pushAll(x[:n*m])
+		if !f.follow(0, n, k, still, 0, 1) {
+			return false
+		}
+	}
 	f.start = f.learned(k.prior)
 	f.startLength = n
 	f.tune(f.joint.f1, f.joint.b, at)
 	f.pushAll(x)
 	return true
+}
+
+// alone reports whether the fit has found no place for the second partial, although there is one.
+func (f *fitter) alone() bool {
+	j := &f.joint
+	return len(j.active) < 3 && len(j.active) < len(f.bank.omega) && partialHz(j.f1, j.b, 2) < 0.45*f.fs
 }
 
 // pushAll fills the bank with the whole sub-blocks of x.
