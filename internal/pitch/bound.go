@@ -151,6 +151,7 @@ func (j *joint) variance(size, i int) float64 {
 // remains fills rhs with the products of basis and remainder.
 func (j *joint) remains() {
 	n, na := j.s.n, len(j.active)
+	j.others(false)
 	j.remainder()
 	j.rhs = grow(j.rhs, 2*na)
 	for k := range na {

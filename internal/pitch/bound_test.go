@@ -81,7 +81,8 @@ func TestBoundEquations(t *testing.T) {
 		copy(j.c, base.c)
 		copy(j.alpha, base.alpha)
 		copy(j.off, base.off)
-		j.response()
+		j.waves()
+		j.answers()
 		j.white = 0
 		j.remains()
 		j.equations()
@@ -107,7 +108,8 @@ func TestBoundEquations(t *testing.T) {
 		clear(by)
 		by[i] = 1e-3 * math.Sqrt(1/at(i, i))
 		j.move(by)
-		j.response()
+		j.waves()
+		j.answers()
 		j.remains()
 		j.equations()
 		for r := range size {

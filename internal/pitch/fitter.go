@@ -123,6 +123,7 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
 	f.lead.ready, f.lead.adopted = false, false
 	f.gather(from, to, k.f1, k.b, m, w)
+	f.joint.live = f.live
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }

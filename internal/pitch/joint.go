@@ -1,9 +1,6 @@
 package pitch
 
-import (
-	"math"
-	"math/cmplx"
-)
+import "math"
 
 // A joint is a least-squares fit of one stiff string to a window: all partials at once, each
 // with its own complex amplitude C and decay α, their frequencies bound to f1 and B by the
@@ -23,6 +20,8 @@ type joint struct {
 	active []int // rows of s in the model
 	number []int // partial number of each active row
 
+	live     bool // fits must be cheap
+	carried  bool // the last fit was of the same note
 	f1, b    float64
 	prior    stiffnessPrior
 	c        []complex128 // amplitude, by row of s; see response
@@ -32,8 +31,6 @@ type joint struct {
 	seen     []sighting   // by row
 	kernel   []complex128 // active × active: response of block k to partial l
 	mirror   []complex128 // the same to the negative frequency of partial l
-	kernelBy []float64    // derivative of kernel by half the partial's frequency in rad/sample
-	mirrorBy []float64    // the same of mirror
 	basis    []complex128 // active × blocks: exp(s_l·t)
 	matrix   []complex128
 	rhs      []complex128
@@ -54,19 +51,27 @@ type joint struct {
 	scatter  float64   // width of the scatter of partials about the law, in units of lawWidth
 	sigma    float64   // [cents] of f1
 	sigmaB   float64
-	phasorsA []complex128
-	phasorsB []complex128
-	ratio    []complex128 // by active partial: from one block to the next, along the chord of the warp
-	power    []complex128 // ratio to the number of blocks
-	centre   []float64    // [s] centroid in time of each active partial's energy
-	width    []float64    // [s] standard deviation in time of that energy
-	mass     []float64    // that energy: Σ |basis|²
-	residue  []float64    // [cents] deviation of each active partial from the law, in the final fit
-	ratios   []float64    // work space of robustScatter
-	diagonal bool         // partials are separable: the covariances are diagonal
-	brief    bool         // the window is so short that the fit is bound
-	bound    bound        // work space of that fit
-	before   []float64    // [Hz] frequency of each active partial before a step
+	alone    []complex128 // active × blocks: what the other partials leave of the blocks of each
+	swift    []complex128 // by block: a basis function times the part by which the warp runs fast
+	stale    bool         // alone has to be computed anew: partials have moved
+	settled  bool         // the last step was so small that the final fit makes up for what is left
+	spins    []spin       // turn of each active partial within a block
+	// turn back of the reference of each active row
+	references []spin
+	fades      []fade       // fall of each active partial within a block
+	ratio      []complex128 // by active partial: from one block to the next, along the chord of the warp
+	power      []complex128 // ratio to the number of blocks
+	centre     []float64    // [s] centroid in time of each active partial's energy
+	width      []float64    // [s] standard deviation in time of that energy
+	mass       []float64    // that energy: Σ |basis|²
+	residue    []float64    // [cents] deviation of each active partial from the law, in the final fit
+	ratios     []float64    // work space of robustScatter
+	diagonal   bool         // partials are separable: the covariances are diagonal
+	brief      bool         // the window is so short that the fit is bound
+	bound      bound        // work space of that fit
+	before     []float64    // [Hz] frequency of each active partial before a step
+	grown      []float64    // change of the amplitude of each in that step, as a part of it
+	slowed     []float64    // [1/s] change of its decay
 }
 
 // decay prior: strings and pipes alike decay by some 1/s; a buried partial must not run away.
@@ -101,7 +106,7 @@ func (j *joint) hz(k int) float64 {
 // frequencies of single partials found by the last fit are kept as its start.
 func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffnessPrior, carry bool) {
 	j.s, j.f1, j.b, j.prior = s, f1, b, prior
-	j.sigma, j.sigmaB = sigmaCents, sigmaB
+	j.sigma, j.sigmaB, j.carried = sigmaCents, sigmaB, carry
 	j.brief = 2*s.half*f1 < briefPeriods
 	j.c = grow(j.c, s.rows)
 	for r := range s.rows {
@@ -113,7 +118,7 @@ func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffn
 		for r := range maxPartials {
 			j.forget(r)
 		}
-		j.quiet = 0
+		j.quiet, j.white = 0, 0
 	}
 	j.active = j.active[:0]
 	for r := range s.rows {
@@ -156,12 +161,11 @@ func (j *joint) converge() bool {
 			break
 		}
 		for pass := range 8 {
-			step := j.step()
-			if math.IsNaN(step) {
+			if !j.step() {
 				return false
 			}
 			// New partials have their amplitude from the first step, and the rest from the second.
-			if pass > 0 && math.Abs(step) < math.Max(0.1*j.sigma, j.linear()) {
+			if pass > 0 && j.settled {
 				break
 			}
 		}
@@ -198,7 +202,12 @@ func (j *joint) choose() bool {
 		j.active = append(j.active, r)
 		j.number = append(j.number, k)
 	}
+	j.references = grow(j.references, len(j.active))
+	for k, r := range j.active {
+		j.references[k] = spin{unitAt(-j.s.omega[r] / 2), unitAt(-j.s.omega[r] * float64(j.s.length) / 2)}
+	}
 	j.diagonal = j.separable()
+	j.stale = true
 	return j.fresh()
 }
 
@@ -226,33 +235,69 @@ func (j *joint) uncertain(r int) float64 {
 	return math.Hypot(byLaw, own)
 }
 
-// step makes one Gauss–Newton step and returns the change of f1 in cents.
-func (j *joint) step() float64 {
-	j.response()
+// step makes one Gauss–Newton step. It reports false where there is nothing to fit, and sets settled
+// and stale.
+func (j *joint) step() bool {
+	white := j.white
+	j.waves()
 	if j.brief {
-		return j.stepBound()
+		dc := j.stepBound()
+		j.settled = math.Abs(dc) < math.Max(0.1*j.sigma, j.linear())
+		return !math.IsNaN(dc)
 	}
 	if j.diagonal {
 		j.separated()
 	} else {
+		j.chords()
 		j.project()
 		j.free()
 	}
 	j.update()
 	dc, db, ok := j.bind(false)
-	if !ok {
-		return math.NaN()
+	if !ok || math.IsNaN(dc) {
+		return false
 	}
 	dc = math.Max(-40, math.Min(40, dc))
 	j.f1 *= math.Exp(dc / centsPerNeper)
 	db = math.Max(-1e-4, math.Min(0.05, j.b+db)) - j.b
 	j.b += db
 	j.release(dc, db)
-	for k, r := range j.active {
-		// Amplitudes were found with each partial turning about its own centroid.
-		j.c[r] *= cmplx.Rect(1, -2*math.Pi*(j.hz(k)-j.before[k])*j.centre[k])
+	// A step of f1 alone says little of what it leaves: partials that scatter pull it to and fro. But where
+	// the last steps have still lowered the noise, where the model explains the sound badly, or in a window
+	// of a few periods, the noise to judge by is not known.
+	j.settled, j.stale = math.Abs(dc) < math.Max(0.1*j.sigma, j.linear()), true
+	poor := j.white*float64(j.s.samples()) > 0.1*j.s.energy
+	judged := j.live && j.carried && j.diagonal && !poor
+	if judged {
+		j.settled, j.stale = white > 0 && 2*j.white > white, false
 	}
-	return dc
+	for k, r := range j.active {
+		turn := 2 * math.Pi * (j.hz(k) - j.before[k])
+		// Amplitudes were found with each partial turning about its own centroid.
+		j.c[r] *= unitAt(-turn * j.centre[k])
+		if judged {
+			j.judge(k, turn)
+		}
+	}
+	return true
+}
+
+// judge looks at how far the step has moved active partial k, which has turned by turn rad/s: it clears
+// settled where the final fit, one more step, would not do, and sets stale where what leaks from it into
+// the blocks of others is another now.
+func (j *joint) judge(k int, turn float64) {
+	strength := power(j.c[j.active[k]]) * j.mass[k] / (4 * j.rho[k]) // its energy in units of the noise
+	amplitude := j.grown[k]
+	rate := math.Hypot(turn, j.slowed[k]) * j.width[k]
+	const cross = 1.0 / (math.Pi * separateBins) // what the matrix leaves out
+	next := rate * (rate/2 + amplitude/2 + cross)
+	last := next * (next/2 + cross)
+	if strength*last*last > 0.01 {
+		j.settled = false
+	}
+	if leak := cross * math.Hypot(rate, amplitude); strength*leak*leak > 0.1 {
+		j.stale = true
+	}
 }
 
 // release lets each partial go off the law as far as its own data say against the scatter

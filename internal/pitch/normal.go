@@ -12,7 +12,10 @@ func (j *joint) project() {
 	// What a warp changes of the leaks is in the remainder in full; in the matrix it matters less.
 	warped := len(j.s.warped) > 0
 	if warped {
+		j.others(false)
 		j.remainder()
+	} else {
+		j.answers()
 	}
 	for k, r := range j.active {
 		ek := j.basis[k*n : (k+1)*n]

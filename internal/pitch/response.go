@@ -5,72 +5,88 @@ import (
 	"math/cmplx"
 )
 
-// response computes the basis functions and how each block answers to each partial. The basis
-// function of a partial is exp(iω·t − α·(t−t0)), t from the middle of the window and t0 the end
-// at which it is loudest, so that none exceeds 1.
-func (j *joint) response() {
+// waves computes the basis functions, where in time their energy lies, and how the blocks of each
+// partial answer to itself. The basis function of a partial is exp(iω·t − α·(t−t0)), t from the
+// middle of the window and t0 the end at which it is loudest, so that none exceeds 1.
+func (j *joint) waves() {
 	n, na := j.s.n, len(j.active)
 	j.basis = grow(j.basis, na*n)
 	j.kernel, j.mirror = grow(j.kernel, na*na), grow(j.mirror, na*na)
-	j.phasorsA, j.phasorsB = grow(j.phasorsA, 4*na), grow(j.phasorsB, 4*na)
+	j.spins, j.fades = grow(j.spins, na), grow(j.fades, na)
 	j.centre, j.width, j.mass, j.before = grow(j.centre, na), grow(j.width, na), grow(j.mass, na), grow(j.before, na)
 	length := float64(j.s.length)
 	dt := length / j.s.fs
+	t := j.s.t[:n]
+	for l, r := range j.active {
+		j.before[l] = j.hz(l)
+		w := 2 * math.Pi * j.before[l]
+		wn := w / j.s.fs
+		a := spin{unitAt(wn / 2), unitAt(wn * length / 2)}
+		b := j.references[l]
+		j.spins[l] = a
+		f := fading(-j.alpha[r]/j.s.fs/2, length)
+		j.fades[l] = f
+		j.kernel[l*na+l] = dirichlet(a.one*b.one, a.all*b.all, f)
+		j.mirror[l*na+l] = dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
+
+		fade := math.Exp(-j.alpha[r] * dt)
+		e := unitAt(w*t[0]) * complex(math.Exp(j.alpha[r]*(j.loudest(r)-t[0])), 0)
+		turn := a.all * a.all * complex(fade, 0)
+		row := j.basis[l*n : (l+1)*n][:len(t)]
+		for i := range row {
+			row[i] = e
+			e *= turn
+		}
+		if warped := j.s.warpedRow(r); warped != nil {
+			warped = warped[:len(row)]
+			for i, v := range warped {
+				row[i] *= v
+			}
+		}
+		var m0, m1, m2 float64
+		for i, v := range row {
+			p := power(v)
+			m0 += p
+			m1 += p * t[i]
+			m2 += p * t[i] * t[i]
+		}
+		j.mass[l] = m0
+		j.centre[l] = m1 / m0
+		j.width[l] = math.Sqrt(math.Max(m2/m0-j.centre[l]*j.centre[l], 1e-4*j.s.half*j.s.half))
+	}
+}
+
+// answers computes how the blocks of each partial answer to every other.
+func (j *joint) answers() {
+	na := len(j.active)
+	for l := range na {
+		a, f := j.spins[l], j.fades[l]
+		for k := range na {
+			if k == l {
+				continue
+			}
+			b := j.references[k]
+			j.kernel[k*na+l] = dirichlet(a.one*b.one, a.all*b.all, f)
+			j.mirror[k*na+l] = dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
+		}
+	}
+}
+
+// chords computes the turn of each basis function from block to block, along the chord of the warp,
+// for the closed forms of [joint.crossed].
+func (j *joint) chords() {
+	n, na := j.s.n, len(j.active)
 	j.ratio, j.power = grow(j.ratio, na), grow(j.power, na)
 	chord := 0.0
 	if n > 1 {
 		chord = (j.s.psi[n-1] - j.s.psi[0]) / (j.s.t[n-1] - j.s.t[0])
 	}
+	dt := float64(j.s.length) / j.s.fs
 	for l, r := range j.active {
-		j.before[l] = j.hz(l)
-		w := 2 * math.Pi * j.before[l]
-		rate := complex(-j.alpha[r], w)
-		e := cmplx.Exp(rate*complex(j.s.t[0], 0)) * complex(math.Exp(j.alpha[r]*j.loudest(r)), 0)
-		turn := cmplx.Exp(rate * complex(dt, 0))
-		j.ratio[l] = turn
-		if chord != 0 {
-			j.ratio[l] *= cmplx.Rect(1, w*chord*dt)
-		}
-		j.power[l] = cmplx.Exp(complex(-j.alpha[r]*dt*float64(n), math.Remainder(w*(1+chord)*dt*float64(n), 2*math.Pi)))
-		row := j.basis[l*n : (l+1)*n]
-		warped := j.s.warpedRow(r)
-		var m0, m1, m2 float64
-		for i := range row {
-			row[i] = e
-			e *= turn
-			if warped != nil {
-				row[i] *= warped[i]
-			}
-			p := real(row[i])*real(row[i]) + imag(row[i])*imag(row[i])
-			m0 += p
-			m1 += p * j.s.t[i]
-			m2 += p * j.s.t[i] * j.s.t[i]
-		}
-		j.mass[l] = m0
-		j.centre[l] = m1 / m0
-		j.width[l] = math.Sqrt(math.Max(m2/m0-j.centre[l]*j.centre[l], 1e-4*j.s.half*j.s.half))
-		wn := w / j.s.fs
-		j.phasorsA[2*l], j.phasorsA[2*l+1] = cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)
-		j.phasorsB[2*l], j.phasorsB[2*l+1] = cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*length/2)
-	}
-	warped := len(j.s.warped) > 0
-	if warped {
-		j.kernelBy, j.mirrorBy = grow(j.kernelBy, na*na), grow(j.mirrorBy, na*na)
-	}
-	for l, r := range j.active {
-		u := -j.alpha[r] / j.s.fs / 2
-		sh, ch := math.Sinh(length*u)/length, math.Cosh(length*u)/length
-		a, al := j.phasorsA[2*l], j.phasorsA[2*l+1]
-		ac, alc := complex(real(a), -imag(a)), complex(real(al), -imag(al))
-		for k := range na {
-			b, bl := j.phasorsB[2*k], j.phasorsB[2*k+1]
-			j.kernel[k*na+l] = dirichlet(a*b, al*bl, u, sh, ch)
-			j.mirror[k*na+l] = dirichlet(ac*b, alc*bl, u, sh, ch)
-			if warped {
-				j.kernelBy[k*na+l] = dirichletBy(j.kernel[k*na+l], a*b, al*bl)
-				j.mirrorBy[k*na+l] = -dirichletBy(j.mirror[k*na+l], ac*b, alc*bl)
-			}
-		}
+		w := 2 * math.Pi * j.before[l] * (1 + chord) * dt
+		fade := j.alpha[r] * dt
+		j.ratio[l] = cmplx.Rect(math.Exp(-fade), w)
+		j.power[l] = cmplx.Rect(math.Exp(-fade*float64(n)), math.Remainder(w*float64(n), 2*math.Pi))
 	}
 }
 
@@ -82,20 +98,38 @@ func (j *joint) loudest(r int) float64 {
 	return -j.s.half
 }
 
-// dirichlet returns sinh(L·x)/(L·sinh x) for x = u + iv, given one = e^{iv}, all = e^{iLv},
-// sh = sinh(L·u)/L and ch = cosh(L·u)/L: the mean of exp(2x·n) over a block of L samples centred
-// on 0. u must be so small that sinh u is u.
-func dirichlet(one, all complex128, u, sh, ch float64) complex128 {
-	re, im := u*real(one), imag(one)
+// A spin holds e^{iv} and e^{iLv} for half the phase v that something turns by in a sample, and L
+// samples in a block.
+type spin struct{ one, all complex128 }
+
+// A fade says how a partial dies down within a block of L samples: u is half of what it loses in a
+// sample (nepers, negative when it decays), sh = sinh(L·u)/L and ch = cosh(L·u)/L.
+type fade struct{ u, sh, ch float64 }
+
+// fading returns the fade for u and blocks of length samples; |length·u| must be below 1.
+func fading(u, length float64) fade {
+	x := length * u
+	q := x * x
+	// Taylor series; the terms left out are below 1e-8.
+	sh := x * (1 + q/6*(1+q/20*(1+q/42*(1+q/72))))
+	ch := 1 + q/2*(1+q/12*(1+q/30*(1+q/56*(1+q/90))))
+	return fade{u, sh / length, ch / length}
+}
+
+// dirichlet returns sinh(L·x)/(L·sinh x) for x = u + iv, given one = e^{iv}, all = e^{iLv}: the mean
+// of exp(2x·n) over a block of L samples centred on 0. u must be so small that sinh u is u.
+func dirichlet(one, all complex128, f fade) complex128 {
+	re, im := f.u*real(one), imag(one)
 	norm := re*re + im*im
 	if norm < 1e-24 {
 		return 1
 	}
-	a, b := sh*real(all), ch*imag(all)
-	return complex((a*re+b*im)/norm, (b*re-a*im)/norm)
+	a, b := f.sh*real(all), f.ch*imag(all)
+	norm = 1 / norm
+	return complex((a*re+b*im)*norm, (b*re-a*im)*norm)
 }
 
-// dirichletBy returns the derivative of k = dirichlet(one, all, u, sh, ch) by v, to the order of u.
+// dirichletBy returns the derivative of k = dirichlet(one, all, fade) by v, to the order of u.
 func dirichletBy(k, one, all complex128) float64 {
 	if math.Abs(imag(one)) < 1e-9 {
 		return 0

@@ -43,8 +43,11 @@ func (f *fitter) resumable(from, to int, w warp) bool {
 	begin, end := f.bank.first+int64(from)*m, f.bank.first+int64(to)*m
 	length, last := end-begin, int64(s.samples())
 	common := min(end, s.start+last) - max(begin, s.start)
-	return 2*common >= last && length <= 2*last && float64(length)/f.fs*j.f1 > separateBins
+	return 2*common >= last && length <= 2*last && float64(length)/f.fs*j.f1 > resumeBins
 }
+
+// resumeBins is how many bins of the window partials must lie apart for one step to be enough.
+const resumeBins = 12
 
 // resume takes the last step of a fit to the sub-blocks [from, to) of the bank under the warp w, beginning
 // with the whole model of the last fit. It reports false if that knows nothing yet of a partial that the

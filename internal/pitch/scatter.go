@@ -8,7 +8,9 @@ import (
 // residuals replaces the white estimate of the noise by what is really left around each partial:
 // noise there, and whatever the model does not hold (a second polarisation, hum, a wobble).
 func (j *joint) residuals() {
-	j.response()
+	j.waves()
+	j.chords()
+	j.others(false)
 	j.remainder()
 	n, na := j.s.n, len(j.active)
 	j.rho = grow(j.rho, na)

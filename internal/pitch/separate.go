@@ -8,15 +8,17 @@ import "math"
 // terms out of the matrix makes each step less exact by that part, not the fit it comes to.
 
 // separateBins is how many bins (of one over the window's length) partials must lie apart.
-const separateBins = 12
+const separateBins = 8
 
 // separable reports whether the active partials lie that far apart.
 func (j *joint) separable() bool { return 2*j.s.half*j.f1 > separateBins }
 
 // separated is [joint.project] and [joint.free] for separable partials. It takes the remainder
-// from [joint.remainder].
+// from [joint.remainder], with what leaks from partial to partial as it was when they last moved by
+// much.
 func (j *joint) separated() {
 	if j.fresh() {
+		j.others(j.live)
 		j.remainder()
 		j.correlate()
 		for k, r := range j.active {
@@ -25,6 +27,10 @@ func (j *joint) separated() {
 				j.c[r] = complex(1e-30, 0)
 			}
 		}
+		j.stale = true
+	}
+	if j.stale {
+		j.others(j.live)
 	}
 	j.remainder()
 	explained := j.correlate()
@@ -102,66 +108,105 @@ func (j *joint) spreadless() {
 // there, up to which it is not worth taking out.
 const faint = 0.1
 
-// remainder fills left with what the model leaves of each row.
-func (j *joint) remainder() {
+// others fills alone with what the other partials of the model leave of the blocks of each, and kernel
+// and mirror beside their diagonals. With briefly, only what disturbs the products of the blocks with the
+// basis is taken out: they leave little of what leaks from a partial many bins away.
+func (j *joint) others(briefly bool) {
 	n, na := j.s.n, len(j.active)
-	j.left = grow(j.left, na*n)
+	j.alone, j.swift = grow(j.alone, na*n), grow(j.swift, n)
 	for k, r := range j.active {
-		left := j.left[k*n : (k+1)*n]
-		copy(left, j.s.at(r))
-		for l, rl := range j.active {
-			c := 0.5 * j.c[rl]
-			f := j.kernel[k*na+l] * c
-			m := j.mirror[k*na+l] * conj(c)
-			if (power(f)+power(m))*float64(j.s.samples()) <= faint*j.white {
-				continue
-			}
-			// f·e + m·ē with e = x + iy is (f+m)·x + i(f−m)·y.
-			ar, ai := real(f)+real(m), imag(f)+imag(m)
-			br, bi := imag(m)-imag(f), real(f)-real(m)
-			for i, e := range j.basis[l*n : (l+1)*n][:len(left)] {
-				x, y := real(e), imag(e)
-				left[i] -= complex(ar*x+br*y, ai*x+bi*y)
-			}
+		copy(j.alone[k*n:(k+1)*n], j.s.at(r))
+	}
+	fastest := 0.0
+	if len(j.s.warped) > 0 {
+		for _, v := range j.s.rate {
+			fastest = math.Max(fastest, math.Abs(v))
 		}
 	}
-	if len(j.s.warped) > 0 {
-		j.bent()
+	for l, r := range j.active {
+		c := 0.5 * j.c[r]
+		e := j.basis[l*n : (l+1)*n]
+		for i := range j.swift {
+			j.swift[i] = complex(j.s.rate[i], 0) * e[i]
+		}
+		a, fade := j.spins[l], j.fades[l]
+		w := 2 * math.Pi * j.before[l] / j.s.fs
+		limit := faint * j.white / (power(c) * float64(j.s.samples()))
+		bend := 0.25 * w * w * fastest * fastest
+		bins := 0.0
+		if briefly {
+			bins = math.Pi / 2 * 2 * j.s.half * j.f1 // the half is for weights that grow to the ends
+		}
+		for k := range na {
+			if k == l {
+				continue
+			}
+			b := j.references[k]
+			one, all := a.one*b.one, a.all*b.all
+			back, backAll := conj(a.one)*b.one, conj(a.all)*b.all
+			f, m := dirichlet(one, all, fade), dirichlet(back, backAll, fade)
+			j.kernel[k*na+l], j.mirror[k*na+l] = f, m
+			if c == 0 {
+				continue
+			}
+			far := bins * float64(j.number[k]-j.number[l])
+			if far*far*limit > 1 {
+				continue
+			}
+			if power(f)+power(m) > limit {
+				subtract(j.alone[k*n:(k+1)*n], e, f*c, m*conj(c))
+			}
+			if fastest > 0 {
+				f, m := dirichletBy(f, one, all), -dirichletBy(m, back, backAll)
+				if (f*f+m*m)*bend > limit {
+					j.bent(k, w, complex(0.5*f, 0)*c, complex(0.5*m, 0)*conj(c))
+				}
+			}
+		}
 	}
 }
 
-// bent takes out of left what a warp of time changes of the leaks: for an instant, partial l sounds
-// higher by the part that the warp runs fast, and where the reference of row k follows the warp, it
-// runs as much faster itself.
-func (j *joint) bent() {
-	n, na := j.s.n, len(j.active)
-	fastest := 0.0
-	for _, v := range j.s.rate {
-		fastest = math.Max(fastest, math.Abs(v))
-	}
-	for k, r := range j.active {
-		left := j.left[k*n : (k+1)*n]
-		follows := j.s.follows[r*n : (r+1)*n][:n]
-		for l, rl := range j.active {
-			if l == k {
-				continue
-			}
-			c := 0.25 * j.c[rl]
-			w, own := 2*math.Pi*j.before[l]/j.s.fs, j.s.omega[r]
-			f := complex(j.kernelBy[k*na+l], 0) * c
-			m := complex(j.mirrorBy[k*na+l], 0) * conj(c)
-			if (power(f)+power(m))*w*w*fastest*fastest*float64(j.s.samples()) <= faint*j.white {
-				continue
-			}
-			e := j.basis[l*n : (l+1)*n][:len(left)]
-			for i, v := range j.s.rate {
-				up, down := w, w
-				if follows[i] {
-					up, down = w-own, w+own
-				}
-				left[i] -= complex(v*up, 0)*f*e[i] + complex(v*down, 0)*m*conj(e[i])
-			}
+// bent takes out of row k of alone what a warp of time changes of the leak of a partial of w
+// rad/sample: for an instant, the partial sounds higher by the part that the warp runs fast, and where
+// the reference of row k follows the warp, it runs as much faster itself.
+func (j *joint) bent(k int, w float64, f, m complex128) {
+	n, r := j.s.n, j.active[k]
+	alone, own := j.alone[k*n:(k+1)*n], j.s.omega[r]
+	follows := j.s.follows[r*n : (r+1)*n]
+	for from := 0; from < n; {
+		to := from + 1
+		for to < n && follows[to] == follows[from] {
+			to++
 		}
+		up, down := w, w
+		if follows[from] {
+			up, down = w-own, w+own
+		}
+		subtract(alone[from:to], j.swift[from:to], complex(up, 0)*f, complex(down, 0)*m)
+		from = to
+	}
+}
+
+// remainder fills left with what the model leaves of each row, given alone.
+func (j *joint) remainder() {
+	n, na := j.s.n, len(j.active)
+	j.left = grow(j.left, na*n)
+	copy(j.left, j.alone[:na*n])
+	for k, r := range j.active {
+		c := 0.5 * j.c[r]
+		subtract(j.left[k*n:(k+1)*n], j.basis[k*n:(k+1)*n], j.kernel[k*na+k]*c, j.mirror[k*na+k]*conj(c))
+	}
+}
+
+// subtract takes f·e + m·ē from z.
+func subtract(z, e []complex128, f, m complex128) {
+	// With e = x + iy that is (f+m)·x + i(f−m)·y.
+	ar, ai := real(f)+real(m), imag(f)+imag(m)
+	br, bi := imag(m)-imag(f), real(f)-real(m)
+	z = z[:len(e)]
+	for i, v := range e {
+		x, y := real(v), imag(v)
+		z[i] -= complex(ar*x+br*y, ai*x+bi*y)
 	}
 }
 

@@ -69,6 +69,32 @@ func (w warp) psi(at, fs float64) float64 {
 	return p
 }
 
+// course fills dst with ψ at sample indexes at, at+step, ...
+func (w warp) course(dst []float64, at, step, fs float64) {
+	clear(dst)
+	if w.depth != 0 {
+		p := -w.depth / centsPerNeper * w.tau
+		t, dt := (at-w.onset)/fs/w.tau, step/fs/w.tau
+		fall := p * math.Exp(-math.Max(0, t))
+		per := math.Exp(-dt)
+		for i := range dst {
+			dst[i] = fall
+			if t += dt; t > dt {
+				fall *= per
+			} else if t > 0 {
+				fall = p * math.Exp(-t)
+			}
+		}
+	}
+	if w.quad != 0 || w.cubic != 0 {
+		u, du := (at-w.middle)/fs, step/fs
+		for i := range dst {
+			dst[i] += u * u * (w.quad + w.cubic*u)
+			u += du
+		}
+	}
+}
+
 // rate returns ψ′ at sample index at.
 func (w warp) rate(at, fs float64) float64 {
 	var p float64
@@ -114,13 +140,19 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 		s.rate[j] = w.rate(float64(s.start)+(float64(j)+0.5)*float64(s.length), fs)
 	}
 	if !w.steady() {
-		for i := range s.bend {
-			s.bend[i] = w.psi(float64(s.start)+(float64(i)+0.5)*float64(b.m), fs)
-			s.psi[i/q] += s.bend[i] / float64(q)
-		}
-		for i := range s.bend {
-			s.bend[i] -= s.psi[i/q]
-			s.bow[i/q] = math.Max(s.bow[i/q], math.Abs(s.bend[i]))
+		w.course(s.bend, float64(s.start)+0.5*float64(b.m), float64(b.m), fs)
+		for j := range n {
+			bend := s.bend[j*q : (j+1)*q]
+			var sum, bow float64
+			for _, v := range bend {
+				sum += v
+			}
+			mean := sum / float64(q)
+			for i := range bend {
+				bend[i] -= mean
+				bow = math.Max(bow, math.Abs(bend[i]))
+			}
+			s.psi[j], s.bow[j] = mean, bow
 		}
 		for _, psi := range s.psi {
 			s.late += psi / float64(n)
@@ -135,9 +167,16 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	s.warped = s.warped[:0]
 	if !w.steady() {
 		s.warped = grow(s.warped, rows*n)
-		for r, omega := range s.omega {
+		for j, psi := range s.psi {
+			s.warped[j] = unit(s.omega[0] * fs * psi)
+		}
+		// From partial to partial it turns by nearly the same.
+		first := s.warped[:n]
+		for r := 1; r < rows; r++ {
+			more := (s.omega[r] - s.omega[r-1] - s.omega[0]) * fs
+			before, row := s.warped[(r-1)*n:r*n], s.warped[r*n:(r+1)*n]
 			for j, psi := range s.psi {
-				s.warped[r*n+j] = unit(omega * fs * psi)
+				row[j] = before[j] * first[j] * unit(more*psi)
 			}
 		}
 	}
@@ -166,10 +205,14 @@ func (s *series) join(b *bank, r, from, q int) {
 		s.follows[r*s.n+j] = speed*s.bow[j] > leastBend
 		if s.follows[r*s.n+j] {
 			bend := s.bend[j*q:][:len(cos)]
-			for i, c := range cos {
-				z := complex(x[i], y[i]) * unit(-speed*bend[i])
-				sumRe += real(z)*c + imag(z)*sin[i]
-				sumIm += imag(z)*c - real(z)*sin[i]
+			if speed*s.bow[j] < mostBend {
+				sumRe, sumIm = bent(x, y, cos, sin, bend, speed)
+			} else {
+				for i, c := range cos {
+					z := complex(x[i], y[i]) * unit(-speed*bend[i])
+					sumRe += real(z)*c + imag(z)*sin[i]
+					sumIm += imag(z)*c - real(z)*sin[i]
+				}
 			}
 		} else {
 			sumRe, sumIm = turned(x, y, cos, sin)
@@ -181,6 +224,23 @@ func (s *series) join(b *bank, r, from, q int) {
 // leastBend is the phase (rad) up to which the warp within a block is left out. About its mean it is
 // all but odd, so that it takes a sixth of its square from the amplitude, 0.04 %, and moves no phase.
 const leastBend = 0.05
+
+// mostBend is the phase (rad) up to which the series in bent are good to 2e-6.
+const mostBend = 0.5
+
+// bent returns Σ (x+iy)·(cos−i·sin)·exp(−i·speed·bend) for |speed·bend| < mostBend.
+func bent(x, y, cos, sin, bend []float64, speed float64) (re, im float64) {
+	x, y, sin, bend = x[:len(cos)], y[:len(cos)], sin[:len(cos)], bend[:len(cos)]
+	for i, c := range cos {
+		p := speed * bend[i]
+		q := p * p
+		cosP, sinP := 1-q*(1.0/2-q*(1.0/24-q*(1.0/720))), p*(1-q*(1.0/6-q*(1.0/120)))
+		a, b := c*cosP-sin[i]*sinP, c*sinP+sin[i]*cosP // of the sum of both turns
+		re += x[i]*a + y[i]*b
+		im += y[i]*a - x[i]*b
+	}
+	return re, im
+}
 
 // turned returns Σ (x+iy)·(cos−i·sin), in two sums each that do not wait for each other.
 func turned(x, y, cos, sin []float64) (re, im float64) {

@@ -111,6 +111,7 @@ func (j *joint) deviations() {
 // update takes over the changes of amplitude and decay that the solution asks for.
 func (j *joint) update() {
 	na := len(j.active)
+	j.grown, j.slowed = grow(j.grown, na), grow(j.slowed, na)
 	for k, r := range j.active {
 		perS := 2 * math.Pi * j.before[k] / centsPerNeper
 		v := j.devCov[k*na+k] * perS * perS // [1/s²]
@@ -121,6 +122,8 @@ func (j *joint) update() {
 		// The amplitude found is that at the centroid; it is kept as that at the loudest end.
 		from := j.alpha[r] * (j.centre[k] - j.loudest(r))
 		j.c[r] += j.rhs[k]
+		j.grown[k] = math.Sqrt(power(j.rhs[k]) / (power(j.c[r]) + math.SmallestNonzeroFloat64))
+		j.slowed[k] = a - j.alpha[r]
 		j.alpha[r] = a
 		j.c[r] *= complex(math.Exp(a*(j.centre[k]-j.loudest(r))-from), 0)
 	}

@@ -197,12 +197,12 @@ func (t *Tracker) phases(parts []Partial) {
 	ago := float64(t.next-t.base.At) / t.fs
 	for i := range parts {
 		p := &parts[i]
-		turns := p.PhaseTurns + math.Mod(p.Hz*ago, 1)
+		turns := p.PhaseTurns + p.Hz*ago
 		if p.N <= highestBand && w.hops > 0 {
 			now := w.latest(0)
 			if z := w.seen[now][p.N-1]; z != 0 {
-				p.LevelDB = 20 * math.Log10(2*cmplx.Abs(z))
-				turns = cmplx.Phase(z)/(2*math.Pi) + math.Mod(p.Hz*(float64(t.next)-w.at[now])/t.fs, 1)
+				p.LevelDB = 10 * math.Log10(4*power(z))
+				turns = cmplx.Phase(z)/(2*math.Pi) + p.Hz*(float64(t.next)-w.at[now])/t.fs
 			}
 		}
 		p.PhaseTurns = turns - math.Floor(turns)
