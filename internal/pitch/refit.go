@@ -104,7 +104,7 @@ func (t *Tracker) plan() {
 
 // fitAges are the ages of a plucked note (s) at which it is fitted: a glide shows best when the window
 // has grown by half.
-var fitAges = [...]float64{0.1, 0.16, 0.232, 0.382, 0.6, 0.9, 1.3}
+var fitAges = [...]float64{0.1, 0.16, 0.2365, 0.3865, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
