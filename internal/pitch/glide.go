@@ -3,12 +3,15 @@ package pitch
 import "math"
 
 // What is expected of a glide before anything is measured: plucked strings glide down by up to some
-// tens of cents within some tenths of a second (tension falls with the square of the amplitude).
+// tens of cents within some tenths of a second. Tension falls with the square of the amplitude, so twice
+// as fast as the amplitudes of the lower partials do at first, by 2 to 8 nepers a second (from memory).
 const (
-	glideSigma  = 12.0 // cents, of its depth
-	glideTauMin = 0.03 // s
-	glideTauMax = 0.9  // s
-	glideTaus   = 13   // time constants tried at first, evenly spaced by their logarithm
+	glideSigma     = 12.0 // cents, of its depth
+	glideTau       = 0.18 // s, time constant
+	glideTauSpread = 0.6  // standard deviation of its natural logarithm
+	glideTauMin    = 0.03 // s, the shortest tried
+	glideTauMax    = 0.9  // s, the longest
+	glideTaus      = 13   // how many are tried at first, evenly spaced by their logarithm
 	// glideSure is the evidence for a glide at which the pitch is taken to settle where the glide
 	// says; with less, the pitch shown is that of a steady string, and σ admits the glide.
 	glideSure = 0.9
@@ -41,23 +44,23 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	var tried [glideTaus + 1]settling
 	var moves [glideTaus]movement
-	likeliest, tau, isSharp := f.sharpen(f.warp.tau, 0.5*tauStep)
+	likeliest, tau, isSharp := f.sharpen(f.warp.tau, f.warp.depth, 0.5*tauStep)
 	if !isSharp {
 		best := 0
 		for i := range moves {
-			if moves[i], ok = f.gliding(tauOf(i), false); !ok {
+			if moves[i], ok = f.gliding(tauOf(i), 0); !ok {
 				return f.keep()
 			}
 			if moves[i].chi2 < moves[best].chi2 {
 				best = i
 			}
 		}
-		if likeliest, tau, isSharp = f.sharpen(tauOf(best), tauStep); !isSharp {
+		if likeliest, tau, isSharp = f.sharpen(tauOf(best), moves[best].extra[0], tauStep); !isSharp {
 			likeliest, tau = moves[best], tauOf(best)
 		}
 	}
 	// What no glide explains makes all explanations less sure.
-	f.gliding(tau, false)
+	f.gliding(tau, 0)
 	f.lead.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
 	scale := math.Max(1, f.lead.misfit)
 	if likeliest.extra[0] < 0 { // a pitch that rises is no string that settles
@@ -69,14 +72,14 @@ func (f *fitter) glide(onset float64) warp {
 	all := tried[:0]
 	all = append(all, settling{off: plain.off, offB: plain.offB, variance: scale * plain.offVar})
 	if isSharp {
-		// Laplace's integral over the logarithm of tau, evenly likely within its range.
-		area := 0.5*math.Log(2*math.Pi*scale) - math.Log(tauStep*(glideTaus-1))
+		// Laplace's integral over the logarithm of tau.
+		area := 0.5*math.Log(scale) - math.Log(glideTauSpread)
 		all = append(all, settling{warp{depth: likeliest.extra[0], tau: tau, onset: onset},
 			likeliest.off, likeliest.offB, scale * likeliest.offVar, weigh(likeliest) + area})
 	} else {
 		for i, m := range moves {
 			all = append(all, settling{warp{depth: m.extra[0], tau: tauOf(i), onset: onset},
-				m.off, m.offB, scale * m.offVar, weigh(m) - math.Log(glideTaus)})
+				m.off, m.offB, scale * m.offVar, weigh(m) + expected(tauOf(i))})
 		}
 	}
 	return f.settle(all, plain)
@@ -131,17 +134,26 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 	return all[best].warp
 }
 
-// gliding fits a glide of one time constant to the leads; with free, tau may move too, to first order:
-// the second of the movement's extra terms is the change of ln(tau) times the depth.
-func (f *fitter) gliding(tau float64, free bool) (movement, bool) {
+// expected returns the logarithm of the part of all glides whose time constant is nearest to tau of those
+// that are tried.
+func expected(tau float64) float64 {
+	z := math.Log(tau/glideTau) / glideTauSpread
+	return -0.5*z*z + math.Log(tauStep/(glideTauSpread*math.Sqrt(2*math.Pi)))
+}
+
+// gliding fits a glide of one time constant to the leads. If about is the depth (cents) that is known of it,
+// tau may move too, to first order: the second of the movement's extra terms is the change of ln(tau)
+// times that depth. At 0, tau stays.
+func (f *fitter) gliding(tau, about float64) (movement, bool) {
 	shape, slope := f.curve[0], f.curve[1]
 	for b, t := range f.times {
 		e := tau / centsPerNeper * math.Exp(-t/tau)
 		shape[b] = -e
 		slope[b] = -e * (1 + t/tau) // d/d(ln tau)
 	}
-	prior := [2]float64{1 / (glideSigma * glideSigma)}
-	if free {
+	prior := [2]expectation{{weight: 1 / (glideSigma * glideSigma)}}
+	if about != 0 {
+		prior[1] = expectation{about * math.Log(glideTau/tau), 1 / (about * about * glideTauSpread * glideTauSpread)}
 		return f.leads.moved(f.curve[:], prior[:])
 	}
 	return f.leads.moved(f.curve[:1], prior[:1])
@@ -153,27 +165,31 @@ var tauStep = math.Log(glideTauMax/glideTauMin) / (glideTaus - 1)
 // tauOf returns time constant i, in seconds.
 func tauOf(i int) float64 { return glideTauMin * math.Exp(tauStep*float64(i)) }
 
-// sharpen looks for the time constant near tau (s; 0: none is known) that fits best, by Gauss-Newton. It
-// reports whether the leads tell its logarithm to within limit. The settled pitch then knows about the
-// uncertainty of tau.
-func (f *fitter) sharpen(tau, limit float64) (m movement, best float64, sharp bool) {
+// sharpen looks for the likeliest time constant near tau (s; 0: none is known) and depth (cents), by
+// Gauss-Newton. It reports whether the leads tell its logarithm to within limit. The settled pitch then
+// knows about the uncertainty of tau.
+func (f *fitter) sharpen(tau, depth, limit float64) (m movement, best float64, sharp bool) {
 	if !(tau > 0) {
 		return m, tau, false
 	}
 	for range 8 {
-		var ok bool
-		if m, ok = f.gliding(tau, true); !ok || m.extra[0] < 0.05 {
+		if depth < 0.05 {
 			return m, tau, false
 		}
-		by := math.Max(-tauStep, math.Min(tauStep, m.extra[1]/m.extra[0]))
+		var ok bool
+		if m, ok = f.gliding(tau, depth); !ok {
+			return m, tau, false
+		}
+		by := math.Max(-tauStep, math.Min(tauStep, m.extra[1]/depth))
+		depth = m.extra[0]
 		tau *= math.Exp(by)
 		if tau < glideTauMin || tau > glideTauMax {
 			return m, tau, false
 		}
 		if math.Abs(by) < 1e-3 {
 			// The second term is in units of depth times ln(tau): the volume in ln(tau) is larger by the depth.
-			m.logDet += 2 * math.Log(m.extra[0])
-			return m, tau, math.Sqrt(m.extraVar[1]) < limit*m.extra[0]
+			m.logDet += 2 * math.Log(depth)
+			return m, tau, depth >= 0.05 && math.Sqrt(m.extraVar[1]) < limit*depth
 		}
 	}
 	return m, tau, false

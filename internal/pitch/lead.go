@@ -88,9 +88,12 @@ type movement struct {
 	logDet   float64 // of the information matrix
 }
 
-// moved fits the movements g (at most two, by block), each with the inverse variance prior of its
-// zero-mean prior.
-func (l *leads) moved(g [][]float64, prior []float64) (movement, bool) {
+// An expectation is what is expected of a number before it is measured: normal, with this mean and inverse
+// variance.
+type expectation struct{ mean, weight float64 }
+
+// moved fits the movements g (at most two, by block), with what is expected of each.
+func (l *leads) moved(g [][]float64, prior []expectation) (movement, bool) {
 	size := 2 + len(g)
 	var info [16]float64
 	var rhs [4]float64
@@ -108,7 +111,9 @@ func (l *leads) moved(g [][]float64, prior []float64) (movement, bool) {
 	rhs[1] += by * (l.prior.mean - l.b)
 	out.chi2 += by * (l.prior.mean - l.b) * (l.prior.mean - l.b)
 	for m := range g {
-		info[at(2+m, 2+m)] += prior[m]
+		info[at(2+m, 2+m)] += prior[m].weight
+		rhs[2+m] += prior[m].weight * prior[m].mean
+		out.chi2 += prior[m].weight * prior[m].mean * prior[m].mean
 	}
 	if !(info[0] > 0) || math.IsInf(info[0], 0) {
 		return out, false
