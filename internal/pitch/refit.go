@@ -72,6 +72,9 @@ const (
 // for until the bank is tuned anew: the first instants tell little of the stiffness.
 const astrayTurn = 0.03
 
+// fullS is the age (s) up to which all partials of a note are followed: a glide shows best in the high ones.
+const fullS = 0.45
+
 const (
 	growBy      = 0.4  // by how much of its length a window grows until the next fit
 	restS       = 0.7  // s from fit to fit of a note that stands still
@@ -126,6 +129,9 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		t.still(math.Min(liveS, t.window()/2))
 	}
 	if t.settling {
+		if t.age() > fullS {
+			f.narrow(livePartials)
+		}
 		ok := f.again(t.skip, f.bank.n, settles, float64(t.from), r)
 		if t.skip == 0 && t.attackNoise() {
 			r.Partials = r.Partials[:0]
