@@ -61,7 +61,10 @@ func (b *bank) tune(omega []float64, first int64) {
 }
 
 // full reports whether no further sub-block fits.
-func (b *bank) full() bool { return b.n == len(b.energy) }
+func (b *bank) full() bool { return b.left() == 0 }
+
+// left returns how many further sub-blocks fit.
+func (b *bank) left() int { return len(b.energy) - b.n }
 
 // push adds the sub-block x of m samples.
 func (b *bank) push(x []float64) {

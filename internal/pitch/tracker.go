@@ -209,10 +209,10 @@ func (t *Tracker) advance(emit func(*Reading)) {
 		t.begin(t.next-int64(t.levels.loudS*t.fs), false)
 	}
 	if t.state == tracking {
-		t.note.pushAll(x)
-		if t.cfg.Live && t.note.bank.full() {
-			t.note.bank.drop(t.note.bank.n / 2)
+		if t.cfg.Live && t.note.bank.left() < t.frame/t.m {
+			t.note.bank.drop(t.note.bank.n / 2) // before the frame, of which none may be lost
 		}
+		t.note.pushAll(x)
 	}
 	if t.frames == 4 || t.young() && t.state != waiting {
 		t.hop(emit)

@@ -85,6 +85,32 @@ func TestSampleRates(t *testing.T) {
 	}
 }
 
+// A tone that is held is read for as long as it lasts, and none of its samples is lost on the way: its
+// readings stay where it is. The truth is the frequency it is made with.
+func TestHeldTone(t *testing.T) {
+	for _, fs := range []float64{44100, 48000} {
+		for i, hz := range []float64{41.2, 110, 110.7, 392} {
+			s := newScene(9, fs, -80, newRand(uint64(i)))
+			from := int((0.5 + 0.0013*float64(i)) * fs)
+			for k := 1; k <= 12; k++ {
+				for n := from; n < len(s.x); n++ {
+					at := float64(n-from) / fs
+					s.x[n] += 0.1 / float64(k) * (1 - math.Exp(-at/0.05)) * math.Sin(2*math.Pi*hz*float64(k)*at)
+				}
+			}
+			h := listen(t, Config{SampleRate: fs, Live: true}, s.x, 512)
+			what := fmt.Sprintf("%g Hz at %g samples a second", hz, fs)
+			within(t, what, onlyNote(t, h).Reading, hz, 0.02)
+			for _, r := range h.sounding() {
+				if age := float64(r.At-int64(from)) / fs; age > 1 && math.Abs(cents(r.F1Hz, hz)) > 0.02 {
+					t.Errorf("%s: after %.2f s %+.4f ± %.4f cents", what, age, cents(r.F1Hz, hz), r.SigmaCents)
+					break
+				}
+			}
+		}
+	}
+}
+
 // A window of the note that lies long before its end is still to be had when the note ends.
 func TestWindowOfANote(t *testing.T) {
 	for _, hz := range []float64{30.868, 82.407, 880} {
