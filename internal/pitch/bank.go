@@ -11,18 +11,18 @@ import "math"
 // moves little against it within a sub-block, so all later work (strobe, fits of any window)
 // is done on z, which has m times fewer values per partial than the sound has samples.
 type bank struct {
-	m      int       // samples in a sub-block
-	omega  []float64 // [rad/sample], one per row
-	cos    []float64 // rows × half: cosine at the distances from the middle
-	sin    []float64
-	half   int
-	re, im [][]float64 // rows × sub-blocks
-	n      int         // sub-blocks held
-	first  int64       // sample index of the first sub-block's first sample
-	sum    []float64   // folded samples, work space
-	diff   []float64
-	energy []float64 // Σ x² of each sub-block
-	bell   []float64 // window of the last glance
+	m       int       // samples in a sub-block
+	omega   []float64 // [rad/sample], one per row
+	cos     []float64 // rows × half: cosine at the distances from the middle
+	sin     []float64
+	half    int
+	re, im  [][]float64 // rows × sub-blocks
+	n       int         // sub-blocks held
+	first   int64       // sample index of the first sub-block's first sample
+	sum     []float64   // folded samples, work space
+	diff    []float64
+	energy  []float64 // Σ x² of each sub-block
+	glasses []glass   // one per row
 }
 
 // newBank returns an empty bank for at most rows frequencies and length sub-blocks of m samples.
@@ -34,7 +34,7 @@ func newBank(m, rows, length int) *bank {
 		cos:   make([]float64, rows*half), sin: make([]float64, rows*half),
 		re: make([][]float64, rows), im: make([][]float64, rows),
 		sum: make([]float64, half), diff: make([]float64, half),
-		energy: make([]float64, length),
+		energy: make([]float64, length), glasses: make([]glass, rows),
 	}
 	for r := range b.re {
 		b.re[r] = make([]float64, length)

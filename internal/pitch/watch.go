@@ -12,7 +12,8 @@ import (
 type watch struct {
 	at   [watchHops]float64 // sample index of the middle of each look
 	seen [watchHops][highestBand]complex128
-	hops int // looks since the note began
+	turn [watchHops][watchedBand]float64 // phases of the lowest, in turns
+	hops int                             // looks since the note began
 }
 
 const (
@@ -47,6 +48,9 @@ func (t *Tracker) look() {
 		if p.N <= highestBand && p.N <= len(f.bank.omega) {
 			w.seen[i][p.N-1] = f.bank.glance(p.N-1, p.Hz, f.bank.n-n, n, t.fs)
 		}
+	}
+	for k := range w.turn[i] {
+		w.turn[i][k] = cmplx.Phase(w.seen[i][k]) / (2 * math.Pi)
 	}
 	ahead, noise := t.compare()
 	t.ahead = ahead
@@ -166,8 +170,8 @@ func (w *watch) ahead(p *Partial, hops int, fs float64) float64 {
 	var turns float64
 	for ago := hops; ago > 0; ago-- {
 		then, now := w.latest(ago), w.latest(ago-1)
-		phase := cmplx.Phase(w.seen[now][p.N-1]) - cmplx.Phase(w.seen[then][p.N-1])
-		turns += math.Remainder(phase/(2*math.Pi)-p.Hz*(w.at[now]-w.at[then])/fs, 1)
+		more := w.turn[now][p.N-1] - w.turn[then][p.N-1] - p.Hz*(w.at[now]-w.at[then])/fs
+		turns += more - math.RoundToEven(more)
 	}
 	return turns
 }
@@ -209,37 +213,37 @@ func (t *Tracker) phases(parts []Partial) {
 	}
 }
 
+// A glass looks at one frequency through a Hann window: the weights of a sum over sub-blocks.
+type glass struct {
+	hz, omega, fs float64 // what it was made for: [Hz], [rad/sample] reference of the row, [Hz]
+	re, im        []float64
+}
+
 // glance returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
 // at hz in row: their Hann-weighted mean, each turned to the middle.
 func (b *bank) glance(row int, hz float64, from, n int, fs float64) complex128 {
-	step := 2 * math.Pi * hz / fs * float64(b.m) // rad a sub-block
-	backIm, backRe := math.Sincos(-step)
-	turnIm, turnRe := math.Sincos(step * float64(n-1) / 2)
-	bell := b.hann(n)
-	re, im := b.re[row][from:][:len(bell)], b.im[row][from:][:len(bell)]
-	var sumRe, sumIm, weight float64
-	for i, h := range bell {
-		x, y := re[i]*h, im[i]*h
-		sumRe += x*turnRe - y*turnIm
-		sumIm += x*turnIm + y*turnRe
-		weight += h
-		turnRe, turnIm = turnRe*backRe-turnIm*backIm, turnRe*backIm+turnIm*backRe
+	g := &b.glasses[row]
+	if g.hz != hz || g.omega != b.omega[row] || g.fs != fs || len(g.re) != n {
+		g.grind(hz, b.omega[row], fs, n, b.m)
 	}
-	// A sub-block answers to a partial beside its own frequency with a little less.
-	gain := weight * float64(b.m)
-	if d := step/2 - b.omega[row]*float64(b.m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
-		gain *= math.Sin(d) / d
-	}
-	return complex(sumRe/gain, sumIm/gain)
+	re, im := turned(b.re[row][from:], b.im[row][from:], g.re, g.im)
+	return complex(re, im)
 }
 
-// hann returns a Hann window of n values, twice its usual height.
-func (b *bank) hann(n int) []float64 {
-	if len(b.bell) != n {
-		b.bell = grow(b.bell, n)
-		for i := range b.bell {
-			b.bell[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
-		}
+// grind makes the weights for n sub-blocks of m samples demodulated at omega.
+func (g *glass) grind(hz, omega, fs float64, n, m int) {
+	g.hz, g.omega, g.fs = hz, omega, fs
+	g.re, g.im = grow(g.re, n), grow(g.im, n)
+	step := 2 * math.Pi * hz / fs * float64(m) // rad a sub-block
+	// A Hann window of n values that add up to n; a sub-block answers to a partial beside its own frequency
+	// with a little less.
+	gain := float64(n * m)
+	if d := step/2 - omega*float64(m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
+		gain *= math.Sin(d) / d
 	}
-	return b.bell
+	for i := range n {
+		h := (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))) / gain
+		sin, cos := math.Sincos(step * (float64(i) - float64(n-1)/2))
+		g.re[i], g.im[i] = h*cos, h*sin
+	}
 }
