@@ -154,7 +154,19 @@ func (f *fitter) joined(n int, m motion) int {
 			blocks = max(blocks, min(blocksGlide, int(seconds/blockGlideS)))
 		}
 	}
-	return max(1, n/blocks)
+	most := max(1, n/blocks)
+	if f.live || m != drifts {
+		return most
+	}
+	// What fills no block is lost, at the front, where a note that dies fast is loudest. Somewhat shorter
+	// blocks may leave less of it. (Where a pitch settles, the front tells the least of it.)
+	q := most
+	for shorter := most - 1; 4*shorter >= 3*most; shorter-- {
+		if n%shorter < n%q {
+			q = shorter
+		}
+	}
+	return q
 }
 
 // follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
@@ -229,7 +241,9 @@ func (f *fitter) change(a, b warp) float64 {
 }
 
 // slide finds a drift: quadratic and cubic warps about the middle of the window, each only if
-// it stands out by more than four standard errors, and sets hz to the pitch at the middle.
+// it stands out by more than five standard errors, and sets hz to the pitch at the middle. In a window
+// that shows a pitch to a thousandth of a cent a real drift stands out by far; one that is not there
+// costs several times σ.
 func (f *fitter) slide() warp {
 	s := &f.series
 	for i, t := range s.t {
@@ -244,12 +258,12 @@ func (f *fitter) slide() warp {
 	free := func(l line, terms int) float64 { return math.Max(1, l.chi2/float64(l.used-2-terms)) }
 	best, scale := plain, free(plain, 0)
 	quad, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{0})
-	if ok && quad.extra[0]*quad.extra[0] > 16*free(quad, 1)*quad.extraVar[0] {
+	if ok && quad.extra[0]*quad.extra[0] > 25*free(quad, 1)*quad.extraVar[0] {
 		best, scale = quad, free(quad, 1)
 		next.quad = quad.extra[0]
 	}
 	both, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0], f.curve[1]}, []float64{0, 0})
-	if ok && both.extra[1]*both.extra[1] > 16*free(both, 2)*both.extraVar[1] {
+	if ok && both.extra[1]*both.extra[1] > 25*free(both, 2)*both.extraVar[1] {
 		best, scale = both, free(both, 2)
 		next.quad, next.cubic = both.extra[0], both.extra[1]
 	}
