@@ -23,6 +23,10 @@ func (f *fitter) room(m, n int) {
 	}
 }
 
+// firstPartials is how many partials are enough for a live fit to find the pitch to within what the next,
+// longer window needs.
+const firstPartials = 12
+
 // load demodulates x, whose first sample has index at, for the note k. A short first fit sets the
 // frequencies of the bank; it reports whether that succeeded.
 func (f *fitter) load(x []float64, at int64, k known) bool {
@@ -30,6 +34,9 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 	n := min(len(x)/m, int(k.reach()*f.fs/float64(m)))
 	if n < 6 {
 		return false
+	}
+	if f.live {
+		k.most = firstPartials
 	}
 	f.tune(k.f1, k.b, at)
 	f.pushAll(x[:n*m])
@@ -214,6 +221,9 @@ func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
 		move := still
 		if n == to-from || m == settles {
 			move = m
+		}
+		if k.most = 0; n < to-from && f.live {
+			k.most = firstPartials
 		}
 		if !f.follow(from, from+n, k, move, onset, 4) {
 			return false

@@ -101,6 +101,7 @@ type known struct {
 	prior          stiffnessPrior
 	carry          bool // single partials are known from the last fit
 	resume         bool // so is the whole model, as far as the window fits it
+	most           int  // partials that are enough for now; 0: all count
 	top            int  // a first fit should be short enough to hold the partials up to this one
 }
 
@@ -124,6 +125,7 @@ func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
 	f.lead.ready, f.lead.adopted = false, false
 	f.gather(from, to, k.f1, k.b, m, w)
 	f.joint.live = f.live
+	f.joint.most = k.most
 	f.joint.begin(&f.series, k.f1, k.sigmaCents, k.b, k.sigmaB, k.prior, k.carry)
 	return f.joint.converge()
 }

@@ -21,6 +21,7 @@ type joint struct {
 	number []int // partial number of each active row
 
 	live     bool // fits must be cheap
+	most     int  // rows that may be active; 0: all
 	carried  bool // the last fit was of the same note
 	f1, b    float64
 	prior    stiffnessPrior
@@ -188,7 +189,7 @@ func (j *joint) choose() bool {
 	for r := range j.s.rows {
 		k := j.s.number[r]
 		f := partialHz(j.f1, j.b, k)
-		if f > 0.46*j.s.fs {
+		if f > 0.46*j.s.fs || j.most > 0 && r >= j.most {
 			break
 		}
 		if r > 0 && j.uncertain(r)*j.length(r) > 0.3 {
@@ -289,7 +290,7 @@ func (j *joint) judge(k int, turn float64) {
 	strength := power(j.c[j.active[k]]) * j.mass[k] / (4 * j.rho[k]) // its energy in units of the noise
 	amplitude := j.grown[k]
 	rate := math.Hypot(turn, j.slowed[k]) * j.width[k]
-	const cross = 1.0 / (math.Pi * separateBins) // what the matrix leaves out
+	const cross = 1.0 / (math.Pi * separateLive) // what the matrix leaves out
 	next := rate * (rate/2 + amplitude/2 + cross)
 	last := next * (next/2 + cross)
 	if strength*last*last > 0.01 {

@@ -7,11 +7,19 @@ import "math"
 // what leaks from one partial to another taken out of the remainder in full. Leaving the cross
 // terms out of the matrix makes each step less exact by that part, not the fit it comes to.
 
-// separateBins is how many bins (of one over the window's length) partials must lie apart.
-const separateBins = 8
+// separateBins is how many bins (of one over the window's length) partials must lie apart; separateLive is
+// the same while a note sounds, when a quarter more than the least error of a short window may be had for
+// a fifth of the work.
+const (
+	separateBins = 8
+	separateLive = 5
+)
 
 // separable reports whether the active partials lie that far apart.
-func (j *joint) separable() bool { return 2*j.s.half*j.f1 > separateBins }
+func (j *joint) separable() bool {
+	bins := 2 * j.s.half * j.f1
+	return bins > separateBins || j.live && bins > separateLive
+}
 
 // separated is [joint.project] and [joint.free] for separable partials. It takes the remainder
 // from [joint.remainder], with what leaks from partial to partial as it was when they last moved by
