@@ -113,8 +113,7 @@ func (j *joint) move(by []float64) float64 {
 	j.b = math.Max(-1e-4, math.Min(0.05, j.b+by[4*na+1]))
 	for k, r := range j.active {
 		limit := centsPerNeper * 0.3 / (j.length(r) * j.before[k])
-		off := j.off[r] + math.Max(-limit, math.Min(limit, by[3*na+k]))
-		j.off[r] = math.Max(-furthestOff, math.Min(furthestOff, off))
+		j.off[r] = j.followed(j.off[r]+math.Max(-limit, math.Min(limit, by[3*na+k])), j.number[k])
 		limit = 0.7 / j.width[k]
 		a := j.allowed(j.alpha[r] + math.Max(-limit, math.Min(limit, by[2*na+k])))
 		// Amplitudes were found at the centroid, with the partial turning about it.

@@ -139,9 +139,27 @@ func (j *joint) forget(r int) {
 // furthestOff is how far (cents) off the law a partial is followed.
 const furthestOff = 40
 
+// followed returns the departure from the law (cents) nearest to off to which partial n is followed.
+func (j *joint) followed(off float64, n int) float64 {
+	most := float64(furthestOff)
+	if !j.live {
+		most = math.Min(most, centsPerNeper/4/float64(n))
+	}
+	return math.Max(-most, math.Min(most, off))
+}
+
 // allowed returns the decay rate nearest to a that the blocks of the window can follow.
+//
+// In the many short blocks of a fit that is not live, rows without a partial follow what the model lacks (the
+// tail of a room). There a partial is followed no further than a quarter of the way to the next, and its
+// spectral line, a/π wide, may fill no more than half of it: else rows could not be told from each other, nor
+// the equations be solved.
 func (j *joint) allowed(a float64) float64 {
-	return math.Max(-0.5/j.s.half, math.Min(1.5*j.s.fs/float64(j.s.length), a))
+	most := 1.5 * j.s.fs / float64(j.s.length)
+	if !j.live {
+		most = math.Min(most, math.Pi/2*j.f1)
+	}
+	return math.Max(-0.5/j.s.half, math.Min(most, a))
 }
 
 // length returns for how long (s) row r sounds within the window.
@@ -311,8 +329,7 @@ func (j *joint) release(dc, db float64) {
 		limit := centsPerNeper * 0.3 / (j.length(r) * partialHz(j.f1, j.b, n))
 		law := dc + db*j.slopeB[k]
 		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
-		off := j.off[r] + math.Max(-limit, math.Min(limit, want)) - law
-		j.off[r] = math.Max(-furthestOff, math.Min(furthestOff, off))
+		j.off[r] = j.followed(j.off[r]+math.Max(-limit, math.Min(limit, want))-law, n)
 		if v < t {
 			j.offSigma[r] = math.Sqrt(v*t/(v+t))*1.5 + 0.03
 			j.seen[r] = found
