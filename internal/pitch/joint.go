@@ -239,6 +239,16 @@ const (
 	found            // its own frequency is known
 )
 
+// highest returns the number of rows up to the highest partial that was found.
+func (j *joint) highest() int {
+	for k := len(j.active) - 1; k >= 0; k-- {
+		if r := j.active[k]; j.seen[r] == found {
+			return r + 1
+		}
+	}
+	return 0
+}
+
 // uncertain returns how far (Hz) the partial of row r may lie from where the model has it.
 func (j *joint) uncertain(r int) float64 {
 	k := j.s.number[r]

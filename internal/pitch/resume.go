@@ -58,7 +58,7 @@ func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	f.lead.adopted = false
 	f.gather(from, to, j.f1, j.b, m, w)
 	j.sigma, j.sigmaB = k.sigmaCents, k.sigmaB
-	if j.choose() || len(j.active) == 0 {
+	if len(j.c) < s.rows || j.choose() || len(j.active) == 0 {
 		return false
 	}
 	ahead := (s.middle() - middle) / f.fs // of the middle, s
