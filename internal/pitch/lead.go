@@ -279,7 +279,7 @@ func (l *leads) rescale(j *joint, k int, phase, slope float64, psi []float64) {
 	for i, e := range j.basis[k*n : (k+1)*n] {
 		own := gain * e
 		t := l.time[i]
-		u := own * cmplx.Rect(1, w*(phase+slope*t+psi[i]-j.s.psi[i]))
+		u := own * unit(w*(phase+slope*t+psi[i]-j.s.psi[i]))
 		v := conj(u) * (own + j.left[k*n+i])
 		m := power(own)
 		p += m

@@ -223,7 +223,9 @@ type glass struct {
 // at hz in row: their Hann-weighted mean, each turned to the middle.
 func (b *bank) glance(row int, hz float64, from, n int, fs float64) complex128 {
 	g := &b.glasses[row]
-	if g.hz != hz || g.omega != b.omega[row] || g.fs != fs || len(g.re) != n {
+	// A little beside its frequency, the sum is as good: about the middle, it turns as far one way as the other.
+	off := math.Abs(g.hz-hz) * float64(n*b.m) / fs // turns
+	if off > 1e-3 || g.omega != b.omega[row] || g.fs != fs || len(g.re) != n {
 		g.grind(hz, b.omega[row], fs, n, b.m)
 	}
 	re, im := turned(b.re[row][from:], b.im[row][from:], g.re, g.im)
