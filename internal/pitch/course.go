@@ -106,8 +106,8 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	parts := r.Partials
 	passes := 1
-	if m == settles {
-		passes = 2
+	if seconds := float64((to-from)*f.bank.m) / f.fs; m == settles && seconds > youngS {
+		passes = 2 // before, a glide says too little to be worth it
 	}
 	k := f.learned(f.start.prior)
 	left := f.unexplained()
