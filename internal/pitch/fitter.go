@@ -206,7 +206,11 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 		}
 		f.planned = next
 		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
-		if pass == passes-1 || f.change(w, next)*top < 0.01 {
+		enough := 0.01 // rad
+		if f.live && 2*f.series.half*f.joint.f1 > resumeBins {
+			enough = 0.1 // far partials are led astray by each other's phases less
+		}
+		if pass == passes-1 || f.change(w, next)*top < enough {
 			return true
 		}
 		k = f.learned(k.prior)

@@ -73,7 +73,7 @@ const (
 const astrayTurn = 0.03
 
 // fullS is the age (s) up to which all partials of a note are followed: a glide shows best in the high ones.
-const fullS = 0.45
+const fullS = 0.41
 
 const (
 	growBy      = 0.4  // by how much of its length a window grows until the next fit
