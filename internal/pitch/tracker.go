@@ -74,6 +74,7 @@ type Tracker struct {
 	state        phase
 	from         int64   // index at which the present sound began
 	plucked      bool    // it began with an onset
+	earlier      int64   // index of an onset just before, which may be the true one; 0: none
 	tries        int     // acquisitions made of it
 	nextTry      int64   // index at which the next is due
 	nextExpected int64   // index before which the expected pitches are not tried again
@@ -229,6 +230,10 @@ func (t *Tracker) young() bool { return t.cfg.Live && t.plucked && t.age() < you
 // begin starts on a new sound.
 func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
+	t.earlier = 0
+	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < edgeMemoryS*t.fs {
+		t.earlier = t.from
+	}
 	t.state, t.from, t.plucked = acquiring, at, plucked
 	t.tries, t.nextTry, t.nextExpected = 0, 0, 0
 	t.rung = t.rung[:0]
@@ -380,14 +385,32 @@ const shortestPeriods = 1.7
 // lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
 // live note is taken from its first instant: what the attack spoils shows in the fit.
 func (t *Tracker) lockExpected(window float64) bool {
-	begin := max(t.body(), t.past.begin)
-	if t.cfg.Live && t.plucked {
-		begin = t.sharpOnset()
-		window = float64(t.next-begin) / t.fs
-	}
 	if len(t.expect) == 0 || t.next < t.nextExpected {
 		return false
 	}
+	begin := max(t.body(), t.past.begin)
+	if t.cfg.Live && t.plucked {
+		if t.earlier > 0 {
+			early := t.sharpOnset(t.earlier)
+			if t.lockSince(early, float64(t.next-early)/t.fs, clearSNR) {
+				t.from = t.earlier
+				return true
+			}
+		}
+		begin = t.sharpOnset(t.from)
+		window = float64(t.next-begin) / t.fs
+	}
+	return t.lockSince(begin, window, trustedSNR)
+}
+
+// clearSNR is how far (dB) a fit must stand above the rest for a note to begin at an onset that another
+// followed: the first period of a low note may swell like a second onset, but a string that is touched
+// before it is plucked explains nothing.
+const clearSNR = 20
+
+// lockSince tries the expected pitches on the latest window seconds, from sample begin, against what a fit
+// must explain, in dB.
+func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 	// At the first chance each frame counts; later a frame more of the same says the same.
 	beyond := window - shortestPeriods/slices.Min(t.expect)
 	t.nextExpected = t.next + int64(math.Max(0, 0.25*beyond)*t.fs)
@@ -396,7 +419,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 			continue
 		}
 		r := Reading{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) && t.awaited(&r, hz) {
+		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) && r.SNRdB > snr && t.awaited(&r, hz) {
 			t.start(&r, window)
 			return true
 		}
@@ -413,16 +436,16 @@ func (t *Tracker) awaited(r *Reading, hz float64) bool {
 	}
 	off := math.Abs(cents(r.F1Hz, hz))
 	if t.note.joint.brief {
-		return r.SNRdB > trustedSNR && off < 2*expectSigma && r.SigmaCents < expectSigma/2
+		return off < 2*expectSigma && r.SigmaCents < expectSigma/2
 	}
-	return r.SNRdB > trustedSNR && off < expectLimit
+	return off < expectLimit
 }
 
-// sharpOnset returns the sample from which the plucked string sounds in full, within the frame that
+// sharpOnset returns the sample from which the plucked string sounds in full, within the frame at from that
 // the onset was seen in or the one before: the first that reaches a third of the peak that follows.
-func (t *Tracker) sharpOnset() int64 {
-	begin := max(t.from-int64(t.frame), t.past.begin)
-	x := t.past.from(begin, min(t.from+2*int64(t.frame), t.next))
+func (t *Tracker) sharpOnset(from int64) int64 {
+	begin := max(from-int64(t.frame), t.past.begin)
+	x := t.past.from(begin, min(from+2*int64(t.frame), t.next))
 	var peak float64
 	for _, v := range x {
 		peak = math.Max(peak, math.Abs(v))
