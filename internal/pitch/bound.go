@@ -40,7 +40,7 @@ func (f *fitter) briefly(n int, m motion, f1 float64) bool {
 
 // hide lets σ admit the movement that such a window does not show.
 func (f *fitter) hide(m motion) {
-	f.lead.ready, f.lead.adopted = false, false
+	f.shown.ready, f.shown.adopted = false, false
 	if m == settles {
 		f.sigma = math.Hypot(f.sigma, hiddenGlide)
 	}

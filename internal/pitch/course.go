@@ -111,9 +111,9 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
 	}
 	k := f.learned(f.start.prior)
 	left := f.unexplained()
-	k.resume = f.live && left < 0.1 && f.lead.misfit < calm && float64((to-from)*f.bank.m) > resumeS*f.fs
+	k.resume = f.live && left < 0.1 && f.shown.misfit < calm && float64((to-from)*f.bank.m) > resumeS*f.fs
 	ok := f.follow(from, to, k, m, onset, passes)
-	if k.resume && ok && (f.unexplained() > 4*left+0.01 || f.lead.misfit > calm) {
+	if k.resume && ok && (f.unexplained() > 4*left+0.01 || f.shown.misfit > calm) {
 		k = f.learned(f.start.prior)
 		ok = f.follow(from, to, k, m, onset, passes)
 	}

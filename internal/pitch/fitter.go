@@ -33,9 +33,9 @@ type fitter struct {
 	series     series
 	joint      joint
 	omega      []float64
-	warp       warp // that of the last fit
-	planned    warp // what the last fit suggests for the next
-	lead       finding
+	warp       warp    // that of the last fit
+	planned    warp    // what the last fit suggests for the next
+	shown      finding // what the leads of the last fit say
 	plannedOff float64 // [cents] the pitch that planned settles to, against hz
 	shift      []float64
 	weight     []float64
@@ -122,7 +122,7 @@ func (f *fitter) learned(prior stiffnessPrior) known {
 
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *fitter) fit(from, to int, k known, m motion, w warp) bool {
-	f.lead.ready, f.lead.adopted = false, false
+	f.shown.ready, f.shown.adopted = false, false
 	f.gather(from, to, k.f1, k.b, m, w)
 	f.joint.live = f.live
 	f.joint.most = k.most

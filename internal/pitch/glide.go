@@ -61,8 +61,8 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	// What no glide explains makes all explanations less sure.
 	f.gliding(tau, 0)
-	f.lead.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
-	scale := math.Max(1, f.lead.misfit)
+	f.shown.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
+	scale := math.Max(1, f.shown.misfit)
 	if likeliest.extra[0] < 0 { // a pitch that rises is no string that settles
 		f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
 	}
@@ -89,9 +89,9 @@ func (f *fitter) glide(onset float64) warp {
 func (f *fitter) stand() {
 	f.leads.take(&f.joint)
 	m, ok := f.leads.moved(nil, nil)
-	f.lead.misfit = f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
-	f.lead.warp = warp{}
-	f.lead.ready, f.lead.off, f.lead.offB = ok, m.off, m.offB
+	f.shown.misfit = f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
+	f.shown.warp = warp{}
+	f.shown.ready, f.shown.off, f.shown.offB = ok, m.off, m.offB
 }
 
 // settle sets hz and σ from the explanations, the first of which is a steady pitch, and returns the
@@ -129,8 +129,8 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 		best = 0
 	}
 	f.plannedOff = all[best].off - shown
-	f.lead.warp = all[best].warp
-	f.lead.ready, f.lead.off, f.lead.offB = true, all[best].off, all[best].offB
+	f.shown.warp = all[best].warp
+	f.shown.ready, f.shown.off, f.shown.offB = true, all[best].off, all[best].offB
 	return all[best].warp
 }
 

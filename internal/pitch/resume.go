@@ -14,7 +14,7 @@ type finding struct {
 
 // adopt moves the model of the last fit to what its leads say.
 func (f *fitter) adopt() {
-	l, s := &f.lead, &f.series
+	l, s := &f.shown, &f.series
 	if !l.ready {
 		return
 	}
@@ -36,7 +36,7 @@ func (f *fitter) adopt() {
 // phases carried on into it are still right to a fraction of a turn.
 func (f *fitter) resumable(from, to int, w warp) bool {
 	s, j := &f.series, &f.joint
-	if !f.lead.adopted || f.lead.warp != w || len(j.active) == 0 {
+	if !f.shown.adopted || f.shown.warp != w || len(j.active) == 0 {
 		return false
 	}
 	m := int64(f.bank.m)
@@ -54,8 +54,8 @@ const resumeBins = 12
 // window holds.
 func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	s, j := &f.series, &f.joint
-	middle, half, late := s.middle(), s.half, f.lead.late
-	f.lead.adopted = false
+	middle, half, late := s.middle(), s.half, f.shown.late
+	f.shown.adopted = false
 	f.gather(from, to, j.f1, j.b, m, w)
 	j.sigma, j.sigmaB = k.sigmaCents, k.sigmaB
 	if len(j.c) < s.rows || j.choose() || len(j.active) == 0 {
