@@ -43,8 +43,12 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 	if !f.follow(0, n, k, still, 0, 1) {
 		return false
 	}
-	if f.alone() {
+	// The second and third partial tell B well enough to look for higher ones.
+	for try := 0; try < 2 && f.alone(2+try); try++ {
 		k.f1, k.sigmaCents = f.joint.f1, 2*f.joint.sigma
+		if len(f.joint.active) > 1 {
+			k.b, k.sigmaB = f.joint.b, math.Min(k.sigmaB, f.joint.sigmaB)
+		}
 		k = f.stiffen(x[:n*m], k)
 		f.tune(k.f1, k.b, at)
 		f.pushAll(x[:n*m])
@@ -59,10 +63,12 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 	return true
 }
 
-// alone reports whether the fit has found no place for the second partial, although there is one.
-func (f *fitter) alone() bool {
+// alone reports whether the fit has found a place for no more than the given number of partials, although
+// there are others.
+func (f *fitter) alone(most int) bool {
 	j := &f.joint
-	return len(j.active) < 3 && len(j.active) < len(f.bank.omega) && partialHz(j.f1, j.b, 2) < 0.45*f.fs
+	n := len(j.active)
+	return n <= most && n < len(f.bank.omega) && partialHz(j.f1, j.b, max(2, n)) < 0.45*f.fs
 }
 
 // pushAll fills the bank with the whole sub-blocks of x.
@@ -171,13 +177,13 @@ func (r *Reading) kept() int {
 	return n
 }
 
-// higher returns the note that r really is, if all that is heard lies on the partials that are
-// multiples of 2 or of 3: one that many times as high.
-func (r *Reading) higher() (known, bool) { return r.above(3e-3) }
+// higher returns the note that r really is, if all that is heard lies on the partials that are multiples of
+// a number up to most: one that many times as high.
+func (r *Reading) higher(most int) (known, bool) { return r.above(3e-3, most) }
 
 // above is higher, where the other partials have less than a given part of the power of those.
-func (r *Reading) above(part float64) (known, bool) {
-	for _, times := range [...]int{2, 3} {
+func (r *Reading) above(part float64, most int) (known, bool) {
+	for times := most; times > 1; times-- {
 		var on, beside float64
 		for i := range r.Partials {
 			p := math.Pow(10, r.Partials[i].LevelDB/10)

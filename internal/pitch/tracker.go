@@ -431,7 +431,7 @@ func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 // window leaves more to what was expected, so it must show more.
 func (t *Tracker) awaited(r *Reading, hz float64) bool {
 	const beside = 0.03 // of the power on every second or third partial
-	if _, higher := r.above(beside); higher {
+	if _, higher := r.above(beside, 3); higher {
 		return false
 	}
 	off := math.Abs(cents(r.F1Hz, hz))
@@ -472,7 +472,7 @@ func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
 	if t.hum(k.f1) || !begin() {
 		return false
 	}
-	up, higher := r.higher()
+	up, higher := r.higher(3)
 	if !higher || up.f1 > t.cfg.MaxHz {
 		return t.note.evident(r) && r.numbered(false)
 	}

@@ -77,6 +77,12 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 			return other, true
 		}
 	}
+	// Of a few samples a period, two periods may look more alike than one.
+	if !ok && 2*p.hz < maxHz {
+		if other, better := e.around(1, x, first(2*p.hz, guessSigma)); better && other.SNRdB > trustedSNR {
+			return other, true
+		}
+	}
 	return r, ok
 }
 
@@ -98,7 +104,7 @@ func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool)
 	r := Reading{At: int64(len(x)), State: Sounding, Partials: e.parts[slot][:0]}
 	ok := f.whole(0, f.bank.n, drifts, 0, &r)
 	e.parts[slot] = r.Partials
-	up, higher := r.higher()
+	up, higher := r.higher(5)
 	if !ok || !higher || up.f1 > e.maxHz {
 		return r, ok
 	}
