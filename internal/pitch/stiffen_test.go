@@ -16,8 +16,8 @@ func TestHighStringsInFewMilliseconds(t *testing.T) {
 	}
 	rng := newRand(6)
 	for i := range 60 {
-		s := sound.String(1200 * math.Exp2(1.4*float64(i)/60)) // to 3170 Hz
-		s.B *= math.Exp2(2 * rng.Float64())                    // up to four times as stiff
+		s := sound.String(1200 * math.Exp2(1.75*float64(i)/60)) // to 3960 Hz
+		s.B *= math.Exp2(2 * rng.Float64())                     // up to four times as stiff
 		s.SNRdB = 15 + 20*rng.Float64()
 		x := make([]float64, int((0.008+0.004*rng.Float64())*testRate))
 		truth := s.Render(x, testRate, rng)

@@ -77,6 +77,12 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 			return other, true
 		}
 	}
+	// The lowest partial alone may have told the pitch well enough for others to be found.
+	if !ok && r.SNRdB > evidentSNR {
+		if other, better := e.around(1, x, first(r.F1Hz, 3)); better {
+			return other, true
+		}
+	}
 	// Of a few samples a period, two periods may look more alike than one.
 	if !ok && 2*p.hz < maxHz {
 		if other, better := e.around(1, x, first(2*p.hz, guessSigma)); better && other.SNRdB > trustedSNR {
