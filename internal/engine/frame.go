@@ -26,6 +26,8 @@ type framer struct {
 	message string
 	gaps    int
 	timeS   float64 // of the newest frame
+	rang    int64   // onset of the sound that was last said to ring
+	rangS   float64 // when that was
 
 	all   bool // strings are read all at once
 	rows  []display.StringRow
@@ -106,8 +108,10 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	case pitch.Sounding:
 		f.sounding(out, r)
 	case pitch.Inharmonic:
-		if out.Message == "" {
+		out.Rings = true
+		if again := f.timeS-f.rangS >= ringingS || r.Onset != f.rang; again && out.Message == "" {
 			out.Message = ringing(r.Partials)
+			f.rang, f.rangS = r.Onset, f.timeS
 		}
 	}
 	out.Strings = append(out.Strings, f.rows...)
@@ -120,6 +124,9 @@ var states = map[pitch.State]display.State{
 	pitch.Inharmonic: display.Unsure,
 	pitch.Sounding:   display.Sounding,
 }
+
+// ringingS is how often, in seconds, a sound is said to ring.
+const ringingS = 1.0
 
 // ringing says what an inharmonic sound rings at.
 func ringing(partials []pitch.Partial) string {

@@ -53,8 +53,10 @@ func TestEvents(t *testing.T) {
 	var out bytes.Buffer
 	gap := frame(3, 3, 1)
 	gap.AfterGap, gap.Gaps, gap.Message = true, 1, "0.1 s of sound lost"
+	bell, still := state(2.1, display.Unsure), state(2.2, display.Unsure)
+	bell.Rings, bell.Message, still.Rings = true, "440.0, 1045.0 Hz", true
 	show(t, NewReadings(&out, false), state(0, display.Silent), state(0.1, display.Silent), state(0.2, display.Unsure),
-		frame(0.3, 0.2, 1), state(1, display.Silent), state(2, display.Lost), state(2.5, display.Lost),
+		frame(0.3, 0.2, 1), state(1, display.Silent), bell, still, state(2.3, display.Lost), state(2.5, display.Lost),
 		gap, state(4, display.Unsure), state(5, display.Ended), state(5, display.Ended))
 	var got []string
 	for line := range strings.Lines(out.String()) {
@@ -67,7 +69,7 @@ func TestEvents(t *testing.T) {
 		}
 		got = append(got, strings.TrimSpace(l.Type+" "+l.Event+" "+l.Message))
 	}
-	want := []string{"event silence", "reading", "event silence", "event input lost",
+	want := []string{"event silence", "reading", "event silence", "event ringing 440.0, 1045.0 Hz", "event input lost",
 		"event input back 0.1 s of sound lost", "event gap 0.1 s of sound lost", "reading", "event end"}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("lines\n%q, want\n%q", got, want)

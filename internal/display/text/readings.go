@@ -88,6 +88,7 @@ func pitchOf(f *display.Frame) pitchFields {
 // A watch finds the events in a sequence of frames.
 type watch struct {
 	begun bool
+	rings bool
 	state display.State
 	gaps  int
 	found [3]string // what events returns, reused
@@ -103,6 +104,9 @@ func (w *watch) events(f *display.Frame) []string {
 	if f.AfterGap || f.Gaps > w.gaps {
 		found = append(found, "gap")
 	}
+	if f.Rings && !w.rings {
+		found = append(found, "ringing")
+	}
 	switch {
 	case !entered:
 	case f.State == display.Lost:
@@ -112,6 +116,6 @@ func (w *watch) events(f *display.Frame) []string {
 	case f.State == display.Silent:
 		found = append(found, "silence")
 	}
-	w.begun, w.state, w.gaps = true, f.State, f.Gaps
+	w.begun, w.rings, w.state, w.gaps = true, f.Rings, f.State, f.Gaps
 	return found
 }
