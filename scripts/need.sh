@@ -34,6 +34,7 @@ if [ "$1" = test ]; then
 	want tmux command -v tmux
 	want python3 command -v python3
 	want zbar-tools command -v zbarimg
+	want poppler-utils command -v pdftotext
 	want fluidsynth command -v fluidsynth
 	want chromium command -v chromium
 	want fluid-soundfont-gm test -e /usr/share/sounds/sf2/FluidR3_GM.sf2

@@ -134,12 +134,29 @@ func (j *joint) scale(left []float64, heard int) float64 {
 		return 0
 	}
 	if heard < 8 {
-		return 1
+		return math.Min(1, j.atMost(left, heard))
 	}
 	if j.noiseExplains(left, heard) {
 		return 0
 	}
 	return math.Min(1, math.Sqrt(j.robustScatter(left))/0.3)
+}
+
+// atMost returns how wide the scatter is at most, as a part of lawWidth: where a few partials keep to the law so
+// closely, a wider one would have them do so in one window of twenty. Less than five tell nothing.
+func (j *joint) atMost(left []float64, heard int) float64 {
+	low := [...]float64{5: 0.352, 6: 0.711, 7: 1.145} // χ² of heard − 2 that nineteen of twenty exceed
+	if heard < 5 {
+		return 1
+	}
+	var sum float64
+	for k, e := range left {
+		if j.hears(k) {
+			w := lawWidth(j.number[k])
+			sum += e * e / (w * w)
+		}
+	}
+	return math.Sqrt(sum / low[heard])
 }
 
 // noiseExplains reports whether the deviations of the partials that are heard, with their correlations,
