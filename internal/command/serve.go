@@ -114,11 +114,15 @@ func serve(ctx context.Context, log *slog.Logger, door *door, srv *server.Server
 		}
 	}()
 	notify(log, "READY=1\nSTATUS=Serving "+door.url)
-	stopping := context.AfterFunc(ctx, func() { notify(log, "STOPPING=1") })
-	defer stopping()
+	told := make(chan struct{})
+	context.AfterFunc(ctx, func() {
+		defer close(told)
+		notify(log, "STOPPING=1")
+	})
 	err := srv.Serve(ctx, door)
 	stop(err)
 	<-ended
+	<-told // the process would else end before it
 	if cause := context.Cause(ctx); err == nil && !errors.Is(cause, context.Canceled) {
 		return cause
 	}
