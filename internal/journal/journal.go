@@ -25,6 +25,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -107,7 +108,13 @@ func (j *Journal) connect() error {
 		return err
 	}
 	j.db = db
-	if err := j.migrate(context.Background()); err != nil {
+	err = j.migrate(context.Background())
+	// While another process makes the file too, SQLite may say at once that it is busy, without its own wait.
+	for until := time.Now().Add(busyTimeoutMS * time.Millisecond); busy(err) && time.Now().Before(until); {
+		time.Sleep(10 * time.Millisecond)
+		err = j.migrate(context.Background())
+	}
+	if err != nil {
 		db.Close()
 		if refused := (refusal{}); errors.As(err, &refused) {
 			return fmt.Errorf("%s: %w", j.path, err)
@@ -115,6 +122,12 @@ func (j *Journal) connect() error {
 		return err
 	}
 	return nil
+}
+
+// busy reports whether err says that another process has the file just now.
+func busy(err error) bool {
+	var e *sqlite.Error
+	return errors.As(err, &e) && e.Code()&0xff == sqlite3.SQLITE_BUSY
 }
 
 // dsn names the file to the driver. Every connection of the pool is set up alike; write

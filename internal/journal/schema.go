@@ -111,9 +111,10 @@ func (j *Journal) schemaVersion(ctx context.Context) (version int, err error) {
 		query string
 		dst   *int
 	}{
+		// Tables first: another process makes them and the marks in one transaction, which may end in between.
+		{"SELECT count(*) FROM sqlite_schema", &tables},
 		{"PRAGMA user_version", &version},
 		{"PRAGMA application_id", &id},
-		{"SELECT count(*) FROM sqlite_schema", &tables},
 	} {
 		if err := j.db.QueryRowContext(ctx, q.query).Scan(q.dst); err != nil {
 			return 0, err
