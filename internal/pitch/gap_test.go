@@ -109,3 +109,36 @@ func TestHopsAreRegular(t *testing.T) {
 		}
 	}
 }
+
+// A tone drops out for a moment after its first instants and goes on from where it was, as a browser's does
+// when it opens the microphone: with the silence in it a window looks as if every second partial alone
+// sounded of a note an octave lower.
+func TestDropOutAtTheBeginning(t *testing.T) {
+	const hz, seconds, tries = 165.1, 1.2, 60
+	for i := range tries {
+		rng := newRand(uint64(i))
+		s := newScene(seconds, testRate, -95, rng)
+		begin := 1000 + rng.IntN(500)
+		silent := begin + 400 + rng.IntN(200)
+		again := silent + 480
+		at := rng.Float64() / hz
+		for n := begin; n < len(s.x); n++ {
+			if n >= silent && n < again {
+				continue
+			}
+			at += 1.0 / testRate
+			for k := 1; k <= 6; k++ {
+				s.x[n] += 0.3 / float64(k) * math.Sin(2*math.Pi*hz*float64(k)*at)
+			}
+		}
+		h := listen(t, Config{Live: true}, s.x, 470)
+		for _, r := range h.sounding() {
+			if math.Abs(cents(r.F1Hz, hz)) > 50 {
+				t.Errorf("seed %d: %.2f Hz at %.3f s, want %g", i, r.F1Hz, float64(r.At)/testRate, hz)
+				break
+			}
+		}
+		n := onlyNote(t, h)
+		within(t, fmt.Sprintf("drop-out %d", i), n.Reading, hz, 0.05+3*n.SigmaCents)
+	}
+}

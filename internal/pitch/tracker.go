@@ -476,8 +476,9 @@ func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
 	if !higher || up.f1 > t.cfg.MaxHz {
 		return t.note.evident(r) && r.numbered(false)
 	}
-	// Some notes do sound with their even partials alone: they are well explained all the same.
-	explained := r.SNRdB > evidentSNR && r.numbered(false)
+	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
+	// window a disturbed one an octave higher is, too.
+	explained := window >= 0.9*acquireS && r.SNRdB > evidentSNR && r.numbered(false)
 	return t.lockNear(up, window, r) || explained && begin()
 }
 
