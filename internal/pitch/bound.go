@@ -40,7 +40,6 @@ func (f *fitter) briefly(n int, m motion, f1 float64) bool {
 
 // hide lets σ admit the movement that such a window does not show.
 func (f *fitter) hide(m motion) {
-	f.shown.ready, f.shown.adopted = false, false
 	if m == settles {
 		f.sigma = math.Hypot(f.sigma, hiddenGlide)
 	}
@@ -52,9 +51,11 @@ func (j *joint) stepBound() float64 {
 	if j.fresh() {
 		j.equations()
 		j.amplitudesBound()
+		j.stale = true
 		j.remains()
 	}
 	j.noise(j.explained())
+	j.stale = true
 	return j.solveBound(j.around())
 }
 
@@ -92,8 +93,9 @@ func (j *joint) solveBound(rho float64) float64 {
 		return math.NaN()
 	}
 	dc := j.move(w.rhs)
-	j.dev, j.devCov = grow(j.dev, na), grow(j.devCov, na*na)
+	j.dev, j.devCov, j.extra = grow(j.dev, na), grow(j.devCov, na*na), grow(j.extra, na)
 	clear(j.devCov)
+	clear(j.extra)
 	for k, r := range j.active {
 		v := rho * j.variance(size, 3*na+k)
 		j.dev[k], j.devCov[k*na+k] = j.off[r], v
@@ -147,29 +149,10 @@ func (j *joint) variance(size, i int) float64 {
 	return sum * w.unit[i] * w.unit[i]
 }
 
-// remains fills rhs with the products of basis and remainder.
-func (j *joint) remains() {
-	n, na := j.s.n, len(j.active)
-	j.others(false)
-	j.remainder()
-	j.rhs = grow(j.rhs, 2*na)
-	for k := range na {
-		left := j.left[k*n : (k+1)*n]
-		var d0, d1 complex128
-		for i, e := range j.basis[k*n : (k+1)*n] {
-			v := conj(e) * left[i]
-			d0 += v
-			d1 += v * complex(j.s.t[i], 0)
-		}
-		j.rhs[k] = d0
-		j.rhs[na+k] = (d1 - complex(j.centre[k], 0)*d0) / complex(j.width[k], 0)
-	}
-}
-
 // equations fills the normal equations without their priors: amplitudes as they are, decays in 1/s,
 // departures and f1 in cents.
 func (j *joint) equations() {
-	n, na := j.s.n, len(j.active)
+	na := len(j.active)
 	size := 4*na + 2
 	w := &j.bound
 	w.matrix, w.rhs, w.unit, w.by = grow(w.matrix, size*size), grow(w.rhs, size), grow(w.unit, size), grow(w.by, na)
@@ -186,7 +169,7 @@ func (j *joint) equations() {
 	}
 	for k := range na {
 		for l := range k + 1 {
-			j.couple(k, l, j.momentsOf(k, l, n))
+			j.couple(k, l, j.momentsOf(k, l))
 		}
 	}
 	// What moves all partials together is the sum of their departures.
@@ -270,24 +253,14 @@ func (j *joint) amplitudesBound() {
 // τ_k^p·τ_l^q times the conjugate of k's basis with l's, and with the conjugate of l's.
 type moments struct{ direct, mirrored [2][2]complex128 }
 
-func (j *joint) momentsOf(k, l, n int) moments {
-	e, f, times := j.basis[k*n:(k+1)*n], j.basis[l*n:(l+1)*n], j.s.t[:n]
-	var s, m [3]complex128
-	for i, a := range e {
-		rr, ii := real(a)*real(f[i]), imag(a)*imag(f[i])
-		ri, ir := real(a)*imag(f[i]), imag(a)*real(f[i])
-		x, y := complex(rr+ii, ri-ir), complex(rr-ii, -ri-ir)
-		for p := range s {
-			s[p] += x
-			m[p] += y
-			x, y = x*complex(times[i], 0), y*complex(times[i], 0)
-		}
-	}
+func (j *joint) momentsOf(k, l int) moments {
+	n := j.s.n
+	p := products(j.basis[k*n:(k+1)*n], j.basis[l*n:(l+1)*n], j.s.t)
 	// Time counts from the centroid of each, in units of its width.
 	var out moments
 	ck, cl := complex(j.centre[k], 0), complex(j.centre[l], 0)
 	hk, hl := complex(j.width[k], 0), complex(j.width[l], 0)
-	for i, v := range [...][3]complex128{s, m} {
+	for i, v := range [...][3]complex128{{p.s0, p.s1, p.s2}, {p.m0, p.m1, p.m2}} {
 		to := &out.direct
 		gain := 0.25 * complex(real(j.kernel[k*len(j.active)+l])+real(j.kernel[l*len(j.active)+k]), 0)
 		if i == 1 {

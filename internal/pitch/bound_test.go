@@ -84,6 +84,7 @@ func TestBoundEquations(t *testing.T) {
 		j.waves()
 		j.answers()
 		j.white = 0
+		j.stale = true
 		j.remains()
 		j.equations()
 	}
@@ -110,6 +111,7 @@ func TestBoundEquations(t *testing.T) {
 		j.move(by)
 		j.waves()
 		j.answers()
+		j.stale = true
 		j.remains()
 		j.equations()
 		for r := range size {

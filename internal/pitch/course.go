@@ -282,7 +282,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	if len(t) < 3 || 2*len(t) < count {
 		return false
 	}
-	l, ok := fitLine(t, c, w, nil, nil)
+	l, ok := fitLine(t, c, w, nil)
 	if !ok {
 		return false
 	}

@@ -224,7 +224,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 func (f *fitter) track() {
 	n := f.series.n
 	f.shift, f.weight, f.total = grow(f.shift, n), grow(f.weight, n), grow(f.total, n)
-	f.joint.drift(f.shift, f.weight)
+	f.leads.take(&f.joint, f.shift, f.weight)
 	for i, s := range f.shift {
 		f.total[i] = s + f.series.psi[i]
 	}
@@ -257,18 +257,18 @@ func (f *fitter) slide() warp {
 		f.curve[1][i] = t * t * t
 	}
 	next := warp{middle: s.middle()}
-	plain, ok := fitLine(s.t, f.total, f.weight, nil, nil)
+	plain, ok := fitLine(s.t, f.total, f.weight, nil)
 	if !ok || plain.used < 8 {
 		return f.keep()
 	}
 	free := func(l line, terms int) float64 { return math.Max(1, l.chi2/float64(l.used-2-terms)) }
 	best, scale := plain, free(plain, 0)
-	quad, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]}, []float64{0})
+	quad, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]})
 	if ok && quad.extra[0]*quad.extra[0] > 25*free(quad, 1)*quad.extraVar[0] {
 		best, scale = quad, free(quad, 1)
 		next.quad = quad.extra[0]
 	}
-	both, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0], f.curve[1]}, []float64{0, 0})
+	both, ok := fitLine(s.t, f.total, f.weight, f.curve[:])
 	if ok && both.extra[1]*both.extra[1] > 25*free(both, 2)*both.extraVar[1] {
 		best, scale = both, free(both, 2)
 		next.quad, next.cubic = both.extra[0], both.extra[1]
@@ -282,7 +282,7 @@ func (f *fitter) slide() warp {
 // bias returns the slope that the track of time shows although the joint fit, which weighs the
 // same data better, has already set it to zero: what the track says of the pitch counts from there.
 func (f *fitter) bias() float64 {
-	l, ok := fitLine(f.series.t, f.shift, f.weight, nil, nil)
+	l, ok := fitLine(f.series.t, f.shift, f.weight, nil)
 	if !ok {
 		return 0
 	}

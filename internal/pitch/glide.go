@@ -33,7 +33,6 @@ type settling struct {
 // kind, and σ admits what the other kind would make of it.
 func (f *fitter) glide(onset float64) warp {
 	s := &f.series
-	f.leads.take(&f.joint)
 	plain, ok := f.leads.moved(nil, nil)
 	if !ok || s.n < 8 {
 		return f.keep()
@@ -87,7 +86,6 @@ func (f *fitter) glide(onset float64) warp {
 
 // stand notes what the leads of a window say of a pitch that stands still.
 func (f *fitter) stand() {
-	f.leads.take(&f.joint)
 	m, ok := f.leads.moved(nil, nil)
 	f.shown.misfit = f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
 	f.shown.warp = warp{}

@@ -1,6 +1,9 @@
 package pitch
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // A joint is a least-squares fit of one stiff string to a window: all partials at once, each
 // with its own complex amplitude C and decay α, their frequencies bound to f1 and B by the
@@ -20,45 +23,44 @@ type joint struct {
 	active []int // rows of s in the model
 	number []int // partial number of each active row
 
-	live     bool // fits must be cheap
-	most     int  // rows that may be active; 0: all
-	carried  bool // the last fit was of the same note
-	f1, b    float64
-	prior    stiffnessPrior
-	c        []complex128 // amplitude, by row of s; see response
-	alpha    []float64    // [1/s] by row of s
-	off      []float64    // [cents] frequency of each row against the law, as taken so far
-	offSigma []float64    // [cents] how well the frequency of each row is known beside the law
-	seen     []sighting   // by row
-	kernel   []complex128 // active × active: response of block k to partial l
-	mirror   []complex128 // the same to the negative frequency of partial l
-	basis    []complex128 // active × blocks: exp(s_l·t)
-	matrix   []complex128
-	rhs      []complex128
-	inverse  []complex128 // covariance shape of the free rates
-	reach    []complex128 // [cents] that one unit of a free rate's solution means
-	column   []complex128
-	left     []complex128 // active × blocks: what the model leaves
-	rho      []float64    // noise power in one block of row k
-	signal   float64      // energy in the window that the model explains
-	white    float64      // noise power per sample, from the whole window
-	quiet    float64      // noise power per sample where the last fit left little; 0: not known
-	dev      []float64    // [cents] free deviation of each active partial from the law
-	devCov   []float64    // [cents²] active × active
-	weights  []float64    // Cholesky factor of devCov plus scatter
-	slopeB   []float64    // [cents] d(cents of partial)/dB
-	work     []float64
-	extra    []float64 // [cents²] variance that its scatter about the law adds to a partial
-	scatter  float64   // width of the scatter of partials about the law, in units of lawWidth
-	sigma    float64   // [cents] of f1
-	sigmaB   float64
-	alone    []complex128 // active × blocks: what the other partials leave of the blocks of each
-	swift    []complex128 // by block: a basis function times the part by which the warp runs fast
-	stale    bool         // alone has to be computed anew: partials have moved
-	settled  bool         // the last step was so small that the final fit makes up for what is left
-	spins    []spin       // turn of each active partial within a block
-	// turn back of the reference of each active row
-	references []spin
+	live       bool // fits must be cheap
+	most       int  // rows that may be active; 0: all
+	carried    bool // the last fit was of the same note
+	f1, b      float64
+	prior      stiffnessPrior
+	c          []complex128 // amplitude, by row of s; see response
+	alpha      []float64    // [1/s] by row of s
+	off        []float64    // [cents] frequency of each row against the law, as taken so far
+	offSigma   []float64    // [cents] how well the frequency of each row is known beside the law
+	seen       []sighting   // by row
+	kernel     []complex128 // active × active: response of block k to partial l
+	mirror     []complex128 // the same to the negative frequency of partial l
+	basis      []complex128 // active × blocks: exp(s_l·t)
+	matrix     []complex128
+	rhs        []complex128
+	inverse    []complex128 // covariance shape of the free rates
+	reach      []complex128 // [cents] that one unit of a free rate's solution means
+	column     []complex128
+	left       []complex128 // active × blocks: what the model leaves
+	rho        []float64    // noise power in one block of row k
+	signal     float64      // energy in the window that the model explains
+	white      float64      // noise power per sample, from the whole window
+	quiet      float64      // noise power per sample where the last fit left little; 0: not known
+	dev        []float64    // [cents] free deviation of each active partial from the law
+	devCov     []float64    // [cents²] active × active
+	weights    []float64    // Cholesky factor of devCov plus scatter
+	slopeB     []float64    // [cents] d(cents of partial)/dB
+	work       []float64
+	extra      []float64 // [cents²] variance that its scatter about the law adds to a partial
+	scatter    float64   // width of the scatter of partials about the law, in units of lawWidth
+	sigma      float64   // [cents] of f1
+	sigmaB     float64
+	alone      []complex128 // active × blocks: what the other partials leave of the blocks of each
+	swift      []complex128 // by block: a basis function times the part by which the warp runs fast
+	stale      bool         // alone has to be computed anew: partials have moved
+	settled    bool         // the last step was so small that the final fit makes up for what is left
+	spins      []spin       // turn of each active partial within a block
+	references []spin       // turn back of the reference of each active row
 	fades      []fade       // fall of each active partial within a block
 	ratio      []complex128 // by active partial: from one block to the next, along the chord of the warp
 	power      []complex128 // ratio to the number of blocks
@@ -223,7 +225,7 @@ func (j *joint) choose() bool {
 	}
 	j.references = grow(j.references, len(j.active))
 	for k, r := range j.active {
-		j.references[k] = spin{unitAt(-j.s.omega[r] / 2), unitAt(-j.s.omega[r] * float64(j.s.length) / 2)}
+		j.references[k] = spin{cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*float64(j.s.length)/2)}
 	}
 	j.diagonal = j.separable()
 	j.stale = true
@@ -277,7 +279,6 @@ func (j *joint) step() bool {
 	if j.diagonal {
 		j.separated()
 	} else {
-		j.chords()
 		j.project()
 		j.free()
 	}
@@ -303,7 +304,7 @@ func (j *joint) step() bool {
 	for k, r := range j.active {
 		turn := 2 * math.Pi * (j.hz(k) - j.before[k])
 		// Amplitudes were found with each partial turning about its own centroid.
-		j.c[r] *= unitAt(-turn * j.centre[k])
+		j.c[r] *= cmplx.Rect(1, -turn*j.centre[k])
 		if judged {
 			j.judge(k, turn)
 		}

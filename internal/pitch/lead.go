@@ -32,38 +32,44 @@ type leading struct {
 // of the block stands for itself; a weaker one counts to first order.
 const weakBlock = 4
 
-// take fills l from the final fit of j, whose law must have run, under the warp of its series.
-func (l *leads) take(j *joint) {
+// take fills l from the final fit of j, whose law must have run, under the warp of its series. In shift (s)
+// it returns, by block, by how much all partials that stand out of the noise there lead the model
+// together, and in weight (1/s²) its inverse variance.
+func (l *leads) take(j *joint, shift, weight []float64) {
 	n, na := j.s.n, len(j.active)
+	clear(shift)
+	clear(weight)
 	l.n, l.time, l.prior, l.b = n, j.s.t, j.prior, j.b
 	l.lead, l.weight, l.part = grow(l.lead, na*n), grow(l.weight, na*n), grow(l.part, na)
 	for k, r := range j.active {
 		w := 2 * math.Pi * j.before[k]
 		gain := 0.5 * j.kernel[k*na+k] * j.c[r]
-		lead, weight := l.lead[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
+		lead, own := l.lead[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
 		p := leading{
 			rest:   centsPerNeper * math.Log(j.before[k]/partialHz(j.f1, j.b, j.number[k])),
 			slopeB: j.slopeB[k], loose: j.extra[k],
 		}
 		for i, e := range j.basis[k*n : (k+1)*n] {
-			own, left := gain*e, j.left[k*n+i]
-			energy := power(own)
-			// Phase of (own+left)/own.
-			re := energy + real(left)*real(own) + imag(left)*imag(own)
-			im := imag(left)*real(own) - real(left)*imag(own)
+			model, left := gain*e, j.left[k*n+i]
+			energy := power(model)
+			// Phase of (model+left)/model.
+			re := energy + real(left)*real(model) + imag(left)*imag(model)
+			im := imag(left)*real(model) - real(left)*imag(model)
 			v, y := 2*w*w*energy/j.rho[k], im/(energy*w)
 			if energy > weakBlock*j.rho[k] {
 				if re < 0.3*energy {
 					v = 0
 				} else {
 					y = math.Atan2(im, re) / w
+					shift[i] += v * y
+					weight[i] += v
 				}
 			}
 			y += j.s.psi[i]
 			if v == 0 {
 				y = 0
 			}
-			lead[i], weight[i] = y, v
+			lead[i], own[i] = y, v
 			t := l.time[i]
 			p.w += v
 			p.wt += v * t
@@ -73,6 +79,11 @@ func (l *leads) take(j *joint) {
 			p.wyy += v * y * y
 		}
 		l.part[k] = p
+	}
+	for i, v := range weight {
+		if v > 0 {
+			shift[i] /= v
+		}
 	}
 }
 

@@ -10,27 +10,14 @@ func (j *joint) project() {
 	size := 2 * na
 	j.matrix, j.rhs = grow(j.matrix, size*size), grow(j.rhs, size)
 	// What a warp changes of the leaks is in the remainder in full; in the matrix it matters less.
-	warped := len(j.s.warped) > 0
-	if warped {
-		j.others(false)
-		j.remainder()
+	j.chords()
+	if len(j.s.warped) > 0 {
+		j.remains()
 	} else {
 		j.answers()
-	}
-	for k, r := range j.active {
-		ek := j.basis[k*n : (k+1)*n]
-		z := j.s.at(r)[:n]
-		if warped {
-			z = j.left[k*n : (k+1)*n]
+		for k, r := range j.active {
+			j.onto(k, j.s.at(r))
 		}
-		var d0, d1 complex128
-		for i, e := range ek {
-			v := conj(e) * z[i]
-			d0 += v
-			d1 += v * complex(j.s.t[i], 0)
-		}
-		j.rhs[k] = d0
-		j.rhs[na+k] = (d1 - complex(j.centre[k], 0)*d0) / complex(j.width[k], 0)
 	}
 	for k := range na {
 		ek := j.basis[k*n : (k+1)*n]
@@ -45,9 +32,35 @@ func (j *joint) project() {
 	}
 }
 
+// remains takes the remainder and fills rhs with the products of basis and remainder.
+func (j *joint) remains() {
+	n, na := j.s.n, len(j.active)
+	if j.stale {
+		j.others(false)
+	}
+	j.remainder()
+	j.rhs = grow(j.rhs, 2*na)
+	for k := range na {
+		j.onto(k, j.left[k*n:(k+1)*n])
+	}
+}
+
+// onto sets rhs to the products of the basis of active partial k and of its rate with the blocks z.
+func (j *joint) onto(k int, z []complex128) {
+	n, na := j.s.n, len(j.active)
+	var d0, d1 complex128
+	for i, e := range j.basis[k*n : (k+1)*n] {
+		v := conj(e) * z[i]
+		d0 += v
+		d1 += v * complex(j.s.t[i], 0)
+	}
+	j.rhs[k] = d0
+	j.rhs[na+k] = (d1 - complex(j.centre[k], 0)*d0) / complex(j.width[k], 0)
+}
+
 // A pair holds the products of two basis functions e and f: s0, s1, s2 are Σ t^p·ē·f for p = 0, 1,
-// 2; m0 and m1 are Σ t^p·ē·f̄ for p = 0, 1.
-type pair struct{ s0, s1, s2, m0, m1 complex128 }
+// 2; m0, m1 and m2 are Σ t^p·ē·f̄. The closed form leaves out m2.
+type pair struct{ s0, s1, s2, m0, m1, m2 complex128 }
 
 // crossed returns the products of two different partials in closed form, as sums of geometric
 // series. A warp of time enters by its chord from end to end: such sums come from the ends of the
@@ -107,8 +120,10 @@ func products(e, f []complex128, times []float64) pair {
 		p.m0 += complex(mr, mi)
 		sr, si = sr*t, si*t
 		p.s1 += complex(sr, si)
-		p.m1 += complex(mr*t, mi*t)
+		mr, mi = mr*t, mi*t
+		p.m1 += complex(mr, mi)
 		p.s2 += complex(sr*t, si*t)
+		p.m2 += complex(mr*t, mi*t)
 	}
 	return p
 }

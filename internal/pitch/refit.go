@@ -231,7 +231,7 @@ func (t *Tracker) moving(track, weight []float64) bool {
 	for i, u := range s.t {
 		f.curve[0][i] = u * u
 	}
-	l, ok := fitLine(s.t, track, weight, [][]float64{f.curve[0]}, []float64{0})
+	l, ok := fitLine(s.t, track, weight, [][]float64{f.curve[0]})
 	if !ok || l.used < 8 {
 		return true
 	}
@@ -290,7 +290,7 @@ func (t *Tracker) trackedAttack() float64 {
 			covered++
 		}
 	}
-	l, ok := fitLine(s.t, f.total, f.times, nil, nil)
+	l, ok := fitLine(s.t, f.total, f.times, nil)
 	if !ok || covered < 4 {
 		return 0
 	}

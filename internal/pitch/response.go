@@ -21,7 +21,7 @@ func (j *joint) waves() {
 		j.before[l] = j.hz(l)
 		w := 2 * math.Pi * j.before[l]
 		wn := w / j.s.fs
-		a := spin{unitAt(wn / 2), unitAt(wn * length / 2)}
+		a := spin{cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)}
 		b := j.references[l]
 		j.spins[l] = a
 		f := fading(-j.alpha[r]/j.s.fs/2, length)
@@ -30,7 +30,7 @@ func (j *joint) waves() {
 		j.mirror[l*na+l] = dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
 
 		fade := math.Exp(-j.alpha[r] * dt)
-		e := unitAt(w*t[0]) * complex(math.Exp(j.alpha[r]*(j.loudest(r)-t[0])), 0)
+		e := cmplx.Rect(1, w*t[0]) * complex(math.Exp(j.alpha[r]*(j.loudest(r)-t[0])), 0)
 		turn := a.all * a.all * complex(fade, 0)
 		row := j.basis[l*n : (l+1)*n][:len(t)]
 		for i := range row {
@@ -82,9 +82,9 @@ func (j *joint) chords() {
 		chord = (j.s.psi[n-1] - j.s.psi[0]) / (j.s.t[n-1] - j.s.t[0])
 	}
 	dt := float64(j.s.length) / j.s.fs
-	for l, r := range j.active {
+	for l := range j.active {
 		w := 2 * math.Pi * j.before[l] * (1 + chord) * dt
-		fade := j.alpha[r] * dt
+		fade := -2 * j.fades[l].u * float64(j.s.length) // that of the basis: decays may have been forgotten since
 		j.ratio[l] = cmplx.Rect(math.Exp(-fade), w)
 		j.power[l] = cmplx.Rect(math.Exp(-fade*float64(n)), math.Remainder(w*float64(n), 2*math.Pi))
 	}

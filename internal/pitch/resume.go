@@ -1,6 +1,9 @@
 package pitch
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // A finding is what the leads of a window say beyond its fit.
 type finding struct {
@@ -71,7 +74,7 @@ func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 			loudest += half
 		}
 		w := 2 * math.Pi * j.hz(i)
-		j.c[r] *= unitAt(w*(ahead+s.late-late)) * complex(math.Exp(-j.alpha[r]*loudest), 0)
+		j.c[r] *= cmplx.Rect(1, w*(ahead+s.late-late)) * complex(math.Exp(-j.alpha[r]*loudest), 0)
 		j.alpha[r] = j.allowed(j.alpha[r])
 	}
 	j.scatter = 0
@@ -81,10 +84,4 @@ func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	}
 	j.white = math.Max((s.energy-j.signal)/float64(s.samples()), 1e-6*s.energy/float64(s.samples()))
 	return true
-}
-
-// unitAt returns exp(ix).
-func unitAt(x float64) complex128 {
-	sin, cos := math.Sincos(x)
-	return complex(cos, sin)
 }

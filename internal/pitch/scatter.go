@@ -9,7 +9,6 @@ import (
 // noise there, and whatever the model does not hold (a second polarisation, hum, a wobble).
 func (j *joint) residuals() {
 	j.waves()
-	j.chords()
 	j.others(false)
 	j.remainder()
 	n, na := j.s.n, len(j.active)

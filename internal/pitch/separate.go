@@ -121,6 +121,7 @@ const faint = 0.1
 // basis is taken out: they leave little of what leaks from a partial many bins away.
 func (j *joint) others(briefly bool) {
 	n, na := j.s.n, len(j.active)
+	j.stale = false
 	j.alone, j.swift = grow(j.alone, na*n), grow(j.swift, n)
 	for k, r := range j.active {
 		copy(j.alone[k*n:(k+1)*n], j.s.at(r))

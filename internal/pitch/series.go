@@ -206,7 +206,7 @@ func (s *series) join(b *bank, r, from, q int) {
 		if s.follows[r*s.n+j] {
 			bend := s.bend[j*q:][:len(cos)]
 			if speed*s.bow[j] < mostBend {
-				sumRe, sumIm = bent(x, y, cos, sin, bend, speed)
+				sumRe, sumIm = turnedAlong(x, y, cos, sin, bend, speed)
 			} else {
 				for i, c := range cos {
 					z := complex(x[i], y[i]) * unit(-speed*bend[i])
@@ -225,11 +225,11 @@ func (s *series) join(b *bank, r, from, q int) {
 // all but odd, so that it takes a sixth of its square from the amplitude, 0.04 %, and moves no phase.
 const leastBend = 0.05
 
-// mostBend is the phase (rad) up to which the series in bent are good to 2e-6.
+// mostBend is the phase (rad) up to which the series in turnedAlong are good to 2e-6.
 const mostBend = 0.5
 
-// bent returns Σ (x+iy)·(cos−i·sin)·exp(−i·speed·bend) for |speed·bend| < mostBend.
-func bent(x, y, cos, sin, bend []float64, speed float64) (re, im float64) {
+// turnedAlong returns Σ (x+iy)·(cos−i·sin)·exp(−i·speed·bend) for |speed·bend| < mostBend.
+func turnedAlong(x, y, cos, sin, bend []float64, speed float64) (re, im float64) {
 	x, y, sin, bend = x[:len(cos)], y[:len(cos)], sin[:len(cos)], bend[:len(cos)]
 	for i, c := range cos {
 		p := speed * bend[i]

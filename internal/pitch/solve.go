@@ -9,6 +9,7 @@ func (j *joint) free() {
 	size := 2 * na
 	factorHermitian(j.matrix, size, 1e-13)
 	if j.amplitudes() {
+		j.stale = true
 		j.project()
 		factorHermitian(j.matrix, size, 1e-13)
 	}
