@@ -23,6 +23,7 @@ type yin struct {
 	pad, other []float64
 	spec, half []complex128
 	d, norm    []float64
+	lags       int // the longest in d and norm
 }
 
 const yinThreshold = 0.05
@@ -64,22 +65,85 @@ func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
 		return period{}, false
 	}
 	y.prepare(len(x))
+	y.lags = lags
 	y.difference(x, lags)
 	y.normalise(lags)
-	lag, deepest, ok := y.dip(first, lags)
+	lag, deepest, ok := y.dip(first, lags, fs/maxHz/1.03) // a stiff string repeats a little sooner
 	if !ok {
 		return period{}, false
 	}
-	return period{hz: fs / y.between(lag), aperiodicity: y.depth(lag), deepestHz: fs / y.between(deepest)}, true
+	at, depth := y.bottom(lag)
+	deepestAt, _ := y.bottom(deepest)
+	return period{hz: fs / at, aperiodicity: depth, deepestHz: fs / deepestAt}, true
 }
 
-// between returns the place of the minimum near lag by a parabola through its neighbours.
-func (y *yin) between(lag int) float64 {
-	a, b, c := y.d[lag-1], y.d[lag], y.d[lag+1]
-	if bend := a - 2*b + c; bend > 0 {
-		return float64(lag) + 0.5*(a-c)/bend
+// bottom returns the place of the minimum near lag and how deep norm is there, not below 0: by a parabola
+// through the neighbours or, for a period of few samples, between which high partials make the dip narrow, by
+// band-limited interpolation.
+func (y *yin) bottom(lag int) (at, depth float64) {
+	a, b, c := y.norm[lag-1], y.norm[lag], y.norm[lag+1]
+	depth = math.Max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
+	if lag < fineLags && lag+sincReach < y.lags && y.d[lag] > 0 {
+		at, least := y.fine(lag)
+		return at, math.Max(0, math.Min(b, b*least/y.d[lag]))
 	}
-	return float64(lag)
+	return float64(lag) + vertex(y.d[lag-1], y.d[lag], y.d[lag+1]), depth
+}
+
+const (
+	fineLags  = 48 // lags below which a dip is looked at between them
+	sincReach = 8  // lags to either side that such a value is made of
+	fineSteps = 8  // values from lag to lag
+)
+
+// vertex returns where the parabola through three values has its minimum, in steps from the middle one; at
+// most one.
+func vertex(a, b, c float64) float64 {
+	if bend := a - 2*b + c; bend > 0 {
+		return math.Max(-1, math.Min(1, 0.5*(a-c)/bend))
+	}
+	return 0
+}
+
+// fine returns the place and value of the minimum of d within a lag of lag.
+func (y *yin) fine(lag int) (at, least float64) {
+	var v [2*fineSteps + 1]float64
+	best := 0
+	for i := range v {
+		v[i] = y.value(float64(lag) + float64(i-fineSteps)/fineSteps)
+		if v[i] < v[best] {
+			best = i
+		}
+	}
+	at, least = float64(lag)+float64(best-fineSteps)/fineSteps, v[best]
+	if best > 0 && best < len(v)-1 {
+		a, b, c := v[best-1], v[best], v[best+1]
+		shift := vertex(a, b, c)
+		at += shift / fineSteps
+		least -= shift * (a - c) / 4
+	}
+	return at, least
+}
+
+// value returns d at a lag between samples: a sum of sinc functions under a cosine. d is even.
+func (y *yin) value(lag float64) float64 {
+	whole := int(math.Floor(lag))
+	part := lag - float64(whole)
+	if part == 0 {
+		return y.d[whole]
+	}
+	sin := math.Sin(math.Pi*part) / math.Pi
+	var sum, weights float64
+	for i := 1 - sincReach; i <= sincReach; i++ {
+		x := part - float64(i)
+		w := sin / x * (1 + math.Cos(math.Pi/sincReach*x))
+		if i&1 != 0 {
+			w = -w
+		}
+		sum += w * y.d[max(whole+i, -whole-i)]
+		weights += w
+	}
+	return sum / weights
 }
 
 // difference fills d[τ] = Σ_{i<w} (x[i] − x[i+τ])² for τ = 0..lags, w = len(x) − lags.
@@ -132,13 +196,17 @@ func (y *yin) normalise(lags int) {
 	}
 }
 
-// dip returns the lags of the chosen and of the deepest local minimum of norm in (first, lags). How
-// deep a minimum is counts between the lags: for a high note the period falls between two of them.
-func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
+// dip returns the lags of the chosen and of the deepest local minimum of norm in [first, lags). How
+// deep a minimum is counts between the lags: for a high note the period falls between two of them. None before
+// shortest (samples) counts.
+func (y *yin) dip(first, lags int, shortest float64) (chosen, lowest int, ok bool) {
 	deepest := math.Inf(1)
-	for i := first + 1; i < lags; i++ {
-		if y.local(i) && y.depth(i) < deepest {
-			deepest, lowest = y.depth(i), i
+	for i := first; i < lags; i++ {
+		if !y.local(i) {
+			continue
+		}
+		if at, depth := y.bottom(i); depth < deepest && at > shortest {
+			deepest, lowest = depth, i
 		}
 	}
 	if lowest == 0 {
@@ -148,8 +216,11 @@ func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
 	if deepest < 0.5 {
 		limit = math.Max(yinThreshold, 1.5*deepest+0.02)
 	}
-	for i := first + 1; i < lags; i++ {
-		if y.local(i) && y.depth(i) <= limit {
+	for i := first; i < lags; i++ {
+		if !y.local(i) {
+			continue
+		}
+		if at, depth := y.bottom(i); depth <= limit && at > shortest {
 			return i, lowest, true
 		}
 	}
@@ -158,9 +229,3 @@ func (y *yin) dip(first, lags int) (chosen, lowest int, ok bool) {
 
 // local reports whether norm has a minimum at lag i.
 func (y *yin) local(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
-
-// depth returns the least of the parabola through norm at lag i and its neighbours, not below 0.
-func (y *yin) depth(i int) float64 {
-	a, b, c := y.norm[i-1], y.norm[i], y.norm[i+1]
-	return math.Max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
-}

@@ -97,3 +97,22 @@ func TestYINReadsStiffStringsSharp(t *testing.T) {
 		}
 	}
 }
+
+// A period of few samples falls between two of them, and high partials make its dip narrow: it is found all
+// the same, not some multiple of it that falls on a sample.
+func TestYINOnPeriodsOfFewSamples(t *testing.T) {
+	rng := newRand(41)
+	var y yin
+	for trial := range 400 {
+		hz := 1400 * math.Pow(3, rng.Float64())
+		spec := sound.String(hz)
+		spec.SNRdB = 10 + 30*rng.Float64()
+		spec.HighPassHz = []float64{0, 800}[trial%2]
+		x := make([]float64, int((0.007+0.007*rng.Float64())*testRate))
+		spec.Render(x, testRate, rng)
+		if p, ok := y.find(x, testRate, 500, 4200); !ok || math.Abs(cents(p.hz, hz)) > 60 {
+			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, %d samples: read %.2f Hz (%v, deepest %.2f)",
+				testSeed, trial, hz, spec.SNRdB, len(x), p.hz, ok, p.deepestHz)
+		}
+	}
+}
