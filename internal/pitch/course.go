@@ -160,8 +160,16 @@ func (r *Reading) audible() bool {
 	}
 	kept := r.kept()
 	lowest := r.Partials[0].N == 1
-	return r.SNRdB > trustedSNR || r.SNRdB > evidentSNR && kept >= 3 || r.SNRdB > 8 && lowest || kept >= 4 && r.SigmaCents < 5 || kept >= 3 && r.SigmaCents < 0.7 ||
-		r.SNRdB > faintSNR && lowest && r.Partials[0].margin > sharpMargin && r.SigmaCents < 1 && r.WindowS > 0.07
+	sharp := lowest && r.Partials[0].margin > sharpMargin
+	switch {
+	case r.SNRdB > trustedSNR, r.SNRdB > 8 && lowest:
+		return true
+	case r.SNRdB > evidentSNR && (kept >= 3 || sharp && r.SigmaCents < 3):
+		return true
+	case kept >= 4 && r.SigmaCents < 5, kept >= 3 && r.SigmaCents < 0.7:
+		return true
+	}
+	return r.SNRdB > faintSNR && sharp && r.SigmaCents < 1 && r.WindowS > 0.07
 }
 
 // kept returns how many partials keep to the law as those of strings do, where chance would seldom have

@@ -188,3 +188,26 @@ func TestNewWindowEstimatorErrors(t *testing.T) {
 		}
 	}
 }
+
+// Any pitch in the upper registers, 10 to 40 dB, in 3.5 to 7 periods of the lowest: each is read, none at
+// another pitch.
+func TestWindowOfAnyPitch(t *testing.T) {
+	const trials = 150
+	var upper []accuracy.Register
+	for _, r := range accuracy.Full().Registers {
+		if r.MinHz > 150 {
+			upper = append(upper, r)
+		}
+	}
+	for seed := range uint64(3) {
+		rep, err := accuracy.Run(t.Context(), accuracy.Config{SampleRate: testRate, Seed: seed + 1, Trials: trials, Registers: upper, New: estimator(t)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range rep.Registers {
+			if r.Read != trials || r.Gross > 0 {
+				t.Errorf("%v, seed %d: %d of %d read, %d gross errors", r.Register, seed+1, r.Read, trials, r.Gross)
+			}
+		}
+	}
+}
