@@ -176,9 +176,8 @@ func (r *Reading) audible() bool {
 // them do so.
 func (r *Reading) kept() int {
 	n := 0
-	for _, p := range r.Partials {
-		within := 3 + 2*p.SigmaCents
-		if math.Abs(p.OffCents) < within && 2*within*float64(p.N) < centsPerNeper/2 {
+	for i := range r.Partials {
+		if p := &r.Partials[i]; math.Abs(p.OffCents) < 3+2*p.SigmaCents && p.placed() {
 			n++
 		}
 	}
@@ -283,7 +282,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 		snr += one.SNRdB
 		if math.Abs(at) < nearest {
 			nearest = math.Abs(at)
-			r.F1Hz, r.B, r.BSigma, r.Partial1Hz = one.F1Hz, one.B, one.BSigma, one.Partial1Hz
+			r.F1Hz, r.B, r.BSigma, r.Partial1Hz, r.odds = one.F1Hz, one.B, one.BSigma, one.Partial1Hz, one.odds
 			r.Partials = append(r.Partials[:0], one.Partials...)
 		}
 	}

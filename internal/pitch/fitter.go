@@ -49,9 +49,10 @@ type fitter struct {
 	start       known // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
 
-	hz     float64 // the pitch asked for
-	sigma  float64 // [cents] its standard uncertainty
-	fitted bool    // the last fit succeeded, and all of joint belongs to it
+	heard  []Partial // that the last reading was of, of which not all are known so well as to be in it
+	hz     float64   // the pitch asked for
+	sigma  float64   // [cents] its standard uncertainty
+	fitted bool      // the last fit succeeded, and all of joint belongs to it
 }
 
 // tune points the bank at the partials of f1 and B, beginning at sample index first.

@@ -12,20 +12,28 @@ const (
 // numbered reports whether the numbers of the partials can be believed, of a note that is already held
 // or of a new one. Where the lowest is heard they are not in doubt; else other things might ring so too.
 func (r *Reading) numbered(held bool) bool {
-	loudest, first := r.loudest(), &r.Partials[0]
+	loudest := r.loudest()
 	if math.Abs(loudest.OffCents) > furthestOff+2*loudest.SigmaCents || !held && r.SNRdB < faintSNR {
 		return false
 	}
-	if first.N == 1 && first.LevelDB > loudest.LevelDB-faintDB && first.SigmaCents < vagueCents {
-		return true
-	}
 	switch {
+	case r.lowestHeard():
+		return true
 	case held:
-		return r.odds() > heldOdds
+		return r.odds > heldOdds
 	case r.SNRdB < evidentSNR:
-		return r.odds() > faintOdds
+		return r.odds > faintOdds
 	}
-	return r.odds() > newOdds
+	return r.odds > newOdds
+}
+
+// lowestHeard reports whether the lowest partial is heard so well that the numbers are not in doubt.
+func (r *Reading) lowestHeard() bool {
+	if len(r.Partials) == 0 {
+		return false
+	}
+	first := &r.Partials[0]
+	return first.N == 1 && first.LevelDB > r.loudest().LevelDB-faintDB && first.SigmaCents < vagueCents
 }
 
 // vagueCents is the standard error from which a lowest partial may be anything.
@@ -35,11 +43,13 @@ const vagueCents = 25
 const faintDB = 50
 
 // loudest returns the loudest partial.
-func (r *Reading) loudest() *Partial {
-	most := &r.Partials[0]
-	for i := range r.Partials {
-		if r.Partials[i].LevelDB > most.LevelDB {
-			most = &r.Partials[i]
+func (r *Reading) loudest() *Partial { return loudest(r.Partials) }
+
+func loudest(parts []Partial) *Partial {
+	most := &parts[0]
+	for i := range parts {
+		if parts[i].LevelDB > most.LevelDB {
+			most = &parts[i]
 		}
 	}
 	return most
@@ -61,32 +71,38 @@ const (
 	highestComb  = 6      // number of the highest such partial
 )
 
-// odds returns how much likelier (nepers) the partials of r are as those of some string than as peaks
-// that lie anywhere. A string, whatever its pitch and stiffness, puts them on the law, to within their
+// placed reports whether the frequency of p is known so well that it is no other partial of a string.
+func (p *Partial) placed() bool { return 2*(3+2*p.SigmaCents)*float64(p.N) < centsPerNeper/2 }
+
+// odds returns how much likelier (nepers) parts, numbered as those of f1 and b, are as partials of some
+// string than as peaks that lie anywhere. A string, whatever its pitch and stiffness, puts them on the law, to within their
 // errors and the scatter of real strings, and leaves out few below the highest but those that have a node
 // where it is plucked. High ones are left out of the count where that makes the string likelier.
-func (r *Reading) odds() float64 {
+func odds(f1, b float64, parts []Partial) float64 {
 	best := math.Inf(-1)
+	if len(parts) == 0 {
+		return best
+	}
 	for comb := 1; comb <= highestComb; comb++ {
-		best = math.Max(best, r.oddsOfComb(comb))
+		best = math.Max(best, oddsOfComb(f1, b, parts, comb))
 	}
 	return best
 }
 
 // oddsOfComb is odds for a string plucked where partial comb, and each multiple of it, has a node; 1 is
 // for one plucked anywhere else.
-func (r *Reading) oddsOfComb(comb int) float64 {
-	prior := priorB(r.F1Hz)
-	stiff := (r.B - prior.mean) / prior.sigma
+func oddsOfComb(f1, b float64, parts []Partial, comb int) float64 {
+	prior := priorB(f1)
+	stiff := (b - prior.mean) / prior.sigma
 	odds, best := 0.0, math.Inf(-1)
 	if comb > 1 {
 		odds = -combOdds
 	}
 	a11, a12, a22 := 0.0, 0.0, 1/(prior.sigma*prior.sigma) // what the partials tell of f1 and B
-	faint := r.loudest().LevelDB - faintDB
+	faint := loudest(parts).LevelDB - faintDB
 	var below *Partial
-	for i := range r.Partials {
-		p := &r.Partials[i]
+	for i := range parts {
+		p := &parts[i]
 		if p.LevelDB < faint {
 			continue
 		}
@@ -94,7 +110,7 @@ func (r *Reading) oddsOfComb(comb int) float64 {
 		off := p.OffCents / width
 		odds += math.Log(peakApart/(math.Pi*width*(1+off*off))) + absent(below, p, comb)
 		weight := 1 / (2 * width * width) // as a value of a Cauchy distribution tells of its middle
-		slope := partialHzByB(r.F1Hz, r.B, p.N) / partialHz(r.F1Hz, r.B, p.N) * centsPerNeper
+		slope := partialHzByB(f1, b, p.N) / partialHz(f1, b, p.N) * centsPerNeper
 		a11 += weight
 		a12 += weight * slope
 		a22 += weight * slope * slope

@@ -33,7 +33,7 @@ func TestOddsOfAString(t *testing.T) {
 		{"a bell in just ratios", []int{3, 6, 7, 9, 12, 15, 16, 18}, []float64{-3, -3, 21, 4, -3.5, 6, -7, 2}, 1, false},
 	} {
 		r := readingOf(110, tc.sigma, tc.numbers, tc.offs)
-		if odds := r.odds(); odds > newOdds != tc.string {
+		if odds := odds(r.F1Hz, r.B, r.Partials); odds > newOdds != tc.string {
 			t.Errorf("%s: odds of %.1f nepers for a string", tc.name, odds)
 		}
 	}
@@ -53,7 +53,7 @@ func TestOddsOfChance(t *testing.T) {
 			n, off := rung(r.F1Hz*hz, r.F1Hz, r.B)
 			r.Partials = append(r.Partials, Partial{N: n, OffCents: off, SigmaCents: 1, LevelDB: -20, margin: 30})
 		}
-		if r.odds() > newOdds {
+		if odds(r.F1Hz, r.B, r.Partials) > newOdds {
 			passed++
 		}
 	}

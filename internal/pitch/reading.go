@@ -40,6 +40,8 @@ type Reading struct {
 	Partials   []Partial
 	NewOnset   bool // this is the first reading of a new note
 	AfterGap   bool // samples were lost just before this reading; tracking has begun afresh
+
+	odds float64 // [nepers] of a string against peaks that lie anywhere, where the lowest partial is not heard
 }
 
 // A Note is one whole note of a recording, given once when it has ended.

@@ -132,7 +132,7 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		if t.age() > fullS {
 			f.narrow(livePartials)
 		} else if t.age() > attackEndS {
-			f.narrow(f.joint.highest() + 2)
+			f.narrow(f.highest() + 2)
 		}
 		ok := f.again(t.skip, f.bank.n, settles, float64(t.from), r)
 		if t.skip == 0 && t.attackNoise() {

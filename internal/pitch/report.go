@@ -12,27 +12,52 @@ func (f *fitter) read(r *Reading) {
 	r.B, r.BSigma = j.b, j.sigmaB
 	r.WindowS = 2 * s.half
 	r.Partial1Hz = 0
+	f.heard = f.heard[:0]
+	// The difference of two large energies has few digits: no more than 60 dB are told apart.
+	rest := math.Max(s.energy-j.signal, 1e-6*s.energy)
+	leaks := 10*math.Log10(2*rest/float64(s.samples())) - leakDB
 	na := len(j.active)
 	for k, row := range j.active {
 		a := math.Hypot(real(j.c[row]), imag(j.c[row])) * j.loudness(k)
 		margin := 10 * math.Log10(a*a*float64(s.n)/(25*j.rho[k]+1e-30))
-		if j.seen[row] != found || !(margin >= 0) {
+		if !(margin >= 0) {
 			continue
 		}
 		n := j.number[k]
+		p := Partial{
+			N: n, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
+			LevelDB: 20 * math.Log10(a), margin: margin,
+		}
+		if p.placed() && p.LevelDB > leaks {
+			f.heard = append(f.heard, p)
+		}
+		if j.seen[row] != found {
+			continue
+		}
 		hz := partialHz(f.hz, j.b, n) * math.Exp(j.dev[k]/centsPerNeper)
 		if n == 1 {
 			r.Partial1Hz = hz
 		}
-		r.Partials = append(r.Partials, Partial{
-			N: n, Hz: hz, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
-			LevelDB: 20 * math.Log10(a), PhaseTurns: f.phaseAt(k, float64(r.At)),
-			margin: margin,
-		})
+		p.Hz, p.PhaseTurns = hz, f.phaseAt(k, float64(r.At))
+		r.Partials = append(r.Partials, p)
 	}
-	// The difference of two large energies has few digits: no more than 60 dB are told apart.
-	rest := math.Max(s.energy-j.signal, 1e-6*s.energy)
+	if !r.lowestHeard() {
+		r.odds = odds(r.F1Hz, r.B, f.heard)
+	}
 	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/math.Max(rest, 1e-30))
+}
+
+// leakDB is how far below everything that a fit leaves a partial may be what something else leaks: as from
+// three bins away.
+const leakDB = 20
+
+// highest returns the number of the highest partial that the last reading was of, known well or not.
+func (f *fitter) highest() int {
+	most := f.joint.highest()
+	for i := range f.heard {
+		most = max(most, f.heard[i].N)
+	}
+	return most
 }
 
 // loudness returns the root mean square over the window of the basis of active partial k.

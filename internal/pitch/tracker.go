@@ -323,9 +323,13 @@ func (t *Tracker) lock(window float64) bool {
 // lockPeriod tries the period of the latest window seconds and, where that explains the sound badly, the
 // spacing of its partials.
 func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
-	p, ok := t.period(window)
-	if !ok {
+	p, ok := t.anyPeriod(window)
+	if !ok || p.aperiodicity > vaguePeriod {
 		return false
+	}
+	if p.aperiodicity > t.clean(p, window) {
+		// A stiff string's period is never clean; one fit to all that sounds says as much.
+		return t.lockNear(first(p.hz, guessSigma), window, r) && r.SNRdB > explainedSNR
 	}
 	locked := t.lockNear(first(p.hz, guessSigma), window, r)
 	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
@@ -519,26 +523,32 @@ const manyPeriods = 100
 
 // period returns the period of the latest window seconds, if it is clear enough to be tried.
 func (t *Tracker) period(window float64) (period, bool) {
+	p, ok := t.anyPeriod(window)
+	return p, ok && p.aperiodicity <= t.clean(p, window)
+}
+
+// anyPeriod returns the period of the latest window seconds, however clear.
+func (t *Tracker) anyPeriod(window float64) (period, bool) {
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
 	minHz := math.Max(t.lowest, 3.2/window)
 	if minHz*1.1 > t.cfg.MaxHz {
 		return period{}, false
 	}
-	p, ok := t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
-	if !ok {
-		return period{}, false
-	}
-	// A short window cannot tell a low note from its own second partial: only a clean period
-	// is believed before the longest window is full, or many periods are there.
-	limit := 0.12
-	if window >= 0.9*acquireS || p.hz*window > manyPeriods {
-		limit = 0.3
-	}
-	if p.aperiodicity > limit {
-		return period{}, false
-	}
-	return p, true
+	return t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
 }
+
+// clean returns the aperiodicity up to which the period p of a window is believed. A short one cannot tell a
+// low note from its own second partial: only a clean period will do before the longest window is full, or
+// many periods are there.
+func (t *Tracker) clean(p period, window float64) float64 {
+	if window >= 0.9*acquireS || p.hz*window > manyPeriods {
+		return vaguePeriod
+	}
+	return 0.12
+}
+
+// vaguePeriod is the aperiodicity above which a period says nothing.
+const vaguePeriod = 0.3
 
 // explains reports whether the note k explains the latest window seconds better than other does.
 func (t *Tracker) explains(k known, window float64, other *Reading) bool {

@@ -255,3 +255,33 @@ func TestFadingNoteEndsOnce(t *testing.T) {
 		}
 	})
 }
+
+// A low string whose lowest partial is hardly heard is known by the others, each of them vaguely, before its
+// ninth period.
+func TestWeakFundamentalIsReadSoon(t *testing.T) {
+	const tries = 24
+	for _, hz := range []float64{41.203, 58.27, 82.407} {
+		late := 0
+		for i := range uint64(tries) {
+			const at = 0.5
+			s := newScene(1.2, testRate, -45, newRand(i))
+			spec := sound.String(hz)
+			spec.HighPassHz = 6 * hz
+			s.pluck(spec, at, -20, newRand(100+i))
+			first := math.Inf(1)
+			for _, r := range listen(t, Config{Live: true}, s.x, 512).sounding() {
+				first = math.Min(first, float64(r.At)/testRate-at)
+				if off := cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+2 {
+					t.Errorf("%g Hz, seed %d/%d: %+.1f ± %.2f cents at %.3f s", hz, testSeed, i, off, r.SigmaCents, float64(r.At)/testRate-at)
+					break
+				}
+			}
+			if first*hz > 8 {
+				late++
+			}
+		}
+		if late > tries/8 {
+			t.Errorf("%g Hz, seed %d: %d of %d first read after eight periods", hz, testSeed, late, tries)
+		}
+	}
+}

@@ -18,6 +18,7 @@ import (
 // A Recording is one recorded note of the manifest in testdata/wav.
 type Recording struct {
 	File     string
+	Kind     string  // "pluck" (or hammer) or "sustain"
 	Midi     int     // nominal note
 	RefHz    float64 // partial 1 under the fitted law, over the window, by another method than tunerd's
 	RefSigma float64 // standard uncertainty of RefHz, cents
@@ -77,6 +78,7 @@ func parse(header, row []string) (Recording, error) {
 	}
 	return Recording{
 		File:     field("file"),
+		Kind:     field("kind"),
 		Midi:     int(number("midi")),
 		RefHz:    number("ref_f1_hz"),
 		RefSigma: number("ref_sigma_cents"),
