@@ -158,13 +158,13 @@ func (f *fitter) joined(n int, m motion) int {
 		}
 	}
 	most := max(1, n/blocks)
-	if f.live || m != drifts {
+	if (f.live || m != drifts) && n > 100 {
 		return most
 	}
 	// What fills no block is lost, at the front, where a note that dies fast is loudest. Somewhat shorter
 	// blocks may leave less of it. (Where a pitch settles, the front tells the least of it.)
 	q := most
-	for shorter := most - 1; 4*shorter >= 3*most; shorter-- {
+	for shorter := most - 1; 3*shorter >= 2*most; shorter-- {
 		if n%shorter < n%q {
 			q = shorter
 		}

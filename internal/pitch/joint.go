@@ -212,7 +212,7 @@ func (j *joint) choose() bool {
 		if f > 0.46*j.s.fs || j.most > 0 && r >= j.most {
 			break
 		}
-		if r > 0 && j.uncertain(r)*j.length(r) > 0.3 {
+		if r > 0 && j.uncertain(r)*j.length(r) > j.lobe() {
 			continue
 		}
 		// A partial that turns far within a block, because the stiffness was thought to be another, is
@@ -230,6 +230,16 @@ func (j *joint) choose() bool {
 	j.diagonal = j.separable()
 	j.stale = true
 	return j.fresh()
+}
+
+// lobe returns how uncertain the frequency of a partial may be that takes part, in units of the width of its
+// main lobe, the inverse of its length. Where the fit is bound, priors hold a partial that the first steps
+// cannot place, and one left out would be noise to all others.
+func (j *joint) lobe() float64 {
+	if j.brief {
+		return 0.6
+	}
+	return 0.3
 }
 
 // A sighting is what earlier windows have shown of a partial.

@@ -99,8 +99,13 @@ func (t *Tracker) plan() {
 	if t.lacks > 0 {
 		every = math.Min(every, t.lacks)
 	}
-	if j := &t.note.joint; j.brief && j.sigma > 1 {
-		every = math.Min(every, 0.1*t.window()) // near two periods each tenth tells much more
+	switch periods := t.window() * t.base.F1Hz; {
+	case periods < 1.85:
+		every = 0
+	case t.note.joint.brief && t.note.joint.sigma > 1:
+		every = math.Min(every, 0.1*t.window())
+	case periods < 3.5:
+		every = math.Min(every, 0.2*t.window())
 	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
@@ -262,7 +267,7 @@ func (t *Tracker) attackNoise() bool {
 			}
 		}
 	}
-	if early*float64(s.n-burst) <= 4*later*float64(burst) {
+	if early*float64(s.n-burst) <= 2*later*float64(burst) {
 		return false
 	}
 	t.lacks = shortestPeriods/t.base.F1Hz - left

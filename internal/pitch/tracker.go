@@ -445,17 +445,24 @@ func (t *Tracker) awaited(r *Reading, hz float64) bool {
 	return off < expectLimit
 }
 
-// sharpOnset returns the sample from which the plucked string sounds in full, within the frame at from that
-// the onset was seen in or the one before: the first that reaches a third of the peak that follows.
+// sharpOnset returns the sample from which the plucked string sounds, within the frame at from that the onset
+// was seen in or the one before: the first that stands out of what was before and reaches a tenth of the peak
+// that follows, or half of it if that is less.
 func (t *Tracker) sharpOnset(from int64) int64 {
 	begin := max(from-int64(t.frame), t.past.begin)
+	var peak, before float64
 	x := t.past.from(begin, min(from+2*int64(t.frame), t.next))
-	var peak float64
 	for _, v := range x {
 		peak = math.Max(peak, math.Abs(v))
 	}
+	quiet := t.past.from(max(begin-int64(edgeMemoryS*t.fs), t.past.begin), begin)
+	for _, v := range quiet {
+		before += v * v / float64(len(quiet))
+	}
+	const clear = 5 // times its root mean square
+	least := math.Min(peak/2, math.Max(peak/10, clear*math.Sqrt(before)))
 	for i, v := range x {
-		if math.Abs(v) > peak/3 {
+		if math.Abs(v) > least {
 			return begin + int64(i) + 1
 		}
 	}
