@@ -19,7 +19,7 @@ import (
 // scripts/virtual-mic.sh while the program listens to it.
 //
 // The reference pitch of the manifest was read from 0.3 to 2.0 s after the attack; the reading
-// taken here is the last one within 2 s of the onset. The recordings are those whose pitch moves
+// taken here is the surest one within 2 s of the onset. The recordings are those whose pitch moves
 // least (drift_cents); PulseAudio's resampler, where the rates differ, keeps the pitch.
 func TestListenHearsTheVirtualMicrophone(t *testing.T) {
 	testkit.NeedVirtualMic(t)
@@ -57,8 +57,8 @@ type jsonReading struct {
 	}
 }
 
-// listenTo starts the program, plays the file once readings come, and returns the last reading
-// within two seconds of the longest note's onset.
+// listenTo starts the program, plays the file once readings come, and returns the surest reading within
+// two seconds of an onset: where the machine is slow to play, what is left of a note may be short.
 func listenTo(t *testing.T, bin, path string) jsonReading {
 	t.Helper()
 	listen := exec.Command(bin, "listen", "--input", "mic", "--json")
@@ -82,7 +82,7 @@ func listenTo(t *testing.T, bin, path string) jsonReading {
 		if err := json.Unmarshal(lines.Bytes(), &r); err != nil {
 			t.Errorf("%q: %v", lines.Text(), err)
 		}
-		if r.Target.Label != "" && r.TS <= r.OnsetS+2 && r.TS-r.OnsetS >= best.TS-best.OnsetS {
+		if r.Target.Label != "" && r.TS <= r.OnsetS+2 && (best.Target.Label == "" || r.CentsSigma <= best.CentsSigma) {
 			best = r
 		}
 	}

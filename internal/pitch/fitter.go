@@ -3,13 +3,14 @@ package pitch
 import "math"
 
 const (
-	maxPartials = 28           // partials of a note that are tracked
-	subBlockS   = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
-	blocksInFit = 40           // blocks that a window is gathered into
-	blocksLive  = 24           // at least, while a note sounds
-	blocksGlide = 64           // at most, while it may glide
-	glidingS    = 0.6          // s, the longest window in which that matters
-	blockGlideS = 4e-3         // s, the longest block while it does: what a glide changes within one is left out
+	maxPartials  = 28           // partials of a note that are tracked
+	subBlockS    = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
+	blocksInFit  = 40           // blocks that a window is gathered into
+	blocksLive   = 24           // at least, while a note sounds
+	blocksGlide  = 64           // at most, while it may glide
+	glidingS     = 0.6          // s, the longest window in which that matters
+	fewSubBlocks = 100          // in a window of which none may be lost
+	blockGlideS  = 4e-3         // s, the longest block while it does: what a glide changes within one is left out
 )
 
 // subBlock returns the samples in a sub-block at sample rate fs.
@@ -158,13 +159,18 @@ func (f *fitter) joined(n int, m motion) int {
 		}
 	}
 	most := max(1, n/blocks)
-	if (f.live || m != drifts) && n > 100 {
+	if (f.live || m != drifts) && n > fewSubBlocks {
 		return most
 	}
-	// What fills no block is lost, at the front, where a note that dies fast is loudest. Somewhat shorter
-	// blocks may leave less of it. (Where a pitch settles, the front tells the least of it.)
+	// What fills no block is lost, at the front, where a note that dies fast is loudest; of a few periods it
+	// matters even more. Somewhat shorter blocks may leave less of it. (Where a pitch settles, the front tells
+	// the least of it.)
+	least := (3*most + 3) / 4
+	if n <= fewSubBlocks {
+		least = min(least, most-1)
+	}
 	q := most
-	for shorter := most - 1; 3*shorter >= 2*most; shorter-- {
+	for shorter := most - 1; shorter >= max(1, least); shorter-- {
 		if n%shorter < n%q {
 			q = shorter
 		}

@@ -8,7 +8,7 @@ type history struct {
 }
 
 func newHistory(keep int) *history {
-	return &history{buf: make([]float64, 0, 2*keep), keep: keep}
+	return &history{buf: make([]float64, 0, 4*keep), keep: keep} // room, so that they are moved seldom
 }
 
 // end returns the index behind the last sample.

@@ -60,7 +60,7 @@ type joint struct {
 	stale      bool         // alone has to be computed anew: partials have moved
 	settled    bool         // the last step was so small that the final fit makes up for what is left
 	spins      []spin       // turn of each active partial within a block
-	references []spin       // turn back of the reference of each active row
+	references []reference  // of each active row
 	fades      []fade       // fall of each active partial within a block
 	ratio      []complex128 // by active partial: from one block to the next, along the chord of the warp
 	power      []complex128 // ratio to the number of blocks
@@ -223,10 +223,7 @@ func (j *joint) choose() bool {
 		j.active = append(j.active, r)
 		j.number = append(j.number, k)
 	}
-	j.references = grow(j.references, len(j.active))
-	for k, r := range j.active {
-		j.references[k] = spin{cmplx.Rect(1, -j.s.omega[r]/2), cmplx.Rect(1, -j.s.omega[r]*float64(j.s.length)/2)}
-	}
+	j.lookAt()
 	j.diagonal = j.separable()
 	j.stale = true
 	return j.fresh()

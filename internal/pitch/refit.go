@@ -99,6 +99,7 @@ func (t *Tracker) plan() {
 	if t.lacks > 0 {
 		every = math.Min(every, t.lacks)
 	}
+	// In the first periods a little more of the note tells much more.
 	switch periods := t.window() * t.base.F1Hz; {
 	case periods < 1.85:
 		every = 0
@@ -267,7 +268,8 @@ func (t *Tracker) attackNoise() bool {
 			}
 		}
 	}
-	if early*float64(s.n-burst) <= 2*later*float64(burst) {
+	const much = 2 // times what later ones hold
+	if early*float64(s.n-burst) <= much*later*float64(burst) {
 		return false
 	}
 	t.lacks = shortestPeriods/t.base.F1Hz - left

@@ -22,12 +22,8 @@ func (j *joint) waves() {
 		w := 2 * math.Pi * j.before[l]
 		wn := w / j.s.fs
 		a := spin{cmplx.Rect(1, wn/2), cmplx.Rect(1, wn*length/2)}
-		b := j.references[l]
-		j.spins[l] = a
-		f := fading(-j.alpha[r]/j.s.fs/2, length)
-		j.fades[l] = f
-		j.kernel[l*na+l] = dirichlet(a.one*b.one, a.all*b.all, f)
-		j.mirror[l*na+l] = dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
+		j.spins[l], j.fades[l] = a, fading(-j.alpha[r]/j.s.fs/2, length)
+		j.kernel[l*na+l], j.mirror[l*na+l] = j.response(l, l)
 
 		fade := math.Exp(-j.alpha[r] * dt)
 		e := cmplx.Rect(1, w*t[0]) * complex(math.Exp(j.alpha[r]*(j.loudest(r)-t[0])), 0)
@@ -60,16 +56,51 @@ func (j *joint) waves() {
 func (j *joint) answers() {
 	na := len(j.active)
 	for l := range na {
-		a, f := j.spins[l], j.fades[l]
 		for k := range na {
-			if k == l {
-				continue
+			if k != l {
+				j.kernel[k*na+l], j.mirror[k*na+l] = j.response(k, l)
 			}
-			b := j.references[k]
-			j.kernel[k*na+l] = dirichlet(a.one*b.one, a.all*b.all, f)
-			j.mirror[k*na+l] = dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
 		}
 	}
+}
+
+// A reference turns back what the blocks of a row are looked at by.
+type reference struct {
+	spin
+	rejoined bool       // the sub-blocks were demodulated at another frequency than they were joined at
+	own      spin       // that frequency, over a sub-block
+	sub      complex128 // e^{iMv} of the reference itself, M samples in a sub-block
+}
+
+// lookAt sets the references of the active rows.
+func (j *joint) lookAt() {
+	j.references = grow(j.references, len(j.active))
+	m := float64(j.s.sub)
+	for k, r := range j.active {
+		v := -j.s.omega[r] / 2
+		ref := reference{spin: spin{cmplx.Rect(1, v), cmplx.Rect(1, v*float64(j.s.length))}}
+		if own := -j.s.banked[r] / 2; own != v {
+			ref.rejoined = true
+			ref.own = spin{cmplx.Rect(1, own), cmplx.Rect(1, own*m)}
+			ref.sub = cmplx.Rect(1, v*m)
+		}
+		j.references[k] = ref
+	}
+}
+
+// response returns how the blocks of active partial k answer to active partial l, and to its negative
+// frequency. Sub-blocks that were joined at another frequency than they were demodulated at let through what
+// would cancel in a block: as much as a sub-block does of what turns by a whole number of turns in one.
+func (j *joint) response(k, l int) (kernel, mirror complex128) {
+	a, b, f := j.spins[l], &j.references[k], j.fades[l]
+	if !b.rejoined {
+		return dirichlet(a.one*b.one, a.all*b.all, f), dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, f)
+	}
+	m := float64(j.s.sub)
+	sub := cmplx.Rect(1, math.Pi*j.before[l]/j.s.fs*m)
+	within, across := fading(f.u, m), fading(f.u*m, float64(j.s.length)/m)
+	return dirichlet(a.one*b.own.one, sub*b.own.all, within) * dirichlet(sub*b.sub, a.all*b.all, across),
+		dirichlet(conj(a.one)*b.own.one, conj(sub)*b.own.all, within) * dirichlet(conj(sub)*b.sub, conj(a.all)*b.all, across)
 }
 
 // chords computes the turn of each basis function from block to block, along the chord of the warp,

@@ -138,7 +138,7 @@ func (j *joint) others(briefly bool) {
 		for i := range j.swift {
 			j.swift[i] = complex(j.s.rate[i], 0) * e[i]
 		}
-		a, fade := j.spins[l], j.fades[l]
+		a := j.spins[l]
 		w := 2 * math.Pi * j.before[l] / j.s.fs
 		limit := faint * j.white / (power(c) * float64(j.s.samples()))
 		bend := 0.25 * w * w * fastest * fastest
@@ -150,23 +150,22 @@ func (j *joint) others(briefly bool) {
 			if k == l {
 				continue
 			}
-			b := j.references[k]
-			one, all := a.one*b.one, a.all*b.all
-			back, backAll := conj(a.one)*b.one, conj(a.all)*b.all
-			f, m := dirichlet(one, all, fade), dirichlet(back, backAll, fade)
+			f, m := j.response(k, l)
 			j.kernel[k*na+l], j.mirror[k*na+l] = f, m
 			if c == 0 {
 				continue
 			}
 			far := bins * float64(j.number[k]-j.number[l])
-			if far*far*limit > 1 {
+			b := &j.references[k]
+			if far*far*limit > 1 && !b.rejoined {
 				continue
 			}
 			if power(f)+power(m) > limit {
 				subtract(j.alone[k*n:(k+1)*n], e, f*c, m*conj(c))
 			}
 			if fastest > 0 {
-				f, m := dirichletBy(f, one, all), -dirichletBy(m, back, backAll)
+				f := dirichletBy(f, a.one*b.one, a.all*b.all)
+				m := -dirichletBy(m, conj(a.one)*b.one, conj(a.all)*b.all)
 				if (f*f+m*m)*bend > limit {
 					j.bent(k, w, complex(0.5*f, 0)*c, complex(0.5*m, 0)*conj(c))
 				}

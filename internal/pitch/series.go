@@ -13,6 +13,8 @@ type series struct {
 	length  int          // samples in a block
 	fs      float64      // sample rate, Hz
 	omega   []float64    // [rad/sample] reference of each row
+	banked  []float64    // [rad/sample] what the sub-blocks of each row were demodulated at
+	sub     int          // samples in a sub-block
 	number  []int        // partial number of each row
 	z       []complex128 // rows × n
 	t       []float64    // [s] middle of each block, from the middle of the window
@@ -120,6 +122,7 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 	s.rows, s.n, s.length, s.fs = rows, n, q*b.m, fs
 	s.start = b.first + int64(from)*int64(b.m)
 	s.omega = append(s.omega[:0], omega...)
+	s.banked, s.sub = append(s.banked[:0], b.omega[:rows]...), b.m
 	s.z = grow(s.z, rows*n)
 	s.t, s.psi = grow(s.t, n), grow(s.psi, n)
 	s.half = float64(n*s.length) / fs / 2

@@ -358,8 +358,13 @@ func (t *Tracker) start(r *Reading, window float64) {
 	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
 	t.attack = 0
 	t.begun(r)
-	if t.settling {
-		t.refit() // what was found knows of no glide yet
+	// What was found knows of no glide yet.
+	switch {
+	case t.settling && t.note.joint.brief:
+		t.base.SigmaCents = math.Hypot(t.base.SigmaCents, hiddenGlide)
+		t.fitSigma = t.base.SigmaCents
+	case t.settling:
+		t.refit()
 	}
 }
 
@@ -382,8 +387,8 @@ const (
 	expectLimit = 60.0
 )
 
-// shortestPeriods is how many periods a first reading needs: with less, one window in twenty at 20 dB is
-// more than a cent off, as the Cramér–Rao bound has it for the low B of a bass.
+// shortestPeriods is how many periods a first reading needs. At 20 dB one window in twenty of the low B of a
+// bass is then more than 1.3 cents off; with a tenth of a period less, 2 cents.
 const shortestPeriods = 1.7
 
 // lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
