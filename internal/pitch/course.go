@@ -91,20 +91,25 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 			return true
 		}
 	}
-	ok = ok && f.near(begin) && f.evident(r)
-	framed := Reading{At: r.At, State: r.State}
-	found := f.frames(from, to, frameS, begin, &framed)
-	if perS := f.fs / float64(f.bank.m); !found && float64(to-from) > longestSwingS*perS {
-		framed.Partials = framed.Partials[:0]
-		found = f.frames(from, to, swungFrameS, begin, &framed)
+	return f.framed(from, to, begin, ok && f.near(begin) && f.evident(r), r)
+}
+
+// framed reads the pitch of the sub-blocks [from, to) frame by frame, in the longest frames that explain the
+// sound, into r; not if r, which a fit to all of it gave, is a note (ok) that explains it as well. It reports
+// whether r is one.
+func (f *fitter) framed(from, to int, begin known, ok bool, r *Reading) bool {
+	for _, seconds := range frameLengths {
+		if seconds < frameS && float64((to-from)*f.bank.m) < longestSwingS*f.fs {
+			break
+		}
+		framed := Reading{At: r.At, State: r.State, Onset: r.Onset, LevelDB: r.LevelDB}
+		if !f.frames(from, to, seconds, begin, &framed) || ok && framed.SNRdB < r.SNRdB+3 {
+			continue
+		}
+		framed.Partials = append(r.Partials[:0], framed.Partials...)
+		*r, ok = framed, true
 	}
-	if !found || ok && framed.SNRdB < r.SNRdB+3 {
-		return ok
-	}
-	framed.Partials = append(r.Partials[:0], framed.Partials...)
-	framed.Onset, framed.LevelDB = r.Onset, r.LevelDB
-	*r = framed
-	return true
+	return ok
 }
 
 // again is whole for a window much like that of the last fit, which it begins from: one fit
@@ -248,17 +253,18 @@ func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {
 	}
 }
 
-// Lengths of frames, in seconds: of a wavering pitch, and of one that swings several times a second, which
-// takes a window of longestSwingS to have a mean.
+// Lengths of frames, in seconds: of a wavering pitch, and of ones that swing several times a second, which
+// take a window of longestSwingS to have a mean.
+var frameLengths = [...]float64{frameS, 0.045, 0.02}
+
 const (
 	frameS        = 0.09
-	swungFrameS   = 0.02
 	longestSwingS = 0.5
 )
 
 // frames reads the pitch of the sub-blocks [from, to) as the course of the pitches of short
 // frames, of so many seconds: a straight line through them, at the middle of the window. It fills r, with partials
-// from the frame nearest the middle, and reports whether at least three frames, and half of them,
+// from the frame that shows the most of them, and reports whether at least three frames, and half of them,
 // had a pitch. σ comes from how the frames scatter about the line.
 func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool {
 	perS := f.fs / float64(f.bank.m)
@@ -269,20 +275,23 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	}
 	var t, c, w []float64
 	var snr float64
-	nearest := math.Inf(1)
+	var bs mean
 	one := Reading{At: r.At}
+	middle := k.f1
 	for i := range count {
 		one.Partials = one.Partials[:0]
-		if !f.frame(from+i*n, n, k, &one) {
+		if !f.frame(from+i*n, n, k, &one) || math.Abs(cents(f.hz, middle)) > 150 {
+			k.f1 = middle
 			continue
 		}
 		at := (float64(i) - float64(count-1)/2) * float64(n) / perS
-		t, c = append(t, at), append(c, cents(f.hz, k.f1))
+		t, c = append(t, at), append(c, cents(f.hz, middle))
 		w = append(w, 1/(f.sigma*f.sigma+1))
+		k.f1 = f.hz // where the next one begins to look
 		snr += one.SNRdB
-		if math.Abs(at) < nearest {
-			nearest = math.Abs(at)
-			r.F1Hz, r.B, r.BSigma, r.Partial1Hz, r.odds = one.F1Hz, one.B, one.BSigma, one.Partial1Hz, one.odds
+		bs.add(one.B, one.BSigma)
+		if len(one.Partials) > len(r.Partials) {
+			r.F1Hz, r.Partial1Hz, r.odds = one.F1Hz, one.Partial1Hz, one.odds
 			r.Partials = append(r.Partials[:0], one.Partials...)
 		}
 	}
@@ -293,12 +302,53 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	if !ok {
 		return false
 	}
-	r.shift(k.f1 * math.Exp(l.offset/centsPerNeper))
-	r.SigmaCents = math.Sqrt(l.offsetVar * math.Max(1, l.chi2/float64(len(t)-2)))
+	r.shift(middle * math.Exp(l.offset/centsPerNeper))
+	r.SigmaCents = math.Sqrt(l.offsetVar * math.Max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c)))
+	r.B, r.BSigma = bs.value() // what a pitch that slides does to one frame, it does to many
 	r.SNRdB = snr / float64(len(t))
 	r.WindowS = float64(count*n) / perS
 	f.hz, f.sigma = r.F1Hz, r.SigmaCents
 	return true
+}
+
+// A mean is that of values weighed by their standard uncertainties.
+type mean struct{ n, w, wy, wyy float64 }
+
+func (m *mean) add(y, sigma float64) {
+	v := 1 / (sigma*sigma + 1e-30)
+	m.n++
+	m.w += v
+	m.wy += v * y
+	m.wyy += v * y * y
+}
+
+// value returns the mean and how far one of the values is expected from it.
+func (m *mean) value() (y, sigma float64) {
+	y = m.wy / m.w
+	chi2 := m.wyy - m.w*y*y
+	return y, math.Sqrt(math.Max(1, chi2/math.Max(1, m.n-1)) * m.n / m.w)
+}
+
+// lasting returns how many of the values y, next to each other, stray from the line as one: what a swing takes
+// off one frame it takes off the next, too.
+func (l *line) lasting(t, y []float64) float64 {
+	at := func(i int) float64 { return y[i] - l.offset - l.slope*t[i] }
+	var square float64
+	for i := range y {
+		square += at(i) * at(i)
+	}
+	frames := 1.0
+	for lag := 1; lag < len(y)/2 && square > 0; lag++ {
+		var product float64
+		for i := range len(y) - lag {
+			product += at(i) * at(i+lag)
+		}
+		if product <= 0 {
+			break
+		}
+		frames += 2 * product / square
+	}
+	return frames
 }
 
 // frame fits n sub-blocks as a steady note near k and reads the result.

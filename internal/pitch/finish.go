@@ -60,8 +60,13 @@ func (t *Tracker) finish(at int64) {
 	n := Note{Start: t.from, End: at}
 	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
 	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
+	if ok && !f.evident(&n.Reading) {
+		// One fit to a pitch that swings may explain much of it and yet be of no string.
+		n.Partials = n.Partials[:0]
+		ok = f.framed(from, to, f.start, false, &n.Reading) && f.evident(&n.Reading)
+	}
 	t.spare = n.Partials
-	if ok = ok && f.evident(&n.Reading); !ok && t.cfg.Live {
+	if !ok && t.cfg.Live {
 		// The end of a long note may be too faint; what was last read of it holds.
 		parts := append(n.Partials[:0], t.base.Partials...)
 		n.Reading = t.base
