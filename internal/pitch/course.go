@@ -103,11 +103,16 @@ func (f *fitter) framed(from, to int, begin known, ok bool, r *Reading) bool {
 			break
 		}
 		framed := Reading{At: r.At, State: r.State, Onset: r.Onset, LevelDB: r.LevelDB}
-		if !f.frames(from, to, seconds, begin, &framed) || ok && framed.SNRdB < r.SNRdB+3 {
+		if !f.frames(from, to, seconds, begin, &framed) {
 			continue
 		}
-		framed.Partials = append(r.Partials[:0], framed.Partials...)
-		*r, ok = framed, true
+		if !ok || framed.SNRdB > r.SNRdB+3 {
+			framed.Partials = append(r.Partials[:0], framed.Partials...)
+			*r, ok = framed, true
+		}
+		if f.live {
+			break // shorter ones would take long
+		}
 	}
 	return ok
 }

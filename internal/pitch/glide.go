@@ -90,6 +90,24 @@ func (f *fitter) stand() {
 	f.shown.misfit = f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
 	f.shown.warp = warp{}
 	f.shown.ready, f.shown.off, f.shown.offB = ok, m.off, m.offB
+	f.sigma = math.Hypot(f.sigma, f.strayed())
+}
+
+// strayed returns by how much (cents) the mean pitch of the window may lie from the slope through its phases:
+// the mean is what they gained from end to end, and at either end they stray from the slope as elsewhere. What
+// noise does to them is in σ.
+func (f *fitter) strayed() float64 {
+	const noise = 2 // mean square up to which it may be all there is
+	if f.shown.misfit <= noise {
+		return 0
+	}
+	var sum, weight float64
+	for b, w := range f.restWeight {
+		sum += w * f.rest[b] * f.rest[b]
+		weight += w
+	}
+	square := sum / weight * (1 - noise/f.shown.misfit)
+	return centsPerNeper * math.Sqrt(2*square) / (2 * f.series.half)
 }
 
 // settle sets hz and σ from the explanations, the first of which is a steady pitch, and returns the

@@ -28,8 +28,10 @@ type Reading struct {
 	State State
 	Onset int64 // sample index of the onset of this note; meaningful unless Silent
 
-	F1Hz       float64 // frequency of partial 1 under the fitted law, settled (glide removed)
-	SigmaCents float64 // standard uncertainty of F1Hz, in cents
+	// F1Hz is the frequency of partial 1 under the fitted law: its mean over the latest WindowS or, while
+	// a string settles after a pluck, what it settles to (glide removed).
+	F1Hz       float64
+	SigmaCents float64 // standard uncertainty of F1Hz, in cents; of a live pitch that swings, it admits the swing
 	AttackF1Hz float64 // the same over the first 150 ms; 0 until that is known
 	Partial1Hz float64 // the lowest partial as measured; 0 if it is not heard
 	B          float64 // inharmonicity: f_k = k·f0·sqrt(1+B·k²)

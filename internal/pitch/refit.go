@@ -31,7 +31,7 @@ func (t *Tracker) refit() {
 	t.failing, t.moved = 0, false
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitSigma = r.SigmaCents
+	t.fitSigma, t.fitWindow = r.SigmaCents, r.WindowS
 	if t.attack == 0 && t.age() > attackEndS && f.fitted {
 		t.attack = t.trackedAttack()
 	}
@@ -53,7 +53,8 @@ func (t *Tracker) swings() bool {
 		return false
 	}
 	t.base.shift(p.hz)
-	t.base.SigmaCents = fastestHand
+	t.base.SigmaCents = math.Max(fastestHand, t.swung)
+	t.base.WindowS = math.Max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
 	if math.Abs(cents(p.hz, t.note.start.f1)) > swungCents {
@@ -131,6 +132,9 @@ func (t *Tracker) shortest() float64 { return math.Max(0.08, 5/t.base.F1Hz) }
 // long a stretch as its pitch stands still in.
 func (t *Tracker) fitLatest(r *Reading) bool {
 	f := &t.note
+	if t.settling && t.swells() {
+		t.still(t.shortest())
+	}
 	if t.settling && t.settled() {
 		t.still(math.Min(liveS, t.window()/2))
 	}
@@ -145,10 +149,15 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 			r.Partials = r.Partials[:0]
 			ok = f.again(t.skip, f.bank.n, settles, float64(t.from), r)
 		}
-		if !ok || !f.fitted || t.age() < 0.2 || !t.moving(f.rest, f.restWeight) {
+		swung := ok && (f.planned.depth > furthestGlide || t.age() > youngS && r.SNRdB < trustedSNR && t.swungNow(r))
+		if !swung && (!ok || !f.fitted || t.age() < 0.2 || !t.moving(f.rest, f.restWeight)) {
 			return ok
 		}
 		t.still(0.5 * t.window()) // a hand on the peg is no glide
+		if swung {
+			t.still(t.shortest())
+			t.moved = true
+		}
 		r.Partials = r.Partials[:0]
 	}
 	for {
@@ -169,6 +178,54 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		r.Partials = r.Partials[:0]
 	}
 }
+
+// swungNow reports whether the latest instant by itself is explained so much better than r explains all of
+// the note, with a glide, and at so much another pitch, that this does something else; and moves the
+// reading there.
+func (t *Tracker) swungNow(r *Reading) bool {
+	if t.swung < leastSwing {
+		return false
+	}
+	window := math.Min(t.shortest(), acquireS)
+	p, ok := t.period(window)
+	clearer := *r
+	clearer.SNRdB += swungGain
+	if !ok || !t.explains(first(p.hz, guessSigma), window, &clearer) || math.Abs(cents(t.probe.hz, r.F1Hz)) < swungOff {
+		return false
+	}
+	t.base.shift(t.probe.hz)
+	return true
+}
+
+const (
+	leastSwing = 1.5 // cents, of the phases
+	swungGain  = 8.0 // dB
+	swungOff   = 3.0 // cents
+)
+
+// furthestGlide is the depth (cents) from which a pitch that falls after an onset is none of a plucked string's.
+const furthestGlide = 3 * glideSigma
+
+// swells reports whether the note grows as no plucked string does.
+func (t *Tracker) swells() bool {
+	b := t.note.bank
+	from := t.skip
+	half := (b.n - from) / 2
+	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < 6 {
+		return false
+	}
+	var early, late float64
+	for i := range half {
+		early += b.energy[from+i]
+		late += b.energy[from+half+i]
+	}
+	return late > swellBy*early
+}
+
+const (
+	swellS  = 0.03 // s in which a swell shows at least
+	swellBy = 2.0  // energy of the later half over that of the earlier
+)
 
 // settled reports whether the glide after the pluck is over, as far as it matters to a window that
 // begins now and reaches half as far back as the note is old.
@@ -218,6 +275,9 @@ func (t *Tracker) unmodelled() float64 {
 	floor := 0.003 // cents; a string of which this much is known for a second is a rare one
 	if lag := math.Abs(t.ahead); !t.settling && lag > 0.1 {
 		floor = lag / 2
+	}
+	if !t.settling && t.window() < swingS {
+		floor = math.Hypot(floor, t.swung)
 	}
 	if f.warp.depth != 0 {
 		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
@@ -324,7 +384,8 @@ func (t *Tracker) retune(f1 float64) {
 	latest := t.next - int64(2*t.window()*t.fs)
 	start := t.aligned(max(latest, f.bank.first, t.past.begin))
 	all := t.past.from(start, t.next)
-	k := known{f1: f1, sigmaCents: 3, b: f.joint.b, sigmaB: f.joint.sigmaB, prior: f.start.prior, top: 3}
+	// The last fit may have failed: what the last good one taught of the stiffness holds.
+	k := known{f1: f1, sigmaCents: 3, b: t.base.B, sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: f.start.prior, top: 3}
 	if !f.load(all, start, k) {
 		f.tune(k.f1, k.b, start)
 		f.pushAll(all)

@@ -80,6 +80,7 @@ type Tracker struct {
 	nextExpected int64   // index before which the expected pitches are not tried again
 	base         Reading // of the last fit, moved along with the peg
 	fitSigma     float64 // [cents] what the last fit said of its pitch
+	fitWindow    float64 // [s] length of its window
 	parts        []Partial
 	rung         []Partial // peaks of a sound in which no pitch was found
 	spare        []Partial
@@ -96,6 +97,7 @@ type Tracker struct {
 	handledAt int64   // index at which a hand was last seen to move it; 0: never
 	moved     bool    // the pitch has been moved since the last fit
 	looks     watch   // what the phases have shown
+	swung     float64 // [cents] root mean square by which the pitch has swung lately, as the phases show
 	run       float64 // [cents] that the pitch ran from the middle to the ends of the last window
 	ahead     float64 // [cents] of the latest tenth of a second against the last reading
 
@@ -370,10 +372,10 @@ func (t *Tracker) start(r *Reading, window float64) {
 
 // begun takes r for the first reading of the note in the bank.
 func (t *Tracker) begun(r *Reading) {
-	t.base, t.parts, t.fitSigma = *r, r.Partials, r.SigmaCents
+	t.base, t.parts, t.fitSigma, t.fitWindow = *r, r.Partials, r.SigmaCents, r.WindowS
 	t.settling, t.since, t.skip = t.cfg.Live && t.plucked, t.note.bank.first, 0
 	t.handledAt, t.fastAt, t.moved, t.failing = 0, 0, false, 0
-	t.looks.hops = 0
+	t.looks.hops, t.swung = 0, 0
 	t.nextFit = t.next
 	if t.cfg.Live && !t.settling {
 		t.note.narrow(livePartials)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"tunerd/internal/pitch"
@@ -84,4 +85,55 @@ func TestWholeNotesWithVibrato(t *testing.T) {
 			t.Errorf("%v, seed %d/%d: a note %+.2f ± %.3f cents from its mean", v, seed, stream, off, n.SigmaCents)
 		}
 	})
+}
+
+// Live readings of a swinging note say how much it swings. What they give is the mean pitch of the latest
+// WindowS (see Reading), and the truth lies within 1.96 σ of nine in ten. The first liveFrom seconds of a single
+// tone are left out: a tone that begins at once and falls is told from a pluck's glide only when it rises again.
+func TestLiveReadingsWithVibrato(t *testing.T) {
+	const liveFrom = 0.15 // s
+	var all, good, within, wide float64
+	swings(func(v swung, stream uint64) {
+		x, sum := v.render(stream)
+		var own, ownGood float64
+		var sigmas []float64
+		for _, r := range listen(t, pitch.Config{Live: true}, x, 0).readings {
+			if r.State != pitch.Sounding {
+				continue
+			}
+			from, to := max(int(swungFrom*rate), int(float64(r.At)-r.WindowS*rate)), min(int(r.At), len(x))
+			mean := (sum[to] - sum[from]) / float64(to-from)
+			fair := math.Abs(cents(r.F1Hz, v.hz)-mean) <= 1.96*r.SigmaCents+0.02
+			all++
+			if fair {
+				good++
+			}
+			if math.Abs(cents(r.F1Hz, v.hz)-(sum[to]-sum[to-1])) <= 1.96*r.SigmaCents {
+				within++
+			}
+			if float64(to)/rate < swungFrom+liveFrom {
+				continue
+			}
+			own++
+			if fair {
+				ownGood++
+			}
+			sigmas = append(sigmas, r.SigmaCents)
+		}
+		if own < 0.9*(swungTo-swungFrom-liveFrom)*rate/512 || ownGood < 0.9*own {
+			t.Errorf("%v, seed %d/%d: %.0f of %.0f readings hold the mean of their window", v, seed, stream, ownGood, own)
+		}
+		slices.Sort(sigmas)
+		if s := sigmas[len(sigmas)/2]; s > 1.5*v.cents+5 {
+			t.Logf("%v, seed %d/%d: a σ of %.1f cents is the middle of all", v, seed, stream, s)
+			wide++
+		}
+	})
+	t.Logf("%.1f %% of %.0f readings hold the mean of their window, %.1f %% the pitch of their last instant", 100*good/all, all, 100*within/all)
+	if wide > 2 {
+		t.Errorf("%.0f tones have a σ that says nothing, want at most 2 of 60", wide)
+	}
+	if good < 0.9*all {
+		t.Errorf("%.1f %% of %.0f readings hold the mean of their window, want 90", 100*good/all, all)
+	}
 }

@@ -13,6 +13,7 @@ type watch struct {
 	at   [watchHops]float64 // sample index of the middle of each look
 	seen [watchHops][highestBand]complex128
 	turn [watchHops][watchedBand]float64 // phases of the lowest, in turns
+	hz   [watchHops]float64              // pitch that they showed against an earlier look; 0: none
 	hops int                             // looks since the note began
 }
 
@@ -54,6 +55,11 @@ func (t *Tracker) look() {
 	}
 	ahead, noise := t.compare()
 	t.ahead = ahead
+	w.hz[i] = 0
+	if noise > 0 {
+		w.hz[i] = t.base.F1Hz * math.Exp(ahead/centsPerNeper)
+	}
+	t.swung = t.swing()
 	if noise == 0 {
 		return // nothing to compare
 	}
@@ -63,22 +69,46 @@ func (t *Tracker) look() {
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= t.expected()
 	}
-	fast := math.Abs(t.ahead) > math.Min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart()))
-	if fast {
+	if math.Abs(t.ahead) > math.Min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart())) {
 		t.fastAt = t.next
 	}
 	if math.Abs(ahead) <= limit {
 		return
 	}
-	if !fast && (t.fastAt == 0 || float64(t.next-t.fastAt) > swingS*t.fs) {
-		t.handledAt = t.next
+	if hop := float64(4*t.frame) / t.fs; math.Abs(t.ahead)*t.base.F1Hz*hop > mostTurn*centsPerNeper {
+		t.ahead, w.hz[i] = 0, 0 // it may as well have run the other way
+		t.swings()
 		return
 	}
-	// A voice, or something else sounds: only a fit can tell.
-	t.ahead, t.handledAt, t.moved = 0, 0, true
-	t.base.SigmaCents = math.Max(t.base.SigmaCents, fastestHand)
-	t.still(t.shortest())
-	t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
+	t.handledAt = t.next
+	if t.fastAt > 0 && float64(t.next-t.fastAt) <= swingS*t.fs {
+		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs)) // a voice, or something else sounds: only a fit can tell
+	}
+}
+
+// mostTurn is by how much of a turn the lowest partial may run ahead in a hop: twice as much is ambiguous.
+const mostTurn = 0.25
+
+// swing returns by how much (cents, root mean square) the pitch of the latest swingS has strayed from a straight
+// line; 0 where too little of it was seen.
+func (t *Tracker) swing() float64 {
+	w := &t.looks
+	hop := float64(4*t.frame) / t.fs // s
+	var n, y, yy, x, xx, xy float64
+	for ago := range min(w.hops, watchHops, int(swingS/hop)) {
+		hz := w.hz[w.latest(ago)]
+		if hz == 0 {
+			continue
+		}
+		u, v := float64(ago), (hz/t.base.F1Hz-1)*centsPerNeper
+		n, x, xx = n+1, x+u, xx+u*u
+		y, yy, xy = y+v, yy+v*v, xy+u*v
+	}
+	if n < 4 {
+		return 0
+	}
+	along := xy - x*y/n
+	return math.Sqrt(math.Max(0, yy-y*y/n-along*along/(xx-x*x/n)) / (n - 2))
 }
 
 // expected returns how far (cents) from the last reading the glide that was found lets the pitch lie on
@@ -97,8 +127,8 @@ const turnedCents = 0.35
 // fastestHand is how far (cents) a hand can turn a string in that time.
 const fastestHand = 25
 
-// While the pitch swings faster than that, as a voice's does, the phases cannot follow it: for swingS
-// (s) after it did they are not asked, and a fit is made every voiceS (s).
+// While the pitch swings faster than that, as a voice's does, and for swingS (s) after it did, a fit is made
+// every voiceS (s).
 const (
 	swingS = 0.4
 	voiceS = 0.03
@@ -130,14 +160,11 @@ func (t *Tracker) compare() (ahead, noise float64) {
 	between := (w.at[now] - w.at[then]) / t.fs
 	var off [watchedBand]float64
 	seen, gone := 0, 0
-	loudest := math.Inf(-1)
-	for i := range t.base.Partials {
-		p := &t.base.Partials[i]
-		if p.N > watchedBand || seen+gone > 0 && p.Hz*between*fastestHand > 0.4*centsPerNeper {
-			break // a fast hand would turn it by more than can be told
-		}
+	watched, loudest := t.watched()
+	for i := range watched {
+		p := &watched[i]
 		early, late := w.seen[then][p.N-1], w.seen[now][p.N-1]
-		if p.LevelDB < loudest-20 || early == 0 {
+		if p.LevelDB < loudest-faintBeside || early == 0 {
 			continue
 		}
 		faded := p.LevelDB - 20*math.Log10(2*cmplx.Abs(late)+1e-30)
@@ -145,10 +172,9 @@ func (t *Tracker) compare() (ahead, noise float64) {
 			gone++
 			continue
 		}
-		loudest = math.Max(loudest, p.LevelDB)
 		off[seen] = w.ahead(p, apart, t.fs) / (p.Hz * between) * centsPerNeper
 		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
-		length := t.base.WindowS * t.fs
+		length := t.fitWindow * t.fs
 		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * math.Max(1, math.Pow(10, faded/20))
 		seen++
 	}
@@ -161,8 +187,35 @@ func (t *Tracker) compare() (ahead, noise float64) {
 	if seen > 1 && off[seen-1]-off[0] > math.Max(turnedCents, 0.5*math.Abs(ahead)) {
 		return 0, 0
 	}
-	return ahead, noise / math.Pow(float64(seen), 1.5)
+	noise /= math.Pow(float64(seen), 1.5)
+	if noise > mostNoise {
+		return 0, 0
+	}
+	return ahead, noise
 }
+
+// watched returns the partials that tell where the pitch is, and the level (dB) of the loudest of them: the
+// lowest, and those that no hand, nor the swing that was seen, turns by more in a hop than can be told.
+func (t *Tracker) watched() (parts []Partial, loudest float64) {
+	hop := float64(4*t.frame) / t.fs // s
+	fastest := math.Max(fastestHand, 3*t.swung)
+	loudest = math.Inf(-1)
+	n := 0
+	for n < len(t.base.Partials) {
+		p := &t.base.Partials[n]
+		if p.N > watchedBand || n > 0 && p.Hz*hop*fastest > 0.4*centsPerNeper {
+			break
+		}
+		loudest = math.Max(loudest, p.LevelDB)
+		n++
+	}
+	return t.base.Partials[:n], loudest
+}
+
+const (
+	faintBeside = 12.0 // dB below the loudest at which a partial tells next to nothing beside it
+	mostNoise   = 4.0  // cents of noise from which a look tells nothing
+)
 
 // ahead returns the turns by which the phases of p have run ahead within the latest hops. They are
 // counted hop by hop, so that a pitch that runs off far is not taken for one that runs the other way.
@@ -184,7 +237,8 @@ func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.ha
 func (t *Tracker) turn() {
 	f1 := t.base.F1Hz * math.Exp(t.ahead/centsPerNeper)
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
-	t.base.SigmaCents = math.Hypot(t.fitSigma, 2*t.ahead)
+	t.base.SigmaCents = math.Hypot(t.fitSigma, math.Max(2*math.Abs(t.ahead), t.swung))
+	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
 	t.base.shift(f1)
 	t.moved = true
 	t.still(t.shortest())
