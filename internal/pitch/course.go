@@ -292,7 +292,9 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 		at := (float64(i) - float64(count-1)/2) * float64(n) / perS
 		t, c = append(t, at), append(c, cents(f.hz, middle))
 		w = append(w, 1/(f.sigma*f.sigma+1))
-		k.f1 = f.hz // where the next one begins to look
+		if seconds < frameS {
+			k.f1 = f.hz // a swing goes on from there
+		}
 		snr += one.SNRdB
 		bs.add(one.B, one.BSigma)
 		if len(one.Partials) > len(r.Partials) {
