@@ -142,3 +142,40 @@ func TestDropOutAtTheBeginning(t *testing.T) {
 		within(t, fmt.Sprintf("drop-out %d", i), n.Reading, hz, 0.05+3*n.SigmaCents)
 	}
 }
+
+// A string that already sounds when listening begins, at any moment of its life and in any phase: the first
+// reading is of it, not of a note an octave lower or of any other.
+func TestSoundThatIsAlreadyThere(t *testing.T) {
+	const tries = 240
+	for i := range tries {
+		rng := newRand(uint64(2140 + i))
+		hz := 61 * math.Pow(1400.0/61, rng.Float64())
+		if rng.IntN(3) == 0 {
+			hz = 31 + 17*rng.Float64() // what lies between, at 50 and 60 Hz, may be taken for hum
+		}
+		spec := sound.String(hz)
+		spec.Pluck = []float64{0.08, 0.13, 0.25, 0.33, 0.5}[rng.IntN(5)]
+		spec.RollOff = 1 + rng.Float64()
+		if rng.IntN(3) == 0 {
+			spec.HighPassHz = math.Min(3*hz, 800)
+		}
+		s := newScene(1, testRate, -85+20*rng.Float64(), rng)
+		began := 0.02 + 0.8*rng.Float64() // s before listening does
+		s.pluck(spec, -began, -20, rng)
+		if rng.IntN(2) == 0 { // an input that opens with silence, or drops out after its first instants
+			from := rng.IntN(2) * rng.IntN(2000)
+			clear(s.x[from : from+rng.IntN(1500)])
+		}
+		what := fmt.Sprintf("seed %d/%d: %.2f Hz, plucked at %g, %.2f s ago", testSeed, 2140+i, hz, spec.Pluck, began)
+		sounding := listen(t, Config{Live: true}, s.x, 470).sounding()
+		if len(sounding) == 0 {
+			t.Errorf("%s: not read", what)
+		}
+		for _, r := range sounding {
+			if off := cents(r.F1Hz, hz); math.Abs(off) > 50 {
+				t.Errorf("%s: %.2f Hz ± %.2f cents at %.3f s", what, r.F1Hz, r.SigmaCents, float64(r.At)/testRate)
+				break
+			}
+		}
+	}
+}

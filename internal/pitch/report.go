@@ -28,7 +28,7 @@ func (f *fitter) read(r *Reading) {
 			N: n, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
 			LevelDB: 20 * math.Log10(a), margin: margin,
 		}
-		if p.placed() && p.LevelDB > leaks {
+		if p.SigmaCents*float64(n) < heardSigma && p.LevelDB > leaks {
 			f.heard = append(f.heard, p)
 		}
 		if j.seen[row] != found {
@@ -46,6 +46,11 @@ func (f *fitter) read(r *Reading) {
 	}
 	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/math.Max(rest, 1e-30))
 }
+
+// heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count
+// as heard: to a twentieth of the way to the next. What splashes over all of a short window, as the edge of a
+// gap does, is found near every partial, but not so well.
+const heardSigma = centsPerNeper / 20
 
 // leakDB is how far below everything that a fit leaves a partial may be what something else leaks: as from
 // three bins away.

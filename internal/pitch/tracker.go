@@ -334,7 +334,7 @@ func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
 		return t.lockNear(first(p.hz, guessSigma), window, r) && r.SNRdB > explainedSNR
 	}
 	locked := t.lockNear(first(p.hz, guessSigma), window, r)
-	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 {
+	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 && !t.hum(p.hz) { // two periods of hum are no note
 		locked = t.lockNear(first(p.deepestHz, guessSigma), window, r)
 	}
 	if !locked || r.SNRdB < trustedSNR {
