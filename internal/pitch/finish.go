@@ -9,11 +9,11 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 	switch t.state {
 	case waiting:
 		*r = Reading{}
-	case acquiring:
+	case acquiring, ringing:
 		*r = Reading{State: Unsure, Onset: t.from}
-		if len(t.rung) > 0 {
+		if len(t.ring.peaks) > 0 {
 			r.State = Inharmonic
-			parts = append(parts, t.rung...)
+			parts = append(parts, t.ring.peaks...)
 		}
 	case tracking:
 		*r = t.base

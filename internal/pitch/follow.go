@@ -4,8 +4,8 @@ import "math"
 
 // track keeps the reading of the sounding note up to date and sees its end.
 func (t *Tracker) track(power float64) {
-	if power < 2*t.levels.floor || power < 1e-5*t.peak && power < 100*t.levels.floor {
-		t.end(t.next)
+	if at, sunk := t.sunk(power); sunk {
+		t.end(at)
 		t.levels.settle() // what is left of it is no new note
 		return
 	}
@@ -37,13 +37,6 @@ func (t *Tracker) track(power float64) {
 // explainedSNR is how far (dB) what a fit explains must stand above the rest for another octave to
 // be out of the question.
 const explainedSNR = 20
-
-// end finishes the note and waits for the next sound.
-func (t *Tracker) end(at int64) {
-	t.finish(at)
-	t.state = waiting
-	t.levels.loudS = 0
-}
 
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.

@@ -62,9 +62,8 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 	return best, best.f1 > 0
 }
 
-// ring returns the peaks of x not far below the highest if at least three of them hold nearly all the
-// power of the sound: something rings, whatever its pitch; else none.
-func (l *ladder) ring(x []float64, fs float64) []peak {
+// ring returns the peaks of x not far below the highest, and which part of the power of the sound is in them.
+func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
 	top := 0.0
@@ -87,10 +86,7 @@ func (l *ladder) ring(x []float64, fs float64) []peak {
 			on += power(l.spec[i])
 		}
 	}
-	if len(kept) < 3 || on < ringShare*all {
-		return nil
-	}
-	return kept
+	return kept, on / math.Max(all, 1e-30)
 }
 
 // stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
@@ -127,10 +123,7 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 	return known{f1: f1, sigmaCents: 2, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: prior, top: 3}, true
 }
 
-const (
-	ringPart  = 0.05 // of the highest peak's amplitude: 26 dB below it
-	ringShare = 0.8  // of the sound's power that is in such peaks
-)
+const ringPart = 0.05 // of the highest peak's amplitude: 26 dB below it
 
 // spectrum fills spec with that of x under a Hann window, padded to twice its length or more.
 func (l *ladder) spectrum(x []float64) {

@@ -85,10 +85,10 @@ func (l *levels) add(x []float64, learn bool) bool {
 	} else {
 		l.loudS = 0
 	}
-	if learn {
-		l.learn(power, edge)
-	}
 	l.heard++
+	if learn {
+		l.learn(edge)
+	}
 	// What is there when listening begins did not begin then, as far as anyone knows.
 	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
 		power > powerRatio*strongest && power > onsetFloor*l.floor && (l.since > len(l.powers) || edge > swellRatio*loudest)
@@ -100,19 +100,31 @@ func (l *levels) add(x []float64, learn bool) bool {
 	return onset
 }
 
+// accustomed reports whether listening began so long ago that a wave's own swing is no onset.
+func (l *levels) accustomed() bool { return l.heard > len(l.edges) }
+
 // loud reports whether the latest frame stands above the background.
 func (l *levels) loud() bool { return l.power > loudFloor*l.floor && l.power > 10*quietest }
 
 // learn lets the background fall at once and rise slowly.
-func (l *levels) learn(power, edge float64) {
+func (l *levels) learn(edge float64) {
 	up := math.Exp2(l.frameS / floorDoubleS)
-	l.floor = math.Max(quietest, math.Min(power, l.floor*up))
+	l.floor = math.Max(quietest, math.Min(l.mean(), l.floor*up))
 	l.edge = math.Max(quietest, math.Min(edge, l.edge*up))
+}
+
+// mean returns the mean square over the latest frames, longer than the swing of hum within its period.
+func (l *levels) mean() float64 {
+	var sum float64
+	for _, p := range l.powers {
+		sum += p
+	}
+	return sum / float64(max(1, min(l.heard, len(l.powers))))
 }
 
 // settle takes the present sound, which has shown no pitch for a while, for background.
 func (l *levels) settle() {
-	l.floor = math.Max(l.floor, l.power)
+	l.floor = math.Max(l.floor, l.mean())
 	for _, e := range l.edges {
 		l.edge = math.Max(l.edge, e/2)
 	}

@@ -44,6 +44,7 @@ type Reading struct {
 	AfterGap   bool // samples were lost just before this reading; tracking has begun afresh
 
 	odds float64 // [nepers] of a string against peaks that lie anywhere, where the lowest partial is not heard
+	rest float64 // mean square of what the fit did not explain
 }
 
 // A Note is one whole note of a recording, given once when it has ended.

@@ -31,7 +31,7 @@ func (t *Tracker) refit() {
 	t.failing, t.moved = 0, false
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitSigma, t.fitWindow = r.SigmaCents, r.WindowS
+	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.rest
 	if t.attack == 0 && t.age() > attackEndS && f.fitted {
 		t.attack = t.trackedAttack()
 	}

@@ -45,6 +45,7 @@ func (f *fitter) read(r *Reading) {
 		r.odds = odds(r.F1Hz, r.B, f.heard)
 	}
 	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/math.Max(rest, 1e-30))
+	r.rest = rest / float64(s.n*s.length)
 }
 
 // heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count

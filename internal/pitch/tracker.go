@@ -69,11 +69,13 @@ type Tracker struct {
 
 	yin          yin
 	ladder       ladder
-	note         fitter // the note that sounds, its whole bank
-	probe        fitter // acquisitions
+	note         fitter    // the note that sounds, its whole bank
+	probe        fitter    // acquisitions
+	tailHann     []float64 // weights of a look at the end of a note
 	state        phase
 	from         int64   // index at which the present sound began
 	plucked      bool    // it began with an onset
+	doubted      bool    // so soon after listening began that it may have been there before
 	earlier      int64   // index of an onset just before, which may be the true one; 0: none
 	tries        int     // acquisitions made of it
 	nextTry      int64   // index at which the next is due
@@ -82,12 +84,16 @@ type Tracker struct {
 	fitSigma     float64 // [cents] what the last fit said of its pitch
 	fitWindow    float64 // [s] length of its window
 	parts        []Partial
-	rung         []Partial // peaks of a sound in which no pitch was found
+	ring         ring // a sound in which no pitch was found
 	spare        []Partial
 	out          Reading
 	fresh        bool // no reading of this note has been given yet
 	nextFit      int64
-	failing      int64 // index of the first fit that failed since the last good one; 0: none did
+	failing      int64   // index of the first fit that failed since the last good one; 0: none did
+	rest         float64 // mean square of what the last look at the note did not explain
+	loudAt       int64   // index at which it last stood above the background
+	begunSNR     float64 // [dB] of the first reading of the note
+	nextCheck    int64   // index before which the note is not asked again whether it is still heard
 
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
@@ -113,6 +119,7 @@ type phase int
 const (
 	waiting   phase = iota // nothing sounds
 	acquiring              // something sounds, its pitch is sought
+	ringing                // something rings that has no pitch
 	tracking               // a note sounds
 )
 
@@ -145,7 +152,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		t.note.partials, t.note.live = youngPartials, true
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
-	t.probe.room(t.m, int(acquireS*t.fs)+t.m)
+	t.probe.room(t.m, int(math.Max(acquireS, checkS)*t.fs)+t.m)
 	return t, nil
 }
 
@@ -237,8 +244,9 @@ func (t *Tracker) begin(at int64, plucked bool) {
 		t.earlier = t.from
 	}
 	t.state, t.from, t.plucked = acquiring, at, plucked
+	t.doubted = !t.levels.accustomed()
 	t.tries, t.nextTry, t.nextExpected = 0, 0, 0
-	t.rung = t.rung[:0]
+	t.ring.begin()
 	t.peak = 0
 }
 
@@ -266,6 +274,8 @@ func (t *Tracker) hop(emit func(*Reading)) {
 	switch t.state {
 	case acquiring:
 		t.acquire()
+	case ringing:
+		t.followRing()
 	case tracking:
 		t.track(power)
 	}
@@ -291,21 +301,14 @@ func (t *Tracker) acquire() {
 		return
 	}
 	if window >= 0.9*acquireS {
-		t.listPeaks()
+		t.lookAtPeaks(ringShare, ringPeaks)
 	}
 	if t.age() > backgroundS && t.tries > 4 {
-		t.levels.settle()
-		t.state = waiting
-	}
-}
-
-// listPeaks keeps, as partials without a number, what rings in the latest sound that no pitch was found for.
-func (t *Tracker) listPeaks() {
-	n := int64(acquireS * t.fs)
-	t.rung = t.rung[:0]
-	for _, p := range t.ladder.ring(t.past.from(t.next-n, t.next), t.fs) {
-		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
-		t.rung = append(t.rung, Partial{Hz: p.hz, LevelDB: 20 * math.Log10(2*p.weight/float64(n))})
+		if t.fades() {
+			t.state = ringing
+		} else {
+			t.background()
+		}
 	}
 }
 
@@ -315,8 +318,10 @@ func (t *Tracker) lock(window float64) bool {
 		return true
 	}
 	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
-	if !t.lockPeriod(window, &r) && !t.lockStiff(window, &r) {
-		return false
+	if !t.lockPeriod(window, &r) || t.partOfRing(&r, window) {
+		if r.Partials = r.Partials[:0]; !t.lockStiff(window, &r) || t.partOfRing(&r, window) {
+			return false
+		}
 	}
 	t.start(&r, window)
 	return true
@@ -377,6 +382,7 @@ func (t *Tracker) begun(r *Reading) {
 	t.handledAt, t.fastAt, t.moved, t.failing = 0, 0, false, 0
 	t.looks.hops, t.swung = 0, 0
 	t.nextFit = t.next
+	t.rest, t.begunSNR, t.loudAt, t.nextCheck = r.rest, r.SNRdB, t.next, 0
 	if t.cfg.Live && !t.settling {
 		t.note.narrow(livePartials)
 	}
@@ -576,12 +582,13 @@ func (t *Tracker) explains(k known, window float64, other *Reading) bool {
 	return ok && t.probe.evident(&r) && r.better(other)
 }
 
-// hum reports whether f1 is that of mains hum: within 10 cents of 50 or 60 Hz, of a low multiple or
-// of half of them, in a sound that began with no onset and does not decay.
+// hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
 func (t *Tracker) hum(f1 float64) bool {
-	if t.plucked || t.power < 0.5*t.peak {
-		return false
-	}
+	return mains(f1) && (!t.plucked || t.doubted) && t.power >= 0.5*t.peak
+}
+
+// mains reports whether f1 lies within 10 cents of 50 or 60 Hz, of a low multiple or of half of them.
+func mains(f1 float64) bool {
 	for _, half := range [...]float64{25, 30} {
 		k := math.Round(f1 / half)
 		if (k == 1 || k <= 12 && math.Mod(k, 2) == 0) && math.Abs(cents(f1, k*half)) < 10 {

@@ -1,0 +1,109 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// A note ends where it sinks into the background: where less of the sound is its own than is not.
+//
+// The background is known (levels.floor) if listening began long enough before the note. Else only the note
+// itself can tell: what a fit to it leaves is, at most, the background. When the sound has fallen to near
+// that, its latest instants are looked at by themselves. (Of a note that never stood clear of the rest that says
+// nothing: other strings may ring with it.)
+const (
+	sunkRatio = 2.0  // power over the background at which a note is as loud as that
+	lowS      = 0.1  // s for which it is: as long as it beats with hum
+	nearRatio = 4.0  // power over what the last fit left from which the latest instants are looked at
+	checkS    = 0.2  // s that are looked at
+	checkedS  = 0.08 // s from look to look
+)
+
+// sunk reports whether the note that sounds, the latest hop of which has the given power, has sunk into the
+// background, and at which sample it did.
+func (t *Tracker) sunk(power float64) (at int64, yes bool) {
+	floor := t.levels.floor
+	if !(power < sunkRatio*floor || power < 1e-5*t.peak && power < 100*floor) {
+		t.loudAt = t.next
+	}
+	if float64(t.next-t.loudAt) > lowS*t.fs {
+		return t.loudAt, true
+	}
+	if t.begunSNR < evidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < attackS+checkS {
+		return 0, false
+	}
+	t.nextCheck = t.next + int64(checkedS*t.fs)
+	return t.next - int64(checkS/2*t.fs), !t.heard()
+}
+
+// heard reports whether the note is louder than all else of the latest instants: whether its partials, through a
+// Hann window, have more than half of the power.
+func (t *Tracker) heard() bool {
+	b := t.note.bank
+	if !t.cfg.Live {
+		b = t.fillTail()
+	}
+	n := min(b.n, int(checkS*t.fs/float64(t.m)))
+	if n < 4 {
+		return true
+	}
+	t.tailHann = hann(t.tailHann, n)
+	var all, own float64
+	for _, e := range b.energy[b.n-n : b.n] {
+		all += e
+	}
+	all /= float64(n * b.m)
+	for _, p := range t.base.Partials {
+		if p.N <= len(b.omega) {
+			own += 2 * power(b.through(t.tailHann, p.N-1, p.Hz/t.fs))
+		}
+	}
+	if own > all/2 {
+		t.rest = math.Max(0, all-own)
+		return true
+	}
+	// A voice swings too fast for that.
+	p, ok := t.period(math.Max(swungS, 5/t.base.F1Hz))
+	return ok && math.Abs(cents(p.hz, t.base.F1Hz)) < swungCents && !mains(p.hz)
+}
+
+// fillTail demodulates the latest instants at the partials of the note, whose own bank is full.
+func (t *Tracker) fillTail() *bank {
+	f := &t.probe
+	start := t.aligned(t.next - int64(checkS*t.fs))
+	f.tune(t.base.F1Hz, t.base.B, start)
+	f.pushAll(t.past.from(start, t.next))
+	return f.bank
+}
+
+// through returns half the complex amplitude of what sounds at cycles a sample in row, over the latest
+// sub-blocks, as many as there are weights, which add up to 1.
+func (b *bank) through(weights []float64, row int, cycles float64) complex128 {
+	from := b.n - len(weights)
+	turn, by := complex(1/float64(b.m), 0), cmplx.Rect(1, -2*math.Pi*cycles*float64(b.m))
+	var sum complex128
+	for i, w := range weights {
+		sum += complex(w, 0) * turn * b.row(row, from+i)
+		turn *= by
+	}
+	return sum
+}
+
+// hann returns a Hann window of n weights that add up to 1, in w if that is what it holds.
+func hann(w []float64, n int) []float64 {
+	if len(w) == n {
+		return w
+	}
+	w = grow(w, n)
+	for i := range w {
+		w[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))) / float64(n)
+	}
+	return w
+}
+
+// end finishes the note and waits for the next sound.
+func (t *Tracker) end(at int64) {
+	t.finish(at)
+	t.state = waiting
+	t.levels.loudS = 0
+}

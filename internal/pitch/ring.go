@@ -1,0 +1,125 @@
+package pitch
+
+import "math"
+
+// A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
+// is that it fades. It is said to ring as long as it does, and as long as its partials are louder than all
+// else.
+type ring struct {
+	peaks  []Partial // its partials at the latest look, which have no number; none: it does not ring
+	least  float64   // lowest power of them so far; 0: there was no look yet
+	fellAt int64     // index at which it was seen to fall to that; 0: it has not fallen
+	quiet  float64   // lowest mean square of the sound so far
+}
+
+const (
+	ringPeaks     = 3     // partials that a ring begins with
+	ringShare     = 0.8   // of the power of the sound that is in them then
+	ringSNR       = 6.0   // dB, the same of a note: what it explains over the rest
+	strangeCents  = 20.0  // from a partial of a note to one that is not its own
+	strangeShare  = 0.1   // of the power of the partials that is in such ones
+	closeCents    = 1.0   // from the law to a partial that keeps closely to it
+	closePartials = 4     // such ones that are beyond doubt those of a string, whatever rings with it
+	sunkShare     = 0.5   // and when it has sunk into the background
+	ringLookS     = 0.085 // s from look to look
+	fallDB        = 0.3   // by how much it must fall to be said to fade
+	fadeS         = 1.0   // s in which it does, beats or not
+	swellsRatio   = 6.0   // power over the lowest so far at which something else sounds: 8 dB
+)
+
+// begin forgets the last ring.
+func (r *ring) begin() { *r = ring{peaks: r.peaks[:0]} }
+
+// lookAtPeaks looks at what rings in the latest sound, that holds the given share of its power in so many
+// peaks or more.
+func (t *Tracker) lookAtPeaks(share float64, least int) {
+	r := &t.ring
+	n := int64(acquireS * t.fs)
+	r.peaks = r.peaks[:0]
+	peaks, held := t.ladder.ring(t.past.from(t.next-n, t.next), t.fs)
+	if held < share || len(peaks) < least {
+		return
+	}
+	power := 0.0
+	for _, p := range peaks {
+		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
+		a := 2 * p.weight / float64(n)
+		power += a * a
+		r.peaks = append(r.peaks, Partial{Hz: p.hz, LevelDB: 20 * math.Log10(a)})
+	}
+	switch {
+	case r.least == 0:
+		r.least, r.quiet = power, t.power
+	case power < r.least*math.Pow(10, -fallDB/10):
+		r.least, r.fellAt = power, t.next
+	}
+}
+
+// partOfRing reports whether the note r of the latest window seconds leaves much of a sound that rings, some of
+// it in partials that are not its own: others ring with it, or what looks like a string is a few of the
+// partials of a bell.
+func (t *Tracker) partOfRing(r *Reading, window float64) bool {
+	if r.SNRdB > ringSNR || window < 0.9*acquireS || r.close() >= closePartials {
+		return false
+	}
+	t.lookAtPeaks(ringShare, ringPeaks)
+	var strange, all float64
+	for _, p := range t.ring.peaks {
+		power := math.Pow(10, p.LevelDB/10)
+		all += power
+		if !r.owns(p.Hz) {
+			strange += power
+		}
+	}
+	return strange > strangeShare*all
+}
+
+// close returns how many partials keep to the law as closely as only those of a string do.
+func (r *Reading) close() int {
+	n := 0
+	for _, p := range r.Partials {
+		if math.Abs(p.OffCents)+p.SigmaCents < closeCents {
+			n++
+		}
+	}
+	return n
+}
+
+// owns reports whether a partial of the note may lie at hz, as far as its stiffness is known.
+func (r *Reading) owns(hz float64) bool {
+	n, off := rung(hz, r.F1Hz, r.B)
+	if n == 0 {
+		return false
+	}
+	slope := partialHzByB(r.F1Hz, r.B, n) / partialHz(r.F1Hz, r.B, n) * centsPerNeper
+	return math.Abs(off) < strangeCents+3*slope*r.BSigma
+}
+
+// fades reports whether the sound rings and has fallen of late.
+func (t *Tracker) fades() bool {
+	r := &t.ring
+	return len(r.peaks) > 0 && r.fellAt > 0 && float64(t.next-r.fellAt) < fadeS*t.fs
+}
+
+// followRing sees the end of a sound that rings, or that another takes its place.
+func (t *Tracker) followRing() {
+	r := &t.ring
+	r.quiet = math.Min(r.quiet, t.power)
+	if t.power > swellsRatio*r.quiet {
+		t.begin(t.next, false)
+		return
+	}
+	if t.next >= t.nextTry {
+		t.nextTry = t.next + int64(ringLookS*t.fs)
+		t.lookAtPeaks(sunkShare, 1)
+	}
+	if !t.fades() || t.power < sunkRatio*t.levels.floor {
+		t.background()
+	}
+}
+
+// background takes the present sound for background and waits for the next one.
+func (t *Tracker) background() {
+	t.levels.settle()
+	t.state = waiting
+}
