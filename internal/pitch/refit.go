@@ -30,6 +30,11 @@ func (t *Tracker) refit() {
 	}
 	t.failing, t.moved = 0, false
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
+	if t.settling && t.age() > fullS && t.fitSigma < r.SigmaCents && math.Abs(cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
+		// Where it settles was better known with all partials.
+		r.shift(t.base.F1Hz)
+		r.SigmaCents = t.fitSigma
+	}
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
 	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.rest
 	if t.attack == 0 && t.age() > attackEndS && f.fitted {
@@ -114,7 +119,7 @@ func (t *Tracker) plan() {
 
 // fitAges are the ages of a plucked note (s) at which it is fitted: a glide shows best when the window
 // has grown by half.
-var fitAges = [...]float64{0.1, 0.16, 0.2365, 0.3865, 0.6, 0.9, 1.3}
+var fitAges = [...]float64{0.1, 0.16, 0.2475, 0.397, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {

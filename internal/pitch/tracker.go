@@ -176,9 +176,10 @@ func (t *Tracker) Expect(lowest float64, hz []float64) {
 }
 
 // Push takes the next samples, the first of which has index start, and calls emit, if it is not
-// nil, with a reading for every hop of about 10.7 ms that they complete, and for every quarter of one
-// in the first tenth of a second after a pluck. If start is not where the last call ended, samples were lost: a sounding note ends there and the first reading after
-// has AfterGap. The reading is valid only during the call.
+// nil, with a reading for every hop of about 10.7 ms that they complete, and in the first moments after a pluck
+// for quarters of one: all in the first tenth of a second, then those at which there is something new. If start
+// is not where the last call ended, samples were lost: a sounding note ends there and the first reading after has
+// AfterGap. The reading is valid only during the call.
 func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 	if start != t.past.end() {
 		if t.past.end() > 0 || start > 0 {
@@ -224,7 +225,7 @@ func (t *Tracker) advance(emit func(*Reading)) {
 		}
 		t.note.pushAll(x)
 	}
-	if t.frames == 4 || t.young() && t.state != waiting {
+	if t.frames == 4 || t.state != waiting && t.young() || t.due() {
 		t.hop(emit)
 	}
 	if t.frames == 4 {
@@ -235,6 +236,12 @@ func (t *Tracker) advance(emit func(*Reading)) {
 // young reports whether the present sound is so new that a live reading is due every frame, not only
 // every hop: each adds much.
 func (t *Tracker) young() bool { return t.cfg.Live && t.plucked && t.age() < youngS }
+
+// due reports whether a fit to a note that settles is due: while the pitch glides, each frame more of it tells
+// much, so it does not wait for the hop.
+func (t *Tracker) due() bool {
+	return t.cfg.Live && t.state == tracking && t.settling && t.next >= t.nextFit
+}
 
 // begin starts on a new sound.
 func (t *Tracker) begin(at int64, plucked bool) {
