@@ -152,13 +152,13 @@ func (j *joint) followed(off float64, n int) float64 {
 
 // allowed returns the decay rate nearest to a that the blocks of the window can follow.
 //
-// In the many short blocks of a fit that is not live, rows without a partial follow what the model lacks (the
-// tail of a room). There a partial is followed no further than a quarter of the way to the next, and its
+// In the many short blocks of a fit that is not live, and in windows of a few periods, rows without a partial
+// follow what the model lacks (the tail of a room, a glide). There a partial is followed no further than a quarter of the way to the next, and its
 // spectral line, a/π wide, may fill no more than half of it: else rows could not be told from each other, nor
 // the equations be solved.
 func (j *joint) allowed(a float64) float64 {
 	most := 1.5 * j.s.fs / float64(j.s.length)
-	if !j.live {
+	if !j.live || !j.separable() {
 		most = math.Min(most, math.Pi/2*j.f1)
 	}
 	return math.Max(-0.5/j.s.half, math.Min(most, a))
