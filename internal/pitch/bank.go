@@ -70,15 +70,18 @@ func (b *bank) left() int { return len(b.energy) - b.n }
 func (b *bank) push(x []float64) {
 	x = x[:b.m]
 	up, down := b.m/2, (b.m-1)/2 // the two middle samples, or the middle one twice
-	var e float64
-	for j := range b.half {
+	sum, diff := b.sum[:b.half], b.diff[:b.half]
+	var twice float64 // the energy
+	for j := range sum {
 		p, q := x[up+j], x[down-j]
-		b.sum[j], b.diff[j] = p+q, p-q
+		s, d := p+q, p-q
+		sum[j], diff[j] = s, d
+		twice += s*s + d*d
 	}
-	for _, v := range x {
-		e += v * v
+	if up == down {
+		twice -= 2 * x[up] * x[up]
 	}
-	b.energy[b.n] = e
+	b.energy[b.n] = twice / 2
 	rows := len(b.omega)
 	for r := 0; r < rows; r += 2 {
 		other := min(r+1, rows-1) // the last row twice, if their number is odd

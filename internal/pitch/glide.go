@@ -84,6 +84,17 @@ func (f *fitter) glide(onset float64) warp {
 	return f.settle(all, plain)
 }
 
+// slid finds a glide in what the last fit, of a steady pitch, has left, as the first pass of a fit that allows
+// for one would. It reports false, and changes nothing, if that fit was not to all of the bank.
+func (f *fitter) slid(onset float64) bool {
+	s := &f.series
+	if !f.fitted || f.joint.brief || s.start-f.bank.first >= int64(s.length) {
+		return false
+	}
+	f.planned = f.glide(onset)
+	return true
+}
+
 // stand notes what the leads of a window say of a pitch that stands still.
 func (f *fitter) stand() {
 	m, ok := f.leads.moved(nil, nil)

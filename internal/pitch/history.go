@@ -1,5 +1,7 @@
 package pitch
 
+import "math"
+
 // A history keeps the latest samples in one piece.
 type history struct {
 	buf   []float64 // all that is held
@@ -29,11 +31,12 @@ func (h *history) add(x []float64) {
 		h.begin += int64(n)
 	}
 	n := len(h.buf)
-	h.buf = append(h.buf, x...)
-	for i, v := range h.buf[n:] {
-		if !(v < absurd && v > -absurd) {
-			h.buf[n+i] = 0
+	h.buf = h.buf[:n+len(x)]
+	for i, v := range x {
+		if !(math.Abs(v) < absurd) {
+			v = 0
 		}
+		h.buf[n+i] = v
 	}
 }
 

@@ -75,7 +75,7 @@ func (l *levels) add(x []float64, learn bool) bool {
 	var loudest, strongest float64
 	for i := range len(l.edges) - 2 {
 		at := (l.next + i) % len(l.edges)
-		loudest, strongest = math.Max(loudest, l.edges[at]), math.Max(strongest, l.powers[at])
+		loudest, strongest = max(loudest, l.edges[at]), max(strongest, l.powers[at])
 	}
 	l.edges[l.next], l.powers[l.next] = edge, power
 	l.next = (l.next + 1) % len(l.edges)

@@ -138,7 +138,7 @@ func (j *joint) others(briefly bool) {
 		for i := range j.swift {
 			j.swift[i] = complex(j.s.rate[i], 0) * e[i]
 		}
-		a := j.spins[l]
+		a, fade := j.spins[l], j.fades[l]
 		w := 2 * math.Pi * j.before[l] / j.s.fs
 		limit := faint * j.white / (power(c) * float64(j.s.samples()))
 		bend := 0.25 * w * w * fastest * fastest
@@ -150,13 +150,16 @@ func (j *joint) others(briefly bool) {
 			if k == l {
 				continue
 			}
-			f, m := j.response(k, l)
+			b := &j.references[k]
+			f, m := dirichlet(a.one*b.one, a.all*b.all, fade), dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, fade)
+			if b.rejoined {
+				f, m = j.response(k, l)
+			}
 			j.kernel[k*na+l], j.mirror[k*na+l] = f, m
 			if c == 0 {
 				continue
 			}
 			far := bins * float64(j.number[k]-j.number[l])
-			b := &j.references[k]
 			if far*far*limit > 1 && !b.rejoined {
 				continue
 			}

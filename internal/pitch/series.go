@@ -153,7 +153,7 @@ func (s *series) gather(b *bank, omega []float64, from, to, q int, fs float64, w
 			mean := sum / float64(q)
 			for i := range bend {
 				bend[i] -= mean
-				bow = math.Max(bow, math.Abs(bend[i]))
+				bow = max(bow, math.Abs(bend[i]))
 			}
 			s.psi[j], s.bow[j] = mean, bow
 		}

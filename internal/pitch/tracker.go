@@ -95,6 +95,7 @@ type Tracker struct {
 	begunSNR     float64 // [dB] of the first reading of the note
 	nextCheck    int64   // index before which the note is not asked again whether it is still heard
 
+	slid      bool    // the last fit of an acquisition has told what the pitch settles to
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
 	lacks     float64 // [s] until enough of the note will be left without that noise; 0: it does not disturb
@@ -377,6 +378,11 @@ func (t *Tracker) start(r *Reading, window float64) {
 	case t.settling && t.note.joint.brief:
 		t.base.SigmaCents = math.Hypot(t.base.SigmaCents, hiddenGlide)
 		t.fitSigma = t.base.SigmaCents
+	case t.settling && t.slid:
+		t.base.shift(t.note.hz)
+		t.base.SigmaCents = math.Hypot(t.note.sigma, t.unmodelled())
+		t.fitSigma = t.base.SigmaCents
+		t.plan()
 	case t.settling:
 		t.refit()
 	}
@@ -532,10 +538,12 @@ func (t *Tracker) take(start int64, k known, r *Reading) bool {
 	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !r.audible() {
 		return false
 	}
+	hz := f.hz
+	t.slid = t.cfg.Live && t.plucked && r.SNRdB > explainedSNR && f.slid(float64(t.from))
 	// Later fits begin from here, not from the first instant, which may still have been sliding.
 	prior := f.start.prior
 	f.start = f.learned(prior)
-	f.start.f1, f.start.sigmaCents = f.hz, 5
+	f.start.f1, f.start.sigmaCents = hz, 5
 	return true
 }
 
