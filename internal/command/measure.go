@@ -56,7 +56,7 @@ func newMeasureCommand(d Deps) *cobra.Command {
 		Short: "Measure the notes in recordings",
 		Long: `Measure every note in recordings (WAV or FLAC; - is standard input): its pitch with the
 uncertainty, and how far it is from its target. Files are read in parallel and printed in the
-order given. A recording in which nothing sounds prints nothing. A file that cannot be read is
+order given. A recording without a note prints nothing. A file that cannot be read is
 reported, the others are still measured, and the exit status is 1.`,
 		Example: `  tunerd measure take.wav
   tunerd measure --tuning 31edo --json *.flac
@@ -229,7 +229,7 @@ func tellSummary(chat io.Writer, s engine.Summary) bool {
 		Report(chat, s.Err)
 		return true
 	case s.Notes == 0:
-		fmt.Fprintf(chat, "tunerd: %s: nothing sounds in it\n", s.File)
+		fmt.Fprintf(chat, "tunerd: %s: no note found in it\n", s.File)
 	}
 	return false
 }

@@ -64,7 +64,7 @@ type Clock struct {
 type Frame struct {
 	TimeS      float64 // stream time, s
 	State      State
-	Rings      bool   // what sounds has partials that belong to no string
+	Rings      bool   // what sounds has partials that belong to no single string
 	Message    string // a sentence for the user: device lost, gap, demo scene; empty most of the time
 	Input      string // name of the source
 	Clock      Clock

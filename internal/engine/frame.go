@@ -26,6 +26,7 @@ type framer struct {
 	message string
 	gaps    int
 	timeS   float64 // of the newest frame
+	rings   bool    // the newest frame
 	rang    int64   // onset of the sound that was last said to ring
 	rangS   float64 // when that was
 
@@ -109,11 +110,12 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 		f.sounding(out, r)
 	case pitch.Inharmonic:
 		out.Rings = true
-		if again := f.timeS-f.rangS >= ringingS || r.Onset != f.rang; again && out.Message == "" {
+		if again := !f.rings || f.timeS-f.rangS >= ringingS || r.Onset != f.rang; again && out.Message == "" {
 			out.Message = ringing(r.Partials)
 			f.rang, f.rangS = r.Onset, f.timeS
 		}
 	}
+	f.rings = out.Rings
 	out.Strings = append(out.Strings, f.rows...)
 	return out
 }
@@ -135,7 +137,7 @@ func ringing(partials []pitch.Partial) string {
 	for _, p := range partials[:min(most, len(partials))] {
 		list = append(list, strconv.FormatFloat(p.Hz, 'f', 1, 64))
 	}
-	return "no string's partials: " + strings.Join(list, ", ") + " Hz"
+	return "no single string's partials: " + strings.Join(list, ", ") + " Hz"
 }
 
 // sounding fills in the pitch, its target and the strobe.

@@ -271,6 +271,31 @@ func TestSayComesWithTheNextFrame(t *testing.T) {
 	}
 }
 
+// What rings is named as soon as it does, also where it begins with the stream, and again once a second.
+func TestWhatRingsIsNamed(t *testing.T) {
+	const rate, hop = 48000, 480
+	f := newFramer(&Config{Source: &script{rate: rate}, Resolver: &guitar{}})
+	bell := pitch.Reading{State: pitch.Inharmonic, Partials: []pitch.Partial{{Hz: 440}, {Hz: 1045.04}}}
+	var said []int
+	for i := range 250 {
+		r := bell
+		if i == 30 {
+			r = pitch.Reading{State: pitch.Unsure}
+		}
+		r.At = int64(i * hop)
+		switch out := f.reading(&r); out.Message {
+		case "":
+		case "no single string's partials: 440.0, 1045.0 Hz":
+			said = append(said, i)
+		default:
+			t.Fatalf("hop %d: %q", i, out.Message)
+		}
+	}
+	if want := []int{0, 31, 131, 231}; !slices.Equal(said, want) {
+		t.Errorf("said at hops %v, want %v", said, want)
+	}
+}
+
 // A panic goes on, but not before the terminal is put in order.
 func TestCrashIsToldOfAPanic(t *testing.T) {
 	told := false

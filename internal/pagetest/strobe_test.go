@@ -162,6 +162,31 @@ func TestRecordingShowsItsNote(t *testing.T) {
 	}
 }
 
+// A bell has no pitch, which the page says; of the note that follows it says nothing of the kind.
+func TestBellIsSaidToRing(t *testing.T) {
+	needBrowser(t)
+	const rate = 48000
+	var take []float64
+	for range 20 {
+		bell := make([]float64, 3*rate)
+		for k, ratio := range []float64{1, 2.32, 4.25, 6.63, 9.38} { // a glass, as in internal/pitch
+			for i := range bell {
+				t := float64(i) / rate
+				bell[i] += 0.15 / float64(k+1) * math.Exp(-3*t) * sine(500*ratio*t)
+			}
+		}
+		take = append(append(take, bell...), tone{hz: 220, seconds: 3, rate: rate}.samples()...)
+		take = append(take, make([]float64, rate)...)
+	}
+	p := open(t, serve(t, "--input", record(t, take, rate)), "")
+	const said = "document.getElementById('message').textContent.startsWith(\"no single string's partials\")"
+	for range 2 {
+		p.wait("what rings", said)
+		p.sounding()
+		p.wait("the note alone", "document.querySelector('.head:not(.last) .cents')?.textContent && !"+said)
+	}
+}
+
 func decode(t *testing.T, file string) []float64 {
 	t.Helper()
 	source, err := capture.Open(context.Background(), filepath.Join("../../testdata/wav", file), capture.Options{})

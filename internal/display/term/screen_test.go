@@ -125,6 +125,37 @@ func TestShowKeepsWhatMatters(t *testing.T) {
 	}
 }
 
+// What a bell rings at is no word on the note that follows; other messages stay.
+func TestMessageOfARingGoesWithIt(t *testing.T) {
+	now := time.Unix(0, 0)
+	s := New(Options{})
+	s.clock = func() time.Time { return now }
+	for _, c := range []struct {
+		rings bool
+		want  string
+	}{{true, ""}, {false, "said"}} {
+		note := fakeFrame(2.1, 0)
+		for _, f := range []display.Frame{
+			{State: display.Unsure, Rings: c.rings, Message: "said"},
+			{State: display.Unsure, Rings: c.rings},
+			note,
+		} {
+			if err := s.Show(&f); err != nil {
+				t.Fatal(err)
+			}
+			var sc scene
+			s.snapshot(&sc, now)
+			want := "said"
+			if f.State == display.Sounding {
+				want = c.want
+			}
+			if msg, _ := sc.status(); msg != want {
+				t.Errorf("rings %v, %s: the message is %q, want %q", c.rings, f.State, msg, want)
+			}
+		}
+	}
+}
+
 func TestKeysHoldStrings(t *testing.T) {
 	rows := fakeStrings("E4", "B3", "G3", "D3", "A2", "E2")
 	sounding := fakeStrings("E4", "B3", "G3")

@@ -62,6 +62,7 @@ type Screen struct {
 	arrived      time.Time // when frame came
 	message      string
 	messageUntil time.Time
+	rang         bool // the message is of a sound that rings
 
 	program *tea.Program // nil unless running
 }
@@ -94,9 +95,12 @@ func (s *Screen) Show(f *display.Frame) error {
 func (s *Screen) note(f *display.Frame, now time.Time) {
 	switch {
 	case f.Message != "":
-		s.message = f.Message
+		s.message, s.rang = f.Message, f.Rings
 	case f.AfterGap:
-		s.message = fmt.Sprintf("a gap in the input; %d so far", f.Gaps)
+		s.message, s.rang = fmt.Sprintf("a gap in the input; %d so far", f.Gaps), false
+	case s.rang && f.State == display.Sounding: // what rang has given way to a note
+		s.messageUntil, s.rang = time.Time{}, false
+		return
 	default:
 		return
 	}

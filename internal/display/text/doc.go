@@ -60,7 +60,7 @@
 //	t_s             number, s of the stream
 //	event           "gap" (samples were lost; measuring began afresh), "silence" (nothing
 //	                sounds any more), "ringing" (what sounds has partials that belong to no
-//	                string; message lists them), "input lost", "input back" or "end"
+//	                single string; message lists them), "input lost", "input back" or "end"
 //	state           string: "silent", "listening", "sounding", "input lost", "input ended"
 //	gaps            integer, gaps since the start
 //	message         string, a sentence for people; may be empty

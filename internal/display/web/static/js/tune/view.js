@@ -41,8 +41,16 @@ class Tune {
     this.element = this.#build();
     tuner.addEventListener('session', () => this.#session());
     tuner.addEventListener('strings', () => { if (!this.#frozen) this.#strings(); });
-    tuner.addEventListener('notice', (e) => this.#say(e.detail.message));
-    tuner.addEventListener('frame', (e) => { if (e.detail.message) this.#say(e.detail.message); });
+    tuner.addEventListener('notice', ({ detail }) => {
+      if (detail.event === 'ringing') this.rang = true;
+      this.#say(detail.message);
+    });
+    tuner.addEventListener('frame', ({ detail }) => {
+      if (detail.message) this.#say(detail.message);
+      if (detail.hears !== 'sounding' || !this.rang) return;
+      this.rang = false; // what rang has given way to a note
+      this.#app.complain('');
+    });
     if (tuner.session) this.#session();
     this.#face();
   }
