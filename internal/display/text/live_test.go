@@ -76,6 +76,29 @@ func TestEvents(t *testing.T) {
 	}
 }
 
+// A stream that is joined while something rings tells so with the next message; Readings tell it once.
+func TestNoticesOfARing(t *testing.T) {
+	var m Messages
+	bell, still, greeting := state(1, display.Unsure), state(2, display.Unsure), state(3, display.Silent)
+	bell.Rings, bell.Message, still.Rings, greeting.Message = true, "440.0, 1045.0 Hz", true, "hello"
+	for i, c := range []struct {
+		f    *display.Frame
+		want string
+	}{{bell, "ringing"}, {still, ""}, {bell, "ringing"}, {greeting, "message"}} {
+		b, err := m.Notice(c.f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got struct{ Event, Message string }
+		if b != nil {
+			err = json.Unmarshal(b, &got)
+		}
+		if err != nil || got.Event != c.want || got.Message != c.f.Message {
+			t.Errorf("notice %d is %s (%v), want event %q and message %q", i, b, err, c.want, c.f.Message)
+		}
+	}
+}
+
 // One line a settled note, another for a real change, none for noise or a state that goes on.
 func TestLines(t *testing.T) {
 	var out bytes.Buffer

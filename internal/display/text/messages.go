@@ -141,6 +141,9 @@ func (m *Messages) Notice(f *display.Frame) ([]byte, error) {
 	}
 	if event == "" && f.Message != "" {
 		event = "message"
+		if f.Rings {
+			event = "ringing"
+		}
 	}
 	if event == "" {
 		return nil, nil

@@ -35,10 +35,10 @@ for (const [name, view] of Object.entries(VIEWS)) {
   nav.append(h('a', { href: `#${name}` }, view.title));
 }
 
-/** Shows a sentence under the view and says it; an empty one takes it away. */
-function complain(text) {
+/** Shows a sentence under the view and, if it is for the ear too, says it; an empty one takes it away. */
+function complain(text, aloud = true) {
   setText(document.getElementById('message'), text);
-  if (text) app.say(text);
+  if (text && aloud) app.say(text);
 }
 
 /** Goes to a view. */

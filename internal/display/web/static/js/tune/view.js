@@ -42,11 +42,13 @@ class Tune {
     tuner.addEventListener('session', () => this.#session());
     tuner.addEventListener('strings', () => { if (!this.#frozen) this.#strings(); });
     tuner.addEventListener('notice', ({ detail }) => {
-      if (detail.event === 'ringing') this.rang = true;
-      this.#say(detail.message);
+      const rings = detail.event === 'ringing';
+      const again = rings && this.rang;
+      this.rang ||= rings;
+      this.#say(detail.message, !again);
     });
     tuner.addEventListener('frame', ({ detail }) => {
-      if (detail.message) this.#say(detail.message);
+      if (detail.message) this.#say(detail.message, !this.rang);
       if (detail.hears !== 'sounding' || !this.rang) return;
       this.rang = false; // what rang has given way to a note
       this.#app.complain('');
@@ -202,8 +204,9 @@ class Tune {
     }
   }
 
-  #say(text) {
-    if (text) this.#app.complain(text);
+  /** Shows a message for a while; what rings on is not said aloud again. */
+  #say(text, aloud = true) {
+    if (text) this.#app.complain(text, aloud);
     clearTimeout(this.forget);
     this.forget = setTimeout(() => this.#app.complain(''), 6000);
   }
