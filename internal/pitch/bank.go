@@ -82,31 +82,35 @@ func (b *bank) push(x []float64) {
 		twice -= 2 * x[up] * x[up]
 	}
 	b.energy[b.n] = twice / 2
-	rows := len(b.omega)
-	for r := 0; r < rows; r += 2 {
-		other := min(r+1, rows-1) // the last row twice, if their number is odd
-		re0, im0, re1, im1 := b.correlate(r, other)
-		b.re[r][b.n], b.im[r][b.n] = re0, -im0
-		b.re[other][b.n], b.im[other][b.n] = re1, -im1
+	last := len(b.omega) - 1
+	for r := 0; r <= last; r += 3 {
+		// The last row again, where there are not that many.
+		b.correlate([3]int{r, min(r+1, last), min(r+2, last)})
 	}
 	b.n++
 }
 
-// correlate returns the products of the folded samples with the cosines and sines of two rows:
-// together, because single sums would wait for each other.
-func (b *bank) correlate(r0, r1 int) (re0, im0, re1, im1 float64) {
+// correlate stores the products of the folded samples with the cosines and sines of some rows: together,
+// because single sums would wait for each other.
+func (b *bank) correlate(rows [3]int) {
 	sum := b.sum
 	diff := b.diff[:len(sum)]
-	c0, s0 := b.cos[r0*b.half:][:len(sum)], b.sin[r0*b.half:][:len(sum)]
-	c1, s1 := b.cos[r1*b.half:][:len(sum)], b.sin[r1*b.half:][:len(sum)]
+	cos0, sin0 := b.cos[rows[0]*b.half:][:len(sum)], b.sin[rows[0]*b.half:][:len(sum)]
+	cos1, sin1 := b.cos[rows[1]*b.half:][:len(sum)], b.sin[rows[1]*b.half:][:len(sum)]
+	cos2, sin2 := b.cos[rows[2]*b.half:][:len(sum)], b.sin[rows[2]*b.half:][:len(sum)]
+	var re0, im0, re1, im1, re2, im2 float64
 	for j, v := range sum {
 		d := diff[j]
-		re0 += v * c0[j]
-		im0 += d * s0[j]
-		re1 += v * c1[j]
-		im1 += d * s1[j]
+		re0 += v * cos0[j]
+		im0 += d * sin0[j]
+		re1 += v * cos1[j]
+		im1 += d * sin1[j]
+		re2 += v * cos2[j]
+		im2 += d * sin2[j]
 	}
-	return re0, im0, re1, im1
+	b.re[rows[0]][b.n], b.im[rows[0]][b.n] = re0, -im0
+	b.re[rows[1]][b.n], b.im[rows[1]][b.n] = re1, -im1
+	b.re[rows[2]][b.n], b.im[rows[2]][b.n] = re2, -im2
 }
 
 // drop forgets the oldest n sub-blocks.

@@ -7,10 +7,10 @@ const (
 	subBlockS    = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
 	blocksInFit  = 40           // blocks that a window is gathered into
 	blocksLive   = 24           // at least, while a note sounds
-	blocksGlide  = 64           // at most, while it may glide
+	blocksGlide  = 80           // at most, while it may glide
 	glidingS     = 0.6          // s, the longest window in which that matters
 	fewSubBlocks = 100          // in a window of which none may be lost
-	blockGlideS  = 4e-3         // s, the longest block while it does: what a glide changes within one is left out
+	blockGlideS  = 3e-3         // s, the longest block while it does: what a glide changes within one is left out
 )
 
 // subBlock returns the samples in a sub-block at sample rate fs.

@@ -11,7 +11,10 @@ const (
 	glideTauSpread = 0.6  // standard deviation of its natural logarithm
 	glideTauMin    = 0.03 // s, the shortest tried
 	glideTauMax    = 0.9  // s, the longest
-	glideTaus      = 13   // how many are tried at first, evenly spaced by their logarithm
+	glideTaus      = 9    // how many are tried at first, evenly spaced by their logarithm
+	// glideTauSharp is the standard deviation of the logarithm of a time constant up to which it is told well
+	// enough for one, the likeliest, to stand for all; wider than that it is hardly better known than before.
+	glideTauSharp = 0.5
 	// glideSure is the evidence for a glide at which the pitch is taken to settle where the glide
 	// says; with less, the pitch shown is that of a steady string, and σ admits the glide.
 	glideSure = 0.9
@@ -43,7 +46,7 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	var tried [glideTaus + 1]settling
 	var moves [glideTaus]movement
-	likeliest, tau, isSharp := f.sharpen(f.warp.tau, f.warp.depth, 0.5*tauStep)
+	likeliest, tau, isSharp := f.sharpen(f.warp.tau, f.warp.depth)
 	if !isSharp {
 		best := 0
 		for i := range moves {
@@ -54,7 +57,7 @@ func (f *fitter) glide(onset float64) warp {
 				best = i
 			}
 		}
-		if likeliest, tau, isSharp = f.sharpen(tauOf(best), moves[best].extra[0], tauStep); !isSharp {
+		if likeliest, tau, isSharp = f.sharpen(tauOf(best), moves[best].extra[0]); !isSharp {
 			likeliest, tau = moves[best], tauOf(best)
 		}
 	}
@@ -193,9 +196,9 @@ var tauStep = math.Log(glideTauMax/glideTauMin) / (glideTaus - 1)
 func tauOf(i int) float64 { return glideTauMin * math.Exp(tauStep*float64(i)) }
 
 // sharpen looks for the likeliest time constant near tau (s; 0: none is known) and depth (cents), by
-// Gauss-Newton. It reports whether the leads tell its logarithm to within limit. The settled pitch then
+// Gauss-Newton. It reports whether the leads tell its logarithm to within glideTauSharp. The settled pitch then
 // knows about the uncertainty of tau.
-func (f *fitter) sharpen(tau, depth, limit float64) (m movement, best float64, sharp bool) {
+func (f *fitter) sharpen(tau, depth float64) (m movement, best float64, sharp bool) {
 	if !(tau > 0) {
 		return m, tau, false
 	}
@@ -216,7 +219,7 @@ func (f *fitter) sharpen(tau, depth, limit float64) (m movement, best float64, s
 		if math.Abs(by) < 1e-3 {
 			// The second term is in units of depth times ln(tau): the volume in ln(tau) is larger by the depth.
 			m.logDet += 2 * math.Log(depth)
-			return m, tau, depth >= 0.05 && math.Sqrt(m.extraVar[1]) < limit*depth
+			return m, tau, depth >= 0.05 && math.Sqrt(m.extraVar[1]) < glideTauSharp*depth
 		}
 	}
 	return m, tau, false

@@ -50,7 +50,7 @@ func (f *fitter) resumable(from, to int, w warp) bool {
 }
 
 // resumeBins is how many bins of the window partials must lie apart for one step to be enough.
-const resumeBins = 12
+const resumeBins = 13
 
 // resume takes the last step of a fit to the sub-blocks [from, to) of the bank under the warp w, beginning
 // with the whole model of the last fit. It reports false if that knows nothing yet of a partial that the
