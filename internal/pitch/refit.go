@@ -259,7 +259,9 @@ func (t *Tracker) anew() known {
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
 // knock. For knockS the last reading holds.
-func (t *Tracker) disturbed(r *Reading) bool { return r.SNRdB < math.Min(t.base.SNRdB, 30)-15 }
+func (t *Tracker) disturbed(r *Reading) bool {
+	return r.SNRdB < math.Min(t.base.clearness(len(t.note.bank.omega)), 30)-15
+}
 
 const knockS = 0.15 // s
 

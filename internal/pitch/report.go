@@ -57,6 +57,24 @@ const heardSigma = centsPerNeper / 20
 // three bins away.
 const leakDB = 20
 
+// clearness returns by how much (dB) the partials up to number top stand above all else, the higher ones of r
+// included.
+func (r *Reading) clearness(top int) float64 {
+	var low, high float64
+	for i := range r.Partials {
+		p := math.Pow(10, r.Partials[i].LevelDB/10)
+		if r.Partials[i].N > top {
+			high += p
+		} else {
+			low += p
+		}
+	}
+	if high == 0 {
+		return r.SNRdB
+	}
+	return -10 * math.Log10(math.Pow(10, -r.SNRdB/10)+high/low)
+}
+
 // highest returns the number of the highest partial that the last reading was of, known well or not.
 func (f *fitter) highest() int {
 	most := f.joint.highest()
