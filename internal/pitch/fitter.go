@@ -296,7 +296,7 @@ func (f *fitter) bias() float64 {
 	return l.slope
 }
 
-// keep is the answer of slide and glide when the window is too poor to see any movement.
+// keep is the answer of slide when the window is too poor to see any movement.
 func (f *fitter) keep() warp {
 	f.hz, f.sigma = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.fs)), f.joint.sigma
 	return f.warp

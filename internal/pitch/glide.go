@@ -38,7 +38,7 @@ func (f *fitter) glide(onset float64) warp {
 	s := &f.series
 	plain, ok := f.leads.moved(nil, nil)
 	if !ok || s.n < 8 {
-		return f.keep()
+		return f.unseen()
 	}
 	f.times = grow(f.times, s.n)
 	for b, t := range s.t {
@@ -51,7 +51,7 @@ func (f *fitter) glide(onset float64) warp {
 		best := 0
 		for i := range moves {
 			if moves[i], ok = f.gliding(tauOf(i), 0); !ok {
-				return f.keep()
+				return f.unseen()
 			}
 			if moves[i].chi2 < moves[best].chi2 {
 				best = i
@@ -96,6 +96,12 @@ func (f *fitter) slid(onset float64) bool {
 	}
 	f.planned = f.glide(onset)
 	return true
+}
+
+// unseen is the answer of glide when the window is too poor to see one: σ admits it.
+func (f *fitter) unseen() warp {
+	f.hide(settles)
+	return f.warp
 }
 
 // stand notes what the leads of a window say of a pitch that stands still.

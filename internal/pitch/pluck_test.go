@@ -19,7 +19,7 @@ func honest(t *testing.T, spec sound.StringSpec, snr float64, expected bool, str
 	s := newScene(at+seconds, testRate, -200, rng)
 	spec.Voice(testRate, rng).Add(s.x, -at)
 	var power float64
-	steady := s.x[len(s.x)-int(1.45*testRate):len(s.x)-int(1.25*testRate)]
+	steady := s.x[len(s.x)-int(1.45*testRate) : len(s.x)-int(1.25*testRate)]
 	for _, v := range steady {
 		power += v * v / float64(len(steady))
 	}
@@ -69,5 +69,17 @@ func TestFewerPartialsAreNoDisturbance(t *testing.T) {
 		spec := sound.String(hz)
 		spec.HighPassHz = 3 * hz
 		honest(t, spec, 36, i%2 == 0, uint64(40+i))
+	}
+}
+
+// The first window of a high note holds too few numbers to see a glide, and so does the first without the noise of
+// the attack.
+func TestFirstReadingOfAHighNoteAdmitsAGlide(t *testing.T) {
+	for i, hz := range []float64{580, 630, 680, 750, 800, 940, 1080, 1190} {
+		spec := sound.String(hz)
+		spec.GlideCents, spec.GlideTau = 10, 0.25
+		honest(t, spec, 40, true, uint64(60+i))
+		spec.Attack = sound.Attack{LevelDB: 0, Decay: 0.005}
+		honest(t, spec, 40, false, uint64(80+i))
 	}
 }
