@@ -71,6 +71,7 @@ type Tracker struct {
 	ladder       ladder
 	note         fitter    // the note that sounds, its whole bank
 	probe        fitter    // acquisitions
+	echo         echo      // what rings on of earlier notes
 	tailHann     []float64 // weights of a look at the end of a note
 	state        phase
 	from         int64   // index at which the present sound began
@@ -153,7 +154,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		t.note.partials, t.note.live = youngPartials, true
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
-	t.probe.room(t.m, int(math.Max(acquireS, checkS)*t.fs)+t.m)
+	t.probe.room(t.m, int(math.Max(acquireS, math.Max(checkS, echoFitS))*t.fs)+t.m)
 	return t, nil
 }
 
@@ -188,12 +189,14 @@ func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 			t.gap = t.past.end() > 0
 		}
 		t.past.restart(start)
+		t.echo.forget()
 		t.next = start
 		t.levels.restart()
 	}
 	for len(samples) > 0 {
 		n := min(len(samples), t.frame)
 		t.past.add(samples[:n])
+		t.echo.takeOut(t.past.from(t.past.end()-int64(n), t.past.end()), t.fs)
 		samples = samples[n:]
 		for t.next+int64(t.frame) <= t.past.end() {
 			t.advance(emit)
@@ -247,6 +250,9 @@ func (t *Tracker) due() bool {
 // begin starts on a new sound.
 func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
+	if t.state == tracking && plucked {
+		t.foretell(at)
+	}
 	t.earlier = 0
 	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < edgeMemoryS*t.fs {
 		t.earlier = t.from
@@ -279,6 +285,9 @@ func (t *Tracker) hop(emit func(*Reading)) {
 	if t.state != waiting {
 		t.peak = math.Max(t.peak, t.power)
 	}
+	if t.state != waiting {
+		t.ask()
+	}
 	switch t.state {
 	case acquiring:
 		t.acquire()
@@ -300,7 +309,7 @@ func (t *Tracker) acquire() {
 		return
 	}
 	window := float64(t.next-t.body()) / t.fs
-	if t.young() && t.lockExpected(window) || t.next < t.nextTry || window < 0.012 {
+	if t.echo.pending || t.young() && t.lockExpected(window) || t.next < t.nextTry || window < 0.012 {
 		return
 	}
 	t.tries++

@@ -1,0 +1,254 @@
+package pitch
+
+import (
+	"cmp"
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// An echo is what rings on of the notes before the present one: other strings that nobody has stopped. Two
+// strings a fourth apart have the period of a note two octaves below, so what rings on is foretold, from the
+// last instants before the onset, as partials that die down, and taken out of all samples from the onset on,
+// once these have shown that it does ring on.
+type echo struct {
+	voices  []voice
+	asked   voice // of the last note: whether it rings on is not known yet
+	early   bool  // it was asked a first time
+	pending bool  // it is too early to ask: nothing else can be told either
+	spare   []tone
+	sum     []float64 // work space
+	hann    []float64
+}
+
+// A voice is one note that rings on.
+type voice struct {
+	tones []tone
+	at    int64   // sample index that the tones stand at
+	hz    float64 // pitch of the note
+	match float64 // smoothed share of it that was found in what is left: -1 if it has been stopped
+}
+
+// A tone is a partial that dies down: its phasor, the real part of which sounds, and what that is
+// multiplied by from sample to sample.
+type tone struct{ now, step complex128 }
+
+const (
+	echoFitS        = 0.2   // s before an onset that tell what rings on
+	echoAskS        = 0.03  // s after it that tell whether what is loud does, at least
+	echoPeriods     = 2.0   // of its pitch, the same
+	echoTellS       = 0.1   // the same of what is faint
+	echoTellPeriods = 5.0   //
+	echoTold        = 9     // partials that tell, the loudest
+	echoLeastDB     = 60.0  // below the loudest up to which one is taken out
+	echoLow         = 0.7   // of itself that must be found of what rings on, and
+	echoHigh        = 1.4   // at most
+	echoLoud        = 0.15  // of the power after the onset from which nothing can be read beside it
+	echoFaint       = 0.002 // up to which it does not matter
+	echoStopped     = -0.5  // of itself that is found in what is left when it was stopped since
+	echoSmoothS     = 0.05  // s over which that is seen
+	echoMostKept    = 8     // notes that are taken out at a time
+)
+
+// foretell asks, of the note that sounded up to the onset at sample at, how it will go on.
+func (t *Tracker) foretell(at int64) {
+	e := &t.echo
+	e.asked.tones, e.early = e.asked.tones[:0], false
+	end := at - int64(t.frame) // the onset is seen up to a frame late
+	start := max(end-int64(echoFitS*t.fs), t.past.begin, t.body())
+	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < echoFaint*t.levels.power {
+		return
+	}
+	f := &t.note
+	if !t.cfg.Live { // whose bank is full
+		f = &t.probe
+		f.tune(t.base.F1Hz, t.base.B, start)
+		f.pushAll(t.past.from(start, end))
+	}
+	m := int64(t.m)
+	from, to := max(0, int((start-f.bank.first)/m)), min(f.bank.n, int((end-f.bank.first)/m))
+	prior := t.note.start.prior
+	k := known{f1: t.base.F1Hz, sigmaCents: 2 + t.base.SigmaCents, b: t.base.B, sigmaB: math.Min(prior.sigma, 1e-6+2*t.base.BSigma), prior: prior, top: 3}
+	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
+		return
+	}
+	e.asked = f.voice(e.asked.tones, end)
+}
+
+// voice returns the partials of the last fit, as they go on at sample index at.
+func (f *fitter) voice(tones []tone, at int64) voice {
+	j, s := &f.joint, &f.series
+	after := (float64(at) - (s.middle() - 0.5)) / s.fs // s after the middle of the window
+	loudest := 0.0
+	for k, r := range j.active {
+		w := 2 * math.Pi * j.hz(k)
+		decay := math.Max(0, j.alpha[r])
+		now := j.c[r] * cmplx.Rect(math.Exp(-j.alpha[r]*(after-j.loudest(r))), w*after)
+		if j.seen[r] != found || power(now) == 0 {
+			continue
+		}
+		loudest = math.Max(loudest, power(now))
+		tones = append(tones, tone{now, cmplx.Rect(math.Exp(-decay/s.fs), w/s.fs)})
+	}
+	heard := tones[:0]
+	for _, p := range tones {
+		if power(p.now) > loudest*math.Pow(10, -echoLeastDB/10) {
+			heard = append(heard, p)
+		}
+	}
+	return voice{tones: heard, at: at, hz: j.f1}
+}
+
+// sound fills x with what v sounds like from the sample that it stands at, and moves it there behind x.
+func (v *voice) sound(x []float64) {
+	clear(x)
+	for i := range v.tones {
+		p := &v.tones[i]
+		now, step := p.now, p.step
+		for n := range x {
+			x[n] += real(now)
+			now *= step
+		}
+		p.now = now
+	}
+	v.at += int64(len(x))
+}
+
+// ask looks, after an onset, whether the note before it rings on, and takes it out of the samples if it does: soon
+// where it is so loud that nothing could be read beside it, else when its partials can be told from others. It
+// sets pending while too little has been heard to begin with anything.
+func (t *Tracker) ask() {
+	e := &t.echo
+	v := &e.asked
+	e.pending = false
+	if len(v.tones) == 0 {
+		return
+	}
+	early := math.Max(echoAskS, echoPeriods/v.hz)
+	switch age := t.age(); {
+	case age < early:
+		e.pending = v.power() > echoLoud*t.levels.power
+		return
+	case e.early && age < math.Max(echoTellS, echoTellPeriods/v.hz):
+		return
+	case v.at < t.past.begin:
+		v.tones = v.tones[:0]
+		return
+	}
+	x := t.past.from(v.at, t.past.end())
+	begun := min(max(0, int(t.from-v.at)), len(x))
+	var power float64
+	for _, s := range x[begun:] {
+		power += s * s / float64(len(x)-begun)
+	}
+	share := v.power() / power
+	last := e.early
+	e.early = true
+	switch {
+	case !(share > echoFaint):
+		v.tones = v.tones[:0]
+		return
+	case last:
+		if m := e.found(v, x[begun:], begun); !(m > echoLow && m < echoHigh) {
+			v.tones = v.tones[:0]
+			return
+		}
+	case share < echoLoud:
+		return
+	}
+	on := voice{tones: append(e.spare[:0], v.tones...), at: v.at, hz: v.hz}
+	e.spare = nil
+	e.sum = grow(e.sum, len(x))
+	on.sound(e.sum)
+	if !last {
+		var xp, pp float64
+		for i, p := range e.sum[begun:] {
+			xp += x[begun+i] * p
+			pp += p * p
+		}
+		if !(xp > echoLow*pp && xp < echoHigh*pp) {
+			e.spare = on.tones
+			return
+		}
+	}
+	for i, p := range e.sum {
+		x[i] -= p
+	}
+	e.keep(on)
+	v.tones = v.tones[:0]
+	if t.state == tracking { // what was read was read with the other in it
+		t.state, t.tries, t.nextTry, t.nextExpected = acquiring, 0, 0, 0
+	}
+}
+
+// power returns the mean square of what v sounds like where it stands.
+func (v *voice) power() float64 {
+	var sum float64
+	for _, p := range v.tones {
+		sum += power(p.now) / 2
+	}
+	return sum
+}
+
+// found returns what part of v is found in x, whose first sample lies so many samples after the one v stands at:
+// the median over its loudest partials, for one may lie where another string has one.
+func (e *echo) found(v *voice, x []float64, after int) float64 {
+	slices.SortFunc(v.tones, func(a, b tone) int { return cmp.Compare(power(b.now), power(a.now)) })
+	e.hann = hann(e.hann, len(x))
+	var parts [echoTold]float64
+	n := min(len(v.tones), echoTold)
+	for i, p := range v.tones[:n] {
+		z := p.now * cmplx.Pow(p.step, complex(float64(after), 0))
+		var sum, all float64
+		for n, s := range x {
+			h := e.hann[n]
+			sum += 2 * h * s * real(z)
+			all += h * power(z)
+			z *= p.step
+		}
+		parts[i] = sum / all
+	}
+	slices.Sort(parts[:n])
+	return (parts[(n-1)/2] + parts[n/2]) / 2
+}
+
+// keep adds v to what is taken out of the samples, in the place of the oldest where they are many.
+func (e *echo) keep(v voice) {
+	if len(e.voices) == echoMostKept {
+		copy(e.voices, e.voices[1:])
+		e.voices = e.voices[:echoMostKept-1]
+	}
+	v.match = 0
+	e.voices = append(e.voices, v)
+}
+
+// takeOut takes what rings on out of the newest samples x, and forgets what is no longer there: what has died
+// down, and what was stopped, which shows in x as its own opposite.
+func (e *echo) takeOut(x []float64, fs float64) {
+	if len(e.voices) == 0 {
+		return
+	}
+	e.sum = grow(e.sum, len(x))
+	smooth := math.Min(1, float64(len(x))/(echoSmoothS*fs))
+	kept := e.voices[:0]
+	for _, v := range e.voices {
+		v.sound(e.sum)
+		var xp, pp float64
+		for i, p := range e.sum {
+			x[i] -= p
+			xp += x[i] * p
+			pp += p * p
+		}
+		if pp <= quietest*float64(len(x)) {
+			continue
+		}
+		v.match += smooth * (xp/pp - v.match)
+		if v.match > echoStopped {
+			kept = append(kept, v)
+		}
+	}
+	e.voices = kept
+}
+
+// forget drops all that rings on.
+func (e *echo) forget() { e.voices, e.asked.tones = e.voices[:0], e.asked.tones[:0] }
