@@ -143,7 +143,7 @@ func TestBellIsSaidToRing(t *testing.T) {
 			for _, p := range r.Partials {
 				nearest := math.Inf(1)
 				for _, ratio := range s.ratios {
-					nearest = math.Min(nearest, math.Abs(cents(p.Hz, hz*ratio)))
+					nearest = min(nearest, math.Abs(cents(p.Hz, hz*ratio)))
 				}
 				if p.N != 0 || nearest > 20 {
 					t.Fatalf("%s, seed %d: partial %d of %.2f Hz is %.1f cents from any of its own", s.name, seed, p.N, p.Hz, nearest)

@@ -72,7 +72,7 @@ func (j *joint) around() float64 {
 		sum += power(v)
 	}
 	left := 1 - unknowns/(2*2*j.s.half*j.f1)
-	return math.Max(j.white/float64(j.s.length), sum/float64(na*j.s.n)/math.Max(left, 0.35))
+	return max(j.white/float64(j.s.length), sum/float64(na*j.s.n)/max(left, 0.35))
 }
 
 // solveBound solves the normal equations with noise of power rho in a block, takes their solution over,
@@ -110,14 +110,14 @@ func (j *joint) solveBound(rho float64) float64 {
 // changed f1 (cents).
 func (j *joint) move(by []float64) float64 {
 	na := len(j.active)
-	dc := math.Max(-40, math.Min(40, by[4*na]))
+	dc := max(-40, min(40, by[4*na]))
 	j.f1 *= math.Exp(dc / centsPerNeper)
-	j.b = math.Max(-1e-4, math.Min(0.05, j.b+by[4*na+1]))
+	j.b = max(-1e-4, min(0.05, j.b+by[4*na+1]))
 	for k, r := range j.active {
 		limit := centsPerNeper * 0.3 / (j.length(r) * j.before[k])
-		j.off[r] = j.followed(j.off[r]+math.Max(-limit, math.Min(limit, by[3*na+k])), j.number[k])
+		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, by[3*na+k])), j.number[k])
 		limit = 0.7 / j.width[k]
-		a := j.allowed(j.alpha[r] + math.Max(-limit, math.Min(limit, by[2*na+k])))
+		a := j.allowed(j.alpha[r] + max(-limit, min(limit, by[2*na+k])))
 		// Amplitudes were found at the centroid, with the partial turning about it.
 		from := j.alpha[r] * (j.centre[k] - j.loudest(r))
 		j.c[r] += complex(by[2*k], by[2*k+1])

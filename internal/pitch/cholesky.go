@@ -25,7 +25,7 @@ func factorHermitian(a []complex128, n int, ridge float64) {
 		for _, v := range ri[:i] {
 			d -= real(v)*real(v) + imag(v)*imag(v)
 		}
-		ri[i] = complex(math.Sqrt(math.Max(d, ridge*before+math.SmallestNonzeroFloat64)), 0)
+		ri[i] = complex(math.Sqrt(max(d, ridge*before+math.SmallestNonzeroFloat64)), 0)
 	}
 }
 
@@ -97,7 +97,7 @@ func factorReal(a []float64, n int) {
 		for _, v := range ri[:i] {
 			d -= v * v
 		}
-		ri[i] = math.Sqrt(math.Max(d, 1e-14*before+math.SmallestNonzeroFloat64))
+		ri[i] = math.Sqrt(max(d, 1e-14*before+math.SmallestNonzeroFloat64))
 	}
 }
 

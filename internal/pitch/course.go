@@ -47,7 +47,7 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 	for try := 0; try < 2 && f.alone(2+try); try++ {
 		k.f1, k.sigmaCents = f.joint.f1, 2*f.joint.sigma
 		if len(f.joint.active) > 1 {
-			k.b, k.sigmaB = f.joint.b, math.Min(k.sigmaB, f.joint.sigmaB)
+			k.b, k.sigmaB = f.joint.b, min(k.sigmaB, f.joint.sigmaB)
 		}
 		k = f.stiffen(x[:n*m], k)
 		f.tune(k.f1, k.b, at)
@@ -151,7 +151,7 @@ const resumeS = 0.05
 const calm = 4
 
 // unexplained returns the part of the window's energy that the last fit leaves.
-func (f *fitter) unexplained() float64 { return math.Max(0, 1-f.joint.signal/f.series.energy) }
+func (f *fitter) unexplained() float64 { return max(0, 1-f.joint.signal/f.series.energy) }
 
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
@@ -212,7 +212,7 @@ func (r *Reading) above(part float64, most int) (known, bool) {
 		}
 		if on > 0 && beside < part*on {
 			k := first(partialHz(r.F1Hz, r.B, times), 5)
-			k.b = math.Max(0, r.B) * float64(times*times)
+			k.b = max(0, r.B) * float64(times*times)
 			return k, true
 		}
 	}
@@ -273,7 +273,7 @@ const (
 // had a pitch. σ comes from how the frames scatter about the line.
 func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool {
 	perS := f.fs / float64(f.bank.m)
-	n := int(math.Max(6/k.f1, seconds) * perS)
+	n := int(max(6/k.f1, seconds) * perS)
 	count := (to - from) / n
 	if count < 3 {
 		return false
@@ -310,7 +310,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 		return false
 	}
 	r.shift(middle * math.Exp(l.offset/centsPerNeper))
-	r.SigmaCents = math.Sqrt(l.offsetVar * math.Max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c)))
+	r.SigmaCents = math.Sqrt(l.offsetVar * max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c)))
 	r.B, r.BSigma = bs.value() // what a pitch that slides does to one frame, it does to many
 	r.SNRdB = snr / float64(len(t))
 	r.WindowS = float64(count*n) / perS
@@ -333,7 +333,7 @@ func (m *mean) add(y, sigma float64) {
 func (m *mean) value() (y, sigma float64) {
 	y = m.wy / m.w
 	chi2 := m.wyy - m.w*y*y
-	return y, math.Sqrt(math.Max(1, chi2/math.Max(1, m.n-1)) * m.n / m.w)
+	return y, math.Sqrt(max(1, chi2/max(1, m.n-1)) * m.n / m.w)
 }
 
 // lasting returns how many of the values y, next to each other, stray from the line as one: what a swing takes
@@ -361,7 +361,7 @@ func (l *line) lasting(t, y []float64) float64 {
 // frame fits n sub-blocks as a steady note near k and reads the result.
 func (f *fitter) frame(from, n int, k known, r *Reading) bool {
 	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.sigma, false
-	k.b = math.Max(0, k.b)
+	k.b = max(0, k.b)
 	if !f.follow(from, from+n, k, still, 0, 1) || math.Abs(cents(f.hz, k.f1)) > 150 {
 		return false
 	}

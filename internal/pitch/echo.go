@@ -68,7 +68,7 @@ func (t *Tracker) foretell(at int64) {
 	m := int64(t.m)
 	from, to := max(0, int((start-f.bank.first)/m)), min(f.bank.n, int((end-f.bank.first)/m))
 	prior := t.note.start.prior
-	k := known{f1: t.base.F1Hz, sigmaCents: 2 + t.base.SigmaCents, b: t.base.B, sigmaB: math.Min(prior.sigma, 1e-6+2*t.base.BSigma), prior: prior, top: 3}
+	k := known{f1: t.base.F1Hz, sigmaCents: 2 + t.base.SigmaCents, b: t.base.B, sigmaB: min(prior.sigma, 1e-6+2*t.base.BSigma), prior: prior, top: 3}
 	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
 		return
 	}
@@ -82,12 +82,12 @@ func (f *fitter) voice(tones []tone, at int64) voice {
 	loudest := 0.0
 	for k, r := range j.active {
 		w := 2 * math.Pi * j.hz(k)
-		decay := math.Max(0, j.alpha[r])
+		decay := max(0, j.alpha[r])
 		now := j.c[r] * cmplx.Rect(math.Exp(-j.alpha[r]*(after-j.loudest(r))), w*after)
 		if j.seen[r] != found || power(now) == 0 {
 			continue
 		}
-		loudest = math.Max(loudest, power(now))
+		loudest = max(loudest, power(now))
 		tones = append(tones, tone{now, cmplx.Rect(math.Exp(-decay/s.fs), w/s.fs)})
 	}
 	heard := tones[:0]
@@ -124,12 +124,12 @@ func (t *Tracker) ask() {
 	if len(v.tones) == 0 {
 		return
 	}
-	early := math.Max(echoAskS, echoPeriods/v.hz)
+	early := max(echoAskS, echoPeriods/v.hz)
 	switch age := t.age(); {
 	case age < early:
 		e.pending = v.power() > echoLoud*t.levels.power
 		return
-	case e.early && age < math.Max(echoTellS, echoTellPeriods/v.hz):
+	case e.early && age < max(echoTellS, echoTellPeriods/v.hz):
 		return
 	case v.at < t.past.begin:
 		v.tones = v.tones[:0]
@@ -229,7 +229,7 @@ func (e *echo) takeOut(x []float64, fs float64) {
 		return
 	}
 	e.sum = grow(e.sum, len(x))
-	smooth := math.Min(1, float64(len(x))/(echoSmoothS*fs))
+	smooth := min(1, float64(len(x))/(echoSmoothS*fs))
 	kept := e.voices[:0]
 	for _, v := range e.voices {
 		v.sound(e.sum)

@@ -59,11 +59,11 @@ func (t *Tracker) heard() bool {
 		}
 	}
 	if own > all/2 {
-		t.rest = math.Max(0, all-own)
+		t.rest = max(0, all-own)
 		return true
 	}
 	// A voice swings too fast for that.
-	p, ok := t.period(math.Max(swungS, 5/t.base.F1Hz))
+	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
 	return ok && math.Abs(cents(p.hz, t.base.F1Hz)) < swungCents && !mains(p.hz)
 }
 

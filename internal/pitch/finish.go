@@ -24,7 +24,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 	}
 	r.Partials = parts
 	r.At = t.next
-	r.LevelDB = 10 * math.Log10(math.Max(power, 1e-15))
+	r.LevelDB = 10 * math.Log10(max(power, 1e-15))
 	r.AfterGap, t.gap = t.gap, false
 	emit(r)
 }
@@ -52,7 +52,7 @@ func (t *Tracker) finish(at int64) {
 	} else {
 		// Where the note is long enough, what is left of the attack and most of the glide is let go by.
 		settled := settleS - float64(f.bank.first-t.from)/t.fs
-		from = min(to/4, int(math.Max(0, settled)*perS))
+		from = min(to/4, int(max(0, settled)*perS))
 	}
 	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
 		return
@@ -74,7 +74,7 @@ func (t *Tracker) finish(at int64) {
 	} else if !ok {
 		return
 	}
-	n.LevelDB = 10 * math.Log10(math.Max(t.peak, 1e-15))
+	n.LevelDB = 10 * math.Log10(max(t.peak, 1e-15))
 	if !t.cfg.Live {
 		t.measureAttack()
 	}

@@ -85,7 +85,7 @@ func (f *fitter) astray() float64 {
 	most := 0.0
 	for k, r := range j.active {
 		if j.seen[r] == found {
-			most = math.Max(most, math.Abs(2*math.Pi*j.hz(k)/f.fs-f.bank.omega[r])*float64(f.bank.m))
+			most = max(most, math.Abs(2*math.Pi*j.hz(k)/f.fs-f.bank.omega[r])*float64(f.bank.m))
 		}
 	}
 	return most
@@ -117,8 +117,8 @@ func first(f1, sigmaCents float64) known {
 func (f *fitter) learned(prior stiffnessPrior) known {
 	f.adopt()
 	return known{
-		f1: f.joint.f1, sigmaCents: math.Max(3*f.joint.sigma, 0.2),
-		b: f.joint.b, sigmaB: math.Min(prior.sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
+		f1: f.joint.f1, sigmaCents: max(3*f.joint.sigma, 0.2),
+		b: f.joint.b, sigmaB: min(prior.sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
 	}
 }
 
@@ -250,7 +250,7 @@ func (f *fitter) change(a, b warp) float64 {
 	}
 	bow := math.Abs(d(0) - (d(-1)+d(1))/2)
 	early := math.Abs(d(-0.5) - (d(-1)+d(0))/2)
-	return math.Max(bow, early)
+	return max(bow, early)
 }
 
 // slide finds a drift: quadratic and cubic warps about the middle of the window, each only if
@@ -268,7 +268,7 @@ func (f *fitter) slide() warp {
 	if !ok || plain.used < 8 {
 		return f.keep()
 	}
-	free := func(l line, terms int) float64 { return math.Max(1, l.chi2/float64(l.used-2-terms)) }
+	free := func(l line, terms int) float64 { return max(1, l.chi2/float64(l.used-2-terms)) }
 	best, scale := plain, free(plain, 0)
 	quad, ok := fitLine(s.t, f.total, f.weight, [][]float64{f.curve[0]})
 	if ok && quad.extra[0]*quad.extra[0] > 25*free(quad, 1)*quad.extraVar[0] {
@@ -282,7 +282,7 @@ func (f *fitter) slide() warp {
 	}
 	f.hz = f.joint.f1 * (1 + best.slope - f.bias())
 	more := scale*best.slopeVar - plain.slopeVar
-	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(math.Max(0, more)))
+	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(max(0, more)))
 	return next
 }
 
@@ -306,5 +306,5 @@ func (f *fitter) keep() warp {
 // main lobe, and at least three periods and a dozen sub-blocks.
 func (k known) reach() float64 {
 	top := partialHz(k.f1, k.b, k.top)
-	return math.Max(12*subBlockS, math.Max(3/k.f1, 0.2*centsPerNeper/(top*(k.sigmaCents+0.02))))
+	return max(12*subBlockS, max(3/k.f1, 0.2*centsPerNeper/(top*(k.sigmaCents+0.02))))
 }

@@ -157,7 +157,7 @@ func TestSoundThatIsAlreadyThere(t *testing.T) {
 		spec.Pluck = []float64{0.08, 0.13, 0.25, 0.33, 0.5}[rng.IntN(5)]
 		spec.RollOff = 1 + rng.Float64()
 		if rng.IntN(3) == 0 {
-			spec.HighPassHz = math.Min(3*hz, 800)
+			spec.HighPassHz = min(3*hz, 800)
 		}
 		s := newScene(1, testRate, -85+20*rng.Float64(), rng)
 		began := 0.02 + 0.8*rng.Float64() // s before listening does

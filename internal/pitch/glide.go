@@ -42,7 +42,7 @@ func (f *fitter) glide(onset float64) warp {
 	}
 	f.times = grow(f.times, s.n)
 	for b, t := range s.t {
-		f.times[b] = math.Max(0, (s.middle()-onset)/f.fs+t)
+		f.times[b] = max(0, (s.middle()-onset)/f.fs+t)
 	}
 	var tried [glideTaus + 1]settling
 	var moves [glideTaus]movement
@@ -64,7 +64,7 @@ func (f *fitter) glide(onset float64) warp {
 	// What no glide explains makes all explanations less sure.
 	f.gliding(tau, 0)
 	f.shown.misfit = f.leads.misfit(likeliest.extra[0], f.curve[0], f.rest, f.restWeight, 2)
-	scale := math.Max(1, f.shown.misfit)
+	scale := max(1, f.shown.misfit)
 	if likeliest.extra[0] < 0 { // a pitch that rises is no string that settles
 		f.leads.misfit(0, f.curve[0], f.rest, f.restWeight, 0)
 	}
@@ -135,7 +135,7 @@ func (f *fitter) strayed() float64 {
 func (f *fitter) settle(all []settling, plain movement) warp {
 	top := all[0].evidence
 	for _, a := range all {
-		top = math.Max(top, a.evidence)
+		top = max(top, a.evidence)
 	}
 	var sum, off float64
 	best := 1
@@ -160,7 +160,7 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 	}
 	variance /= sum + steady
 	f.hz = f.joint.f1 * math.Exp(shown/centsPerNeper)
-	f.sigma = math.Hypot(f.joint.sigma, math.Sqrt(math.Max(0, variance-plain.offVar)))
+	f.sigma = math.Hypot(f.joint.sigma, math.Sqrt(max(0, variance-plain.offVar)))
 	if !sure && steady > sum {
 		best = 0
 	}
@@ -216,7 +216,7 @@ func (f *fitter) sharpen(tau, depth float64) (m movement, best float64, sharp bo
 		if m, ok = f.gliding(tau, depth); !ok {
 			return m, tau, false
 		}
-		by := math.Max(-tauStep, math.Min(tauStep, m.extra[1]/depth))
+		by := max(-tauStep, min(tauStep, m.extra[1]/depth))
 		depth = m.extra[0]
 		tau *= math.Exp(by)
 		if tau < glideTauMin || tau > glideTauMax {
@@ -235,5 +235,5 @@ func (f *fitter) sharpen(tau, depth float64) (m movement, best float64, sharp bo
 // given what was measured of its depth, times two.
 func falling(m movement, scale float64) float64 {
 	z := m.extra[0] / math.Sqrt(scale*m.extraVar[0])
-	return math.Log(math.Max(1e-30, math.Erfc(-z/math.Sqrt2)))
+	return math.Log(max(1e-30, math.Erfc(-z/math.Sqrt2)))
 }

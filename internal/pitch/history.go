@@ -22,6 +22,8 @@ func (h *history) restart(at int64) { h.buf, h.begin = h.buf[:0], at }
 // absurd is beyond what any input means; such samples, and what is no number, count as silence.
 const absurd = 1e6
 
+var absurdBits = math.Float64bits(absurd)
+
 // add appends x, which must be shorter than what is kept.
 func (h *history) add(x []float64) {
 	if len(h.buf)+len(x) > cap(h.buf) {
@@ -31,12 +33,11 @@ func (h *history) add(x []float64) {
 		h.begin += int64(n)
 	}
 	n := len(h.buf)
-	h.buf = h.buf[:n+len(x)]
-	for i, v := range x {
-		if !(math.Abs(v) < absurd) {
-			v = 0
+	h.buf = append(h.buf, x...)
+	for i, v := range h.buf[n:] {
+		if math.Float64bits(v)&^(1<<63) >= absurdBits { // what is no number, too
+			h.buf[n+i] = 0
 		}
-		h.buf[n+i] = v
 	}
 }
 

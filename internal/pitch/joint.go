@@ -145,9 +145,9 @@ const furthestOff = 40
 func (j *joint) followed(off float64, n int) float64 {
 	most := float64(furthestOff)
 	if !j.live {
-		most = math.Min(most, centsPerNeper/4/float64(n))
+		most = min(most, centsPerNeper/4/float64(n))
 	}
-	return math.Max(-most, math.Min(most, off))
+	return max(-most, min(most, off))
 }
 
 // allowed returns the decay rate nearest to a that the blocks of the window can follow.
@@ -159,14 +159,14 @@ func (j *joint) followed(off float64, n int) float64 {
 func (j *joint) allowed(a float64) float64 {
 	most := 1.5 * j.s.fs / float64(j.s.length)
 	if !j.live || !j.separable() {
-		most = math.Min(most, math.Pi/2*j.f1)
+		most = min(most, math.Pi/2*j.f1)
 	}
-	return math.Max(-0.5/j.s.half, math.Min(most, a))
+	return max(-0.5/j.s.half, min(most, a))
 }
 
 // length returns for how long (s) row r sounds within the window.
 func (j *joint) length(r int) float64 {
-	return math.Min(2*j.s.half, 3/math.Max(j.alpha[r], 1e-3))
+	return min(2*j.s.half, 3/max(j.alpha[r], 1e-3))
 }
 
 // converge runs the staged fit: only partials whose frequency is known well enough to lie in
@@ -266,7 +266,7 @@ func (j *joint) uncertain(r int) float64 {
 	own := f / centsPerNeper * j.offSigma[r]
 	switch j.seen[r] {
 	case found:
-		return math.Min(own, math.Hypot(byLaw, f/centsPerNeper*lawScatter(k)))
+		return min(own, math.Hypot(byLaw, f/centsPerNeper*lawScatter(k)))
 	case buried: // where exactly does not matter
 		return byLaw
 	}
@@ -280,7 +280,7 @@ func (j *joint) step() bool {
 	j.waves()
 	if j.brief {
 		dc := j.stepBound()
-		j.settled = math.Abs(dc) < math.Max(0.1*j.sigma, j.linear())
+		j.settled = math.Abs(dc) < max(0.1*j.sigma, j.linear())
 		return !math.IsNaN(dc)
 	}
 	if j.diagonal {
@@ -294,15 +294,15 @@ func (j *joint) step() bool {
 	if !ok || math.IsNaN(dc) {
 		return false
 	}
-	dc = math.Max(-40, math.Min(40, dc))
+	dc = max(-40, min(40, dc))
 	j.f1 *= math.Exp(dc / centsPerNeper)
-	db = math.Max(-1e-4, math.Min(0.05, j.b+db)) - j.b
+	db = max(-1e-4, min(0.05, j.b+db)) - j.b
 	j.b += db
 	j.release(dc, db)
 	// A step of f1 alone says little of what it leaves: partials that scatter pull it to and fro. But where
 	// the last steps have still lowered the noise, where the model explains the sound badly, or in a window
 	// of a few periods, the noise to judge by is not known.
-	j.settled, j.stale = math.Abs(dc) < math.Max(0.1*j.sigma, j.linear()), true
+	j.settled, j.stale = math.Abs(dc) < max(0.1*j.sigma, j.linear()), true
 	poor := j.white*float64(j.s.samples()) > 0.1*j.s.energy
 	judged := j.live && j.carried && j.diagonal && !poor
 	if judged {
@@ -347,7 +347,7 @@ func (j *joint) release(dc, db float64) {
 		limit := centsPerNeper * 0.3 / (j.length(r) * partialHz(j.f1, j.b, n))
 		law := dc + db*j.slopeB[k]
 		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
-		j.off[r] = j.followed(j.off[r]+math.Max(-limit, math.Min(limit, want))-law, n)
+		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, want))-law, n)
 		if v < t {
 			j.offSigma[r] = math.Sqrt(v*t/(v+t))*1.5 + 0.03
 			j.seen[r] = found

@@ -68,7 +68,7 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 	l.pick(fs, len(x))
 	top := 0.0
 	for _, p := range l.peaks {
-		top = math.Max(top, p.weight)
+		top = max(top, p.weight)
 	}
 	lobe := 2 * l.size / len(x) // bins from the top of a peak to the end of its main lobe
 	var on, all float64
@@ -86,7 +86,7 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 			on += power(l.spec[i])
 		}
 	}
-	return kept, on / math.Max(all, 1e-30)
+	return kept, on / max(all, 1e-30)
 }
 
 // stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
@@ -96,7 +96,7 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 	l.pick(fs, len(x))
 	top := 0.0
 	for _, p := range l.peaks {
-		top = math.Max(top, p.weight)
+		top = max(top, p.weight)
 	}
 	strong := l.peaks[:0]
 	for _, p := range l.peaks {
@@ -120,7 +120,7 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 			return known{}, false
 		}
 	}
-	return known{f1: f1, sigmaCents: 2, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: prior, top: 3}, true
+	return known{f1: f1, sigmaCents: 2, b: b, sigmaB: max(1e-6, 0.03*b), prior: prior, top: 3}, true
 }
 
 const ringPart = 0.05 // of the highest peak's amplitude: 26 dB below it
@@ -207,7 +207,7 @@ func (l *ladder) refined(f1, b float64) (known, float64) {
 		if !(det > 0 && u > 0) {
 			return known{}, 0
 		}
-		b = math.Max(0, math.Min(0.01, s/u))
+		b = max(0, min(0.01, s/u))
 		f1 = math.Sqrt(u * (1 + b))
 	}
 	return l.judge(f1, b, ladderCents)
@@ -226,12 +226,12 @@ func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
 		common = divisor(common, k)
 		hits++
 		chance := 2 * tolerance / centsPerNeper * p.hz / f1
-		score += math.Max(0, -math.Log(chance))
+		score += max(0, -math.Log(chance))
 	}
 	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it
 		return known{}, 0
 	}
-	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: math.Max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
+	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
 }
 
 // divisor returns the greatest common divisor of a and b.

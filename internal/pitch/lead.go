@@ -248,7 +248,7 @@ func (l *leads) misfit(depth float64, g []float64, rest, weight []float64, terms
 			free++
 		}
 	}
-	return chi2 / math.Max(1, free-2-float64(terms))
+	return chi2 / max(1, free-2-float64(terms))
 }
 
 // apply moves the model of j, from whose final fit l was taken, to what the leads say under another warp:
@@ -276,7 +276,7 @@ func (l *leads) apply(j *joint, off, offB float64, psi []float64) {
 		phase := (wy - by/centsPerNeper*p.wt) / p.w
 		l.rescale(j, k, phase, by/centsPerNeper, psi)
 		hz := j.before[k] * math.Exp(by/centsPerNeper)
-		j.off[r] = math.Max(-furthestOff, math.Min(furthestOff, centsPerNeper*math.Log(hz/partialHz(j.f1, j.b, n))))
+		j.off[r] = max(-furthestOff, min(furthestOff, centsPerNeper*math.Log(hz/partialHz(j.f1, j.b, n))))
 	}
 }
 
@@ -303,11 +303,11 @@ func (l *leads) rescale(j *joint, k int, phase, slope float64, psi []float64) {
 	centre := pt / p
 	spread := ptt/p - centre*centre
 	by := complex(re/p, im/p)
-	fade := (ret/p - re/p*centre) / math.Max(spread, 1e-9) / math.Max(re/p, 0.1) // 1/s, of the logarithm of the amplitude
+	fade := (ret/p - re/p*centre) / max(spread, 1e-9) / max(re/p, 0.1) // 1/s, of the logarithm of the amplitude
 	energy := p / j.rho[k]
 	v := 1 / (energy * spread * 2)
 	fade *= decaySigma * decaySigma / (decaySigma*decaySigma + v)
-	alpha := j.allowed(j.alpha[r] - math.Max(-0.7/j.width[k], math.Min(0.7/j.width[k], fade)))
+	alpha := j.allowed(j.alpha[r] - max(-0.7/j.width[k], min(0.7/j.width[k], fade)))
 	from := j.alpha[r] * (j.centre[k] - j.loudest(r))
 	j.alpha[r] = alpha
 	j.c[r] *= by * cmplx.Rect(1, w*phase) * complex(math.Exp(alpha*(j.centre[k]-j.loudest(r))-from), 0)

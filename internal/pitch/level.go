@@ -109,8 +109,8 @@ func (l *levels) loud() bool { return l.power > loudFloor*l.floor && l.power > 1
 // learn lets the background fall at once and rise slowly.
 func (l *levels) learn(edge float64) {
 	up := math.Exp2(l.frameS / floorDoubleS)
-	l.floor = math.Max(quietest, math.Min(l.mean(), l.floor*up))
-	l.edge = math.Max(quietest, math.Min(edge, l.edge*up))
+	l.floor = max(quietest, min(l.mean(), l.floor*up))
+	l.edge = max(quietest, min(edge, l.edge*up))
 }
 
 // mean returns the mean square over the latest frames, longer than the swing of hum within its period.
@@ -124,8 +124,8 @@ func (l *levels) mean() float64 {
 
 // settle takes the present sound, which has shown no pitch for a while, for background.
 func (l *levels) settle() {
-	l.floor = math.Max(l.floor, l.mean())
+	l.floor = max(l.floor, l.mean())
 	for _, e := range l.edges {
-		l.edge = math.Max(l.edge, e/2)
+		l.edge = max(l.edge, e/2)
 	}
 }

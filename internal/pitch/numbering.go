@@ -84,7 +84,7 @@ func odds(f1, b float64, parts []Partial) float64 {
 		return best
 	}
 	for comb := 1; comb <= highestComb; comb++ {
-		best = math.Max(best, oddsOfComb(f1, b, parts, comb))
+		best = max(best, oddsOfComb(f1, b, parts, comb))
 	}
 	return best
 }
@@ -116,7 +116,7 @@ func oddsOfComb(f1, b float64, parts []Partial, comb int) float64 {
 		a22 += weight * slope * slope
 		// So many strings of other pitches and stiffnesses could have been meant.
 		others := pitchRange * prior.sigma * math.Sqrt((a11*a22-a12*a12)/(2*math.Pi))
-		best = math.Max(best, odds-math.Log(others)-stiff*stiff/2)
+		best = max(best, odds-math.Log(others)-stiff*stiff/2)
 		below = p
 	}
 	return best
@@ -135,7 +135,7 @@ func absent(below, p *Partial, comb int) float64 {
 			continue
 		}
 		expected := margin + (p.margin-margin)*float64(n-from)/float64(p.N-from)
-		chance += math.Log(math.Max(leastAbsent, math.Erfc(expected/levelScatter/math.Sqrt2)/2))
+		chance += math.Log(max(leastAbsent, math.Erfc(expected/levelScatter/math.Sqrt2)/2))
 	}
 	return chance
 }

@@ -53,13 +53,13 @@ func (t *Tracker) refit() {
 // swings moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
 // (vibrato), and reports whether there is one near the note.
 func (t *Tracker) swings() bool {
-	p, ok := t.period(math.Max(swungS, 5/t.base.F1Hz))
+	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
 	if !ok || math.Abs(cents(p.hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
 	t.base.shift(p.hz)
-	t.base.SigmaCents = math.Max(fastestHand, t.swung)
-	t.base.WindowS = math.Max(swungS, 5/t.base.F1Hz)
+	t.base.SigmaCents = max(fastestHand, t.swung)
+	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
 	if math.Abs(cents(p.hz, t.note.start.f1)) > swungCents {
@@ -90,7 +90,7 @@ const (
 
 // plan sets when the next fit is due: when the window has grown by so much that it says more.
 func (t *Tracker) plan() {
-	every := math.Min(growBy*t.window(), restS)
+	every := min(growBy*t.window(), restS)
 	switch age := t.age(); {
 	case t.settling && age > fitAges[0]:
 		for _, at := range fitAges {
@@ -103,16 +103,16 @@ func (t *Tracker) plan() {
 		every = handledS
 	}
 	if t.lacks > 0 {
-		every = math.Min(every, t.lacks)
+		every = min(every, t.lacks)
 	}
 	// In the first periods a little more of the note tells much more.
 	switch periods := t.window() * t.base.F1Hz; {
 	case periods < 1.85:
 		every = 0
 	case t.note.joint.brief && t.note.joint.sigma > 1:
-		every = math.Min(every, 0.1*t.window())
+		every = min(every, 0.1*t.window())
 	case periods < 3.5:
-		every = math.Min(every, 0.2*t.window())
+		every = min(every, 0.2*t.window())
 	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
@@ -127,11 +127,11 @@ func (t *Tracker) window() float64 {
 	if t.settling {
 		return w
 	}
-	return math.Max(t.shortest(), math.Min(w, liveS))
+	return max(t.shortest(), min(w, liveS))
 }
 
 // shortest returns the shortest window of a fit to a note that has sounded for a while, in seconds.
-func (t *Tracker) shortest() float64 { return math.Max(0.08, 5/t.base.F1Hz) }
+func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
 
 // fitLatest fits that stretch into r: while the string settles after a pluck, with a glide; later as
 // long a stretch as its pitch stands still in.
@@ -141,7 +141,7 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		t.still(t.shortest())
 	}
 	if t.settling && t.settled() {
-		t.still(math.Min(liveS, t.window()/2))
+		t.still(min(liveS, t.window()/2))
 	}
 	if t.settling {
 		if t.age() > fullS {
@@ -191,7 +191,7 @@ func (t *Tracker) swungNow(r *Reading) bool {
 	if t.swung < leastSwing {
 		return false
 	}
-	window := math.Min(t.shortest(), acquireS)
+	window := min(t.shortest(), acquireS)
 	p, ok := t.period(window)
 	clearer := *r
 	clearer.SNRdB += swungGain
@@ -237,7 +237,7 @@ const (
 func (t *Tracker) settled() bool {
 	age := t.age()
 	w := t.note.planned
-	left := w.depth * math.Exp(-age/2/math.Max(w.tau, 1e-3))
+	left := w.depth * math.Exp(-age/2/max(w.tau, 1e-3))
 	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
 }
 
@@ -252,15 +252,15 @@ func (t *Tracker) still(window float64) {
 // it to, and the stiffness of the string.
 func (t *Tracker) anew() known {
 	return known{
-		f1: t.base.F1Hz, sigmaCents: math.Min(8, 1+2*t.base.SigmaCents), b: t.base.B,
-		sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
+		f1: t.base.F1Hz, sigmaCents: min(8, 1+2*t.base.SigmaCents), b: t.base.B,
+		sigmaB: max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
 	}
 }
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
 // knock. For knockS the last reading holds.
 func (t *Tracker) disturbed(r *Reading) bool {
-	return r.SNRdB < math.Min(t.base.clearness(len(t.note.bank.omega)), 30)-15
+	return r.SNRdB < min(t.base.clearness(len(t.note.bank.omega)), 30)-15
 }
 
 const knockS = 0.15 // s
@@ -308,7 +308,7 @@ func (t *Tracker) moving(track, weight []float64) bool {
 	if !ok || l.used < 8 {
 		return true
 	}
-	scale := math.Max(1, l.chi2/float64(l.used-3))
+	scale := max(1, l.chi2/float64(l.used-3))
 	run := 2 * math.Abs(l.extra[0]) * s.half * centsPerNeper // cents at the ends
 	t.run = run
 	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
@@ -392,7 +392,7 @@ func (t *Tracker) retune(f1 float64) {
 	start := t.aligned(max(latest, f.bank.first, t.past.begin))
 	all := t.past.from(start, t.next)
 	// The last fit may have failed: what the last good one taught of the stiffness holds.
-	k := known{f1: f1, sigmaCents: 3, b: t.base.B, sigmaB: math.Max(1e-6, 2*t.base.BSigma), prior: f.start.prior, top: 3}
+	k := known{f1: f1, sigmaCents: 3, b: t.base.B, sigmaB: max(1e-6, 2*t.base.BSigma), prior: f.start.prior, top: 3}
 	if !f.load(all, start, k) {
 		f.tune(k.f1, k.b, start)
 		f.pushAll(all)

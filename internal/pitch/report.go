@@ -14,7 +14,7 @@ func (f *fitter) read(r *Reading) {
 	r.Partial1Hz = 0
 	f.heard = f.heard[:0]
 	// The difference of two large energies has few digits: no more than 60 dB are told apart.
-	rest := math.Max(s.energy-j.signal, 1e-6*s.energy)
+	rest := max(s.energy-j.signal, 1e-6*s.energy)
 	leaks := 10*math.Log10(2*rest/float64(s.samples())) - leakDB
 	na := len(j.active)
 	for k, row := range j.active {
@@ -44,7 +44,7 @@ func (f *fitter) read(r *Reading) {
 	if !r.lowestHeard() {
 		r.odds = odds(r.F1Hz, r.B, f.heard)
 	}
-	r.SNRdB = 10 * math.Log10(math.Max(j.signal, 1e-9*s.energy)/math.Max(rest, 1e-30))
+	r.SNRdB = 10 * math.Log10(max(j.signal, 1e-9*s.energy)/max(rest, 1e-30))
 	r.rest = rest / float64(s.n*s.length)
 }
 

@@ -48,7 +48,7 @@ func (j *joint) waves() {
 		}
 		j.mass[l] = m0
 		j.centre[l] = m1 / m0
-		j.width[l] = math.Sqrt(math.Max(m2/m0-j.centre[l]*j.centre[l], 1e-4*j.s.half*j.s.half))
+		j.width[l] = math.Sqrt(max(m2/m0-j.centre[l]*j.centre[l], 1e-4*j.s.half*j.s.half))
 	}
 }
 

@@ -82,6 +82,6 @@ func (f *fitter) resume(from, to int, k known, m motion, w warp) bool {
 	if !j.law() {
 		return false
 	}
-	j.white = math.Max((s.energy-j.signal)/float64(s.samples()), 1e-6*s.energy/float64(s.samples()))
+	j.white = max((s.energy-j.signal)/float64(s.samples()), 1e-6*s.energy/float64(s.samples()))
 	return true
 }

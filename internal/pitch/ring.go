@@ -104,7 +104,7 @@ func (t *Tracker) fades() bool {
 // followRing sees the end of a sound that rings, or that another takes its place.
 func (t *Tracker) followRing() {
 	r := &t.ring
-	r.quiet = math.Min(r.quiet, t.power)
+	r.quiet = min(r.quiet, t.power)
 	if t.power > swellsRatio*r.quiet {
 		t.begin(t.next, false)
 		return

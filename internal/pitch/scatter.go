@@ -21,7 +21,7 @@ func (j *joint) residuals() {
 		for _, v := range j.left[k*n : (k+1)*n] {
 			left += power(v)
 		}
-		j.rho[k] = left / math.Max(float64(n)-lost, 0.2*float64(n))
+		j.rho[k] = left / max(float64(n)-lost, 0.2*float64(n))
 	}
 	j.doubt()
 }
@@ -82,7 +82,7 @@ func (j *joint) law() bool {
 		var moved float64
 		for k := range left {
 			e := j.dev[k] - dc - db*j.slopeB[k]
-			moved = math.Max(moved, math.Abs(e-left[k]))
+			moved = max(moved, math.Abs(e-left[k]))
 			left[k] = e
 		}
 		if pass == 0 {
@@ -97,7 +97,7 @@ func (j *joint) law() bool {
 			}
 			j.scatter *= 2
 		}
-		j.spread(left, math.Max(1, 8-float64(pass)))
+		j.spread(left, max(1, 8-float64(pass)))
 	}
 	j.f1 *= math.Exp(dc / centsPerNeper)
 	j.b += db
@@ -133,12 +133,12 @@ func (j *joint) scale(left []float64, heard int) float64 {
 		return 0
 	}
 	if heard < 8 {
-		return math.Min(1, j.atMost(left, heard))
+		return min(1, j.atMost(left, heard))
 	}
 	if j.noiseExplains(left, heard) {
 		return 0
 	}
-	return math.Min(1, math.Sqrt(j.robustScatter(left))/0.3)
+	return min(1, math.Sqrt(j.robustScatter(left))/0.3)
 }
 
 // atMost returns how wide the scatter is at most, as a part of lawWidth: where a few partials keep to the law so

@@ -129,7 +129,7 @@ func (j *joint) others(briefly bool) {
 	fastest := 0.0
 	if len(j.s.warped) > 0 {
 		for _, v := range j.s.rate {
-			fastest = math.Max(fastest, math.Abs(v))
+			fastest = max(fastest, math.Abs(v))
 		}
 	}
 	for l, r := range j.active {
@@ -151,16 +151,16 @@ func (j *joint) others(briefly bool) {
 				continue
 			}
 			b := &j.references[k]
+			far := bins * float64(j.number[k]-j.number[l])
+			if far*far*limit > 1 && !b.rejoined {
+				continue
+			}
 			f, m := dirichlet(a.one*b.one, a.all*b.all, fade), dirichlet(conj(a.one)*b.one, conj(a.all)*b.all, fade)
 			if b.rejoined {
 				f, m = j.response(k, l)
 			}
 			j.kernel[k*na+l], j.mirror[k*na+l] = f, m
 			if c == 0 {
-				continue
-			}
-			far := bins * float64(j.number[k]-j.number[l])
-			if far*far*limit > 1 && !b.rejoined {
 				continue
 			}
 			if power(f)+power(m) > limit {

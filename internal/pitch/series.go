@@ -61,7 +61,7 @@ type warp struct {
 func (w warp) psi(at, fs float64) float64 {
 	var p float64
 	if w.depth != 0 {
-		t := math.Max(0, (at-w.onset)/fs)
+		t := max(0, (at-w.onset)/fs)
 		p = -w.depth / centsPerNeper * w.tau * math.Exp(-t/w.tau)
 	}
 	if w.quad != 0 || w.cubic != 0 {
@@ -77,7 +77,7 @@ func (w warp) course(dst []float64, at, step, fs float64) {
 	if w.depth != 0 {
 		p := -w.depth / centsPerNeper * w.tau
 		t, dt := (at-w.onset)/fs/w.tau, step/fs/w.tau
-		fall := p * math.Exp(-math.Max(0, t))
+		fall := p * math.Exp(-max(0, t))
 		per := math.Exp(-dt)
 		for i := range dst {
 			dst[i] = fall
@@ -101,7 +101,7 @@ func (w warp) course(dst []float64, at, step, fs float64) {
 func (w warp) rate(at, fs float64) float64 {
 	var p float64
 	if w.depth != 0 {
-		t := math.Max(0, (at-w.onset)/fs)
+		t := max(0, (at-w.onset)/fs)
 		p = w.depth / centsPerNeper * math.Exp(-t/w.tau)
 	}
 	u := (at - w.middle) / fs

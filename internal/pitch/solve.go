@@ -71,9 +71,9 @@ func (j *joint) explained() float64 {
 // noise sets the power of the noise per sample from what the model leaves of the window's
 // energy after this step, and the noise of every block accordingly.
 func (j *joint) noise(explained float64) {
-	free := math.Max(1, float64(j.s.samples()-4*len(j.active)-2))
+	free := max(1, float64(j.s.samples()-4*len(j.active)-2))
 	// The difference of two large energies has few digits.
-	j.white = math.Max((j.s.energy-explained)/free, math.Max(j.quiet/2, 1e-6*j.s.energy/float64(j.s.samples())))
+	j.white = max((j.s.energy-explained)/free, max(j.quiet/2, 1e-6*j.s.energy/float64(j.s.samples())))
 	j.rho = grow(j.rho, len(j.active))
 	for k := range j.rho {
 		j.rho[k] = j.white / float64(j.s.length)
@@ -118,7 +118,7 @@ func (j *joint) update() {
 		v := j.devCov[k*na+k] * perS * perS // [1/s²]
 		step := -real(j.rhs[na+k]*j.reach[k]) * perS
 		limit := 0.7 / j.width[k]
-		a := j.alpha[r] + math.Max(-limit, math.Min(limit, step))
+		a := j.alpha[r] + max(-limit, min(limit, step))
 		a = j.allowed((a*decaySigma*decaySigma + decayMean*v) / (decaySigma*decaySigma + v))
 		// The amplitude found is that at the centroid; it is kept as that at the loudest end.
 		from := j.alpha[r] * (j.centre[k] - j.loudest(r))

@@ -10,7 +10,7 @@ const stiffSteps = 120
 // the B under which the partials hold most of the power of x, and how well that tells it.
 func (f *fitter) stiffen(x []float64, k known) known {
 	span := float64(len(x)) / f.fs
-	low, high := math.Max(0, k.b-2.5*k.sigmaB), k.b+2.5*k.sigmaB
+	low, high := max(0, k.b-2.5*k.sigmaB), k.b+2.5*k.sigmaB
 	top := 2
 	for top < 6 && partialHz(k.f1, high, top+1) < 0.45*f.fs {
 		top++
@@ -32,7 +32,7 @@ func (f *fitter) stiffen(x []float64, k known) known {
 		}
 	}
 	// That is as good as the lowest of the other partials has been told, or the step.
-	k.b, k.sigmaB = best, math.Max(step, 0.15/(span*partialHzByB(k.f1, best, top)))
+	k.b, k.sigmaB = best, max(step, 0.15/(span*partialHzByB(k.f1, best, top)))
 	return k
 }
 

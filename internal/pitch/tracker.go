@@ -134,7 +134,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		cfg.MinHz = 25
 	}
 	if cfg.MaxHz == 0 {
-		cfg.MaxHz = math.Min(5000, 0.4*cfg.SampleRate)
+		cfg.MaxHz = min(5000, 0.4*cfg.SampleRate)
 	}
 	if !(cfg.MinHz >= 15 && cfg.MaxHz <= 0.45*cfg.SampleRate && cfg.MinHz*1.5 < cfg.MaxHz) {
 		return nil, fmt.Errorf("pitch: range of %g to %g Hz: want 15 Hz or more, less than 0.45 of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz)
@@ -154,7 +154,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		t.note.partials, t.note.live = youngPartials, true
 	}
 	t.note.room(t.m, int(t.bankS()*t.fs))
-	t.probe.room(t.m, int(math.Max(acquireS, math.Max(checkS, echoFitS))*t.fs)+t.m)
+	t.probe.room(t.m, int(max(acquireS, max(checkS, echoFitS))*t.fs)+t.m)
 	return t, nil
 }
 
@@ -164,7 +164,7 @@ func (t *Tracker) bankS() float64 {
 	case t.cfg.Window[1] > 0:
 		return t.cfg.Window[1] + 0.1
 	case t.cfg.Live:
-		return math.Max(noteS, 2*liveS)
+		return max(noteS, 2*liveS)
 	}
 	return noteS
 }
@@ -173,7 +173,7 @@ func (t *Tracker) bankS() float64 {
 // Config.MinHz. hz are pitches that are likely to sound, such as that of the one string being
 // tuned: they are tried first, and found within two or three periods; others are found as ever.
 func (t *Tracker) Expect(lowest float64, hz []float64) {
-	t.lowest = math.Max(t.cfg.MinHz, math.Min(lowest, t.cfg.MaxHz/2))
+	t.lowest = max(t.cfg.MinHz, min(lowest, t.cfg.MaxHz/2))
 	t.expect = append(t.expect[:0], hz...)
 }
 
@@ -283,7 +283,7 @@ func (t *Tracker) hop(emit func(*Reading)) {
 		t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
 	}
 	if t.state != waiting {
-		t.peak = math.Max(t.peak, t.power)
+		t.peak = max(t.peak, t.power)
 	}
 	if t.state != waiting {
 		t.ask()
@@ -313,8 +313,8 @@ func (t *Tracker) acquire() {
 		return
 	}
 	t.tries++
-	t.nextTry = t.next + int64(math.Max(0.012, math.Min(0.6*window, 0.085))*t.fs)
-	if t.lock(math.Min(window, acquireS)) {
+	t.nextTry = t.next + int64(max(0.012, min(0.6*window, 0.085))*t.fs)
+	if t.lock(min(window, acquireS)) {
 		return
 	}
 	if window >= 0.9*acquireS {
@@ -452,7 +452,7 @@ const clearSNR = 20
 func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 	// At the first chance each frame counts; later a frame more of the same says the same.
 	beyond := window - shortestPeriods/slices.Min(t.expect)
-	t.nextExpected = t.next + int64(math.Max(0, 0.25*beyond)*t.fs)
+	t.nextExpected = t.next + int64(max(0, 0.25*beyond)*t.fs)
 	for _, hz := range t.expect {
 		if window > 8/hz || window < shortestPeriods/hz {
 			continue
@@ -488,14 +488,14 @@ func (t *Tracker) sharpOnset(from int64) int64 {
 	var peak, before float64
 	x := t.past.from(begin, min(from+2*int64(t.frame), t.next))
 	for _, v := range x {
-		peak = math.Max(peak, math.Abs(v))
+		peak = max(peak, math.Abs(v))
 	}
 	quiet := t.past.from(max(begin-int64(edgeMemoryS*t.fs), t.past.begin), begin)
 	for _, v := range quiet {
 		before += v * v / float64(len(quiet))
 	}
 	const clear = 5 // times its root mean square
-	least := math.Min(peak/2, math.Max(peak/10, clear*math.Sqrt(before)))
+	least := min(peak/2, max(peak/10, clear*math.Sqrt(before)))
 	for i, v := range x {
 		if math.Abs(v) > least {
 			return begin + int64(i) + 1
@@ -574,7 +574,7 @@ func (t *Tracker) period(window float64) (period, bool) {
 // anyPeriod returns the period of the latest window seconds, however clear.
 func (t *Tracker) anyPeriod(window float64) (period, bool) {
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	minHz := math.Max(t.lowest, 3.2/window)
+	minHz := max(t.lowest, 3.2/window)
 	if minHz*1.1 > t.cfg.MaxHz {
 		return period{}, false
 	}

@@ -190,7 +190,7 @@ func TestPluckOverARingingNeighbour(t *testing.T) {
 			s.pluck(sound.String(hz*4/3), 1.8003, -17, newRand(3))
 			h := listen(t, Config{Live: live}, s.x, 512)
 			for _, n := range h.notes {
-				if lower, upper := math.Abs(cents(n.F1Hz, hz)), math.Abs(cents(n.F1Hz, hz*4/3)); math.Min(lower, upper) > 3 {
+				if lower, upper := math.Abs(cents(n.F1Hz, hz)), math.Abs(cents(n.F1Hz, hz*4/3)); min(lower, upper) > 3 {
 					t.Errorf("%g Hz under its fourth: a note of %.3f Hz", hz, n.F1Hz)
 				}
 			}
@@ -237,7 +237,7 @@ func TestTurnedPeg(t *testing.T) {
 			if math.IsNaN(first) {
 				first = phase
 			}
-			turns = math.Max(turns, math.Abs(math.Remainder(phase-first, 1)))
+			turns = max(turns, math.Abs(math.Remainder(phase-first, 1)))
 		}
 		if turns > 0.01 {
 			t.Errorf("%d samples at a time: the phase of partial 1 wanders by %.3f turns, want at most 0.01", block, turns)
@@ -270,7 +270,7 @@ func TestWeakFundamentalIsReadSoon(t *testing.T) {
 			s.pluck(spec, at, -20, newRand(100+i))
 			first := math.Inf(1)
 			for _, r := range listen(t, Config{Live: true}, s.x, 512).sounding() {
-				first = math.Min(first, float64(r.At)/testRate-at)
+				first = min(first, float64(r.At)/testRate-at)
 				if off := cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+2 {
 					t.Errorf("%g Hz, seed %d/%d: %+.1f ± %.2f cents at %.3f s", hz, testSeed, i, off, r.SigmaCents, float64(r.At)/testRate-at)
 					break

@@ -29,8 +29,8 @@ func (w *watch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
 // lookLength returns the sub-blocks of a short look at partials: 25 ms, or less for high notes, and
 // four periods at least.
 func (t *Tracker) lookLength() int {
-	s := math.Max(math.Min(0.025, 11/t.base.F1Hz), 4/t.base.F1Hz)
-	return int(math.Max(0.016, s) * t.fs / float64(t.m))
+	s := max(min(0.025, 11/t.base.F1Hz), 4/t.base.F1Hz)
+	return int(max(0.016, s) * t.fs / float64(t.m))
 }
 
 // look takes a look and sets ahead, and sees a hand on the peg.
@@ -69,7 +69,7 @@ func (t *Tracker) look() {
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= t.expected()
 	}
-	if math.Abs(t.ahead) > math.Min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart())) {
+	if math.Abs(t.ahead) > min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart())) {
 		t.fastAt = t.next
 	}
 	if math.Abs(ahead) <= limit {
@@ -108,7 +108,7 @@ func (t *Tracker) swing() float64 {
 		return 0
 	}
 	along := xy - x*y/n
-	return math.Sqrt(math.Max(0, yy-y*y/n-along*along/(xx-x*x/n)) / (n - 2))
+	return math.Sqrt(max(0, yy-y*y/n-along*along/(xx-x*x/n)) / (n - 2))
 }
 
 // expected returns how far (cents) from the last reading the glide that was found lets the pitch lie on
@@ -137,7 +137,7 @@ const (
 // lookApart returns the time between two looks that are compared, in seconds: they share no samples,
 // and the fundamental turns so little between them that a swing of half a semitone is told.
 func (t *Tracker) lookApart() float64 {
-	return math.Max(float64(t.lookLength()*t.m)/t.fs, math.Max(0.025, math.Min(0.05, 11/t.base.F1Hz)))
+	return max(float64(t.lookLength()*t.m)/t.fs, max(0.025, min(0.05, 11/t.base.F1Hz)))
 }
 
 // looksApart returns how many hops lie between two looks that are compared.
@@ -175,7 +175,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 		off[seen] = w.ahead(p, apart, t.fs) / (p.Hz * between) * centsPerNeper
 		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
 		length := t.fitWindow * t.fs
-		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * math.Max(1, math.Pow(10, faded/20))
+		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * max(1, math.Pow(10, faded/20))
 		seen++
 	}
 	if seen <= gone { // the note has all but ended
@@ -184,7 +184,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 	slices.Sort(off[:seen])
 	ahead = (off[(seen-1)/2] + off[seen/2]) / 2
 	// A string that is turned takes all its partials along; whatever else sounds does not.
-	if seen > 1 && off[seen-1]-off[0] > math.Max(turnedCents, 0.5*math.Abs(ahead)) {
+	if seen > 1 && off[seen-1]-off[0] > max(turnedCents, 0.5*math.Abs(ahead)) {
 		return 0, 0
 	}
 	noise /= math.Pow(float64(seen), 1.5)
@@ -198,7 +198,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 // lowest, and those that no hand, nor the swing that was seen, turns by more in a hop than can be told.
 func (t *Tracker) watched() (parts []Partial, loudest float64) {
 	hop := float64(4*t.frame) / t.fs // s
-	fastest := math.Max(fastestHand, 3*t.swung)
+	fastest := max(fastestHand, 3*t.swung)
 	loudest = math.Inf(-1)
 	n := 0
 	for n < len(t.base.Partials) {
@@ -206,7 +206,7 @@ func (t *Tracker) watched() (parts []Partial, loudest float64) {
 		if p.N > watchedBand || n > 0 && p.Hz*hop*fastest > 0.4*centsPerNeper {
 			break
 		}
-		loudest = math.Max(loudest, p.LevelDB)
+		loudest = max(loudest, p.LevelDB)
 		n++
 	}
 	return t.base.Partials[:n], loudest
@@ -237,7 +237,7 @@ func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.ha
 func (t *Tracker) turn() {
 	f1 := t.base.F1Hz * math.Exp(t.ahead/centsPerNeper)
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
-	t.base.SigmaCents = math.Hypot(t.fitSigma, math.Max(2*math.Abs(t.ahead), t.swung))
+	t.base.SigmaCents = math.Hypot(t.fitSigma, max(2*math.Abs(t.ahead), t.swung))
 	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
 	t.base.shift(f1)
 	t.moved = true

@@ -53,7 +53,7 @@ const (
 // a pitch sounds. x should hold at least three periods of minHz.
 func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, bool) {
 	// A guess needs no more than an acquisition does; the middle of the window is as good as any.
-	n := min(len(x), int(math.Max(acquireS, 4/minHz)*e.fs))
+	n := min(len(x), int(max(acquireS, 4/minHz)*e.fs))
 	begin := (len(x) - n) / 2
 	p, ok := e.yin.find(x[begin:begin+n], e.fs, minHz, maxHz)
 	if !ok || p.aperiodicity > noPeriodDip {

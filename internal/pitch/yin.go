@@ -82,10 +82,10 @@ func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
 // band-limited interpolation.
 func (y *yin) bottom(lag int) (at, depth float64) {
 	a, b, c := y.norm[lag-1], y.norm[lag], y.norm[lag+1]
-	depth = math.Max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
+	depth = max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
 	if lag < fineLags && lag+sincReach < y.lags && y.d[lag] > 0 {
 		at, least := y.fine(lag)
-		return at, math.Max(0, math.Min(b, b*least/y.d[lag]))
+		return at, max(0, min(b, b*least/y.d[lag]))
 	}
 	return float64(lag) + vertex(y.d[lag-1], y.d[lag], y.d[lag+1]), depth
 }
@@ -100,7 +100,7 @@ const (
 // most one.
 func vertex(a, b, c float64) float64 {
 	if bend := a - 2*b + c; bend > 0 {
-		return math.Max(-1, math.Min(1, 0.5*(a-c)/bend))
+		return max(-1, min(1, 0.5*(a-c)/bend))
 	}
 	return 0
 }
@@ -175,7 +175,7 @@ func (y *yin) difference(x []float64, lags int) {
 	y.plan.Sequence(y.pad, y.spec)
 	scale := 2 / float64(y.size)
 	for tau := range lags + 1 {
-		y.d[tau] = math.Max(0, head+tail-scale*y.pad[tau])
+		y.d[tau] = max(0, head+tail-scale*y.pad[tau])
 		if tau+w < len(x) {
 			tail += x0[tau+w]*x0[tau+w] - x0[tau]*x0[tau]
 		}
@@ -214,7 +214,7 @@ func (y *yin) dip(first, lags int, shortest float64) (chosen, lowest int, ok boo
 	}
 	limit := deepest
 	if deepest < 0.5 {
-		limit = math.Max(yinThreshold, 1.5*deepest+0.02)
+		limit = max(yinThreshold, 1.5*deepest+0.02)
 	}
 	for i := first; i < lags; i++ {
 		if !y.local(i) {

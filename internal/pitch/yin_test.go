@@ -33,8 +33,8 @@ func TestYINOnPeriodicSounds(t *testing.T) {
 		{"missing fundamental, harmonics 4 to 12", 4, 12, 1000, 5},
 	} {
 		for hz := 25.0; hz <= tc.topHz; hz *= math.Exp2(1.0 / 7) {
-			n := int(math.Max(2048, 3.6*testRate/hz))
-			p, ok := y.find(harmonics(n, hz, testRate, tc.first, tc.last), testRate, math.Max(20, 3.2*testRate/float64(n)), 5200)
+			n := int(max(2048, 3.6*testRate/hz))
+			p, ok := y.find(harmonics(n, hz, testRate, tc.first, tc.last), testRate, max(20, 3.2*testRate/float64(n)), 5200)
 			if !ok || math.Abs(cents(p.hz, hz)) > tc.tol {
 				t.Errorf("%s of %.2f Hz: read %.3f Hz (%v), want within %g cents", tc.name, hz, p.hz, ok, tc.tol)
 			}
@@ -66,10 +66,10 @@ func TestYINIsNeverAnOctaveOff(t *testing.T) {
 		spec := sound.String(hz)
 		spec.Pluck = 0.08 + 0.3*rng.Float64()
 		spec.SNRdB = 10 + 30*rng.Float64()
-		n := int(math.Max(1200, (3.5+4.5*rng.Float64())*testRate/hz))
+		n := int(max(1200, (3.5+4.5*rng.Float64())*testRate/hz))
 		x := make([]float64, n)
 		spec.Render(x, testRate, rng)
-		lowest := math.Max(0.6*reg[0], 3.2*testRate/float64(n))
+		lowest := max(0.6*reg[0], 3.2*testRate/float64(n))
 		if p, ok := y.find(x, testRate, lowest, 1.5*reg[1]); !ok || math.Abs(cents(p.hz, hz)) > 60 {
 			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, plucked at %.2f, %d samples: read %.2f Hz (%v, deepest %.2f)",
 				testSeed, trial, hz, spec.SNRdB, spec.Pluck, n, p.hz, ok, p.deepestHz)
