@@ -13,10 +13,9 @@ import (
 // once these have shown that it does ring on.
 type echo struct {
 	voices  []voice
-	asked   voice // of the last note: whether it rings on is not known yet
-	early   bool  // it was asked a first time
-	pending bool  // it is too early to ask: nothing else can be told either
-	spare   []tone
+	asked   voice     // of the last note: whether it rings on is not known yet
+	once    bool      // that was asked a first time
+	pending bool      // it is too early to ask, and nothing else can be read beside it
 	sum     []float64 // work space
 	hann    []float64
 }
@@ -38,7 +37,7 @@ const (
 	echoAskS        = 0.03  // s after it that tell whether what is loud does, at least
 	echoPeriods     = 2.0   // of its pitch, the same
 	echoTellS       = 0.1   // the same of what is faint
-	echoTellPeriods = 5.0   //
+	echoTellPeriods = 5.0   // of its pitch
 	echoTold        = 9     // partials that tell, the loudest
 	echoLeastDB     = 60.0  // below the loudest up to which one is taken out
 	echoLow         = 0.7   // of itself that must be found of what rings on, and
@@ -53,7 +52,7 @@ const (
 // foretell asks, of the note that sounded up to the onset at sample at, how it will go on.
 func (t *Tracker) foretell(at int64) {
 	e := &t.echo
-	e.asked.tones, e.early = e.asked.tones[:0], false
+	e.asked.tones, e.once = e.asked.tones[:0], false
 	end := at - int64(t.frame) // the onset is seen up to a frame late
 	start := max(end-int64(echoFitS*t.fs), t.past.begin, t.body())
 	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < echoFaint*t.levels.power {
@@ -129,7 +128,7 @@ func (t *Tracker) ask() {
 	case age < early:
 		e.pending = v.power() > echoLoud*t.levels.power
 		return
-	case e.early && age < max(echoTellS, echoTellPeriods/v.hz):
+	case e.once && age < max(echoTellS, echoTellPeriods/v.hz):
 		return
 	case v.at < t.past.begin:
 		v.tones = v.tones[:0]
@@ -142,13 +141,13 @@ func (t *Tracker) ask() {
 		power += s * s / float64(len(x)-begun)
 	}
 	share := v.power() / power
-	last := e.early
-	e.early = true
+	again := e.once
+	e.once = true
 	switch {
 	case !(share > echoFaint):
 		v.tones = v.tones[:0]
 		return
-	case last:
+	case again:
 		if m := e.found(v, x[begun:], begun); !(m > echoLow && m < echoHigh) {
 			v.tones = v.tones[:0]
 			return
@@ -156,18 +155,16 @@ func (t *Tracker) ask() {
 	case share < echoLoud:
 		return
 	}
-	on := voice{tones: append(e.spare[:0], v.tones...), at: v.at, hz: v.hz}
-	e.spare = nil
+	on := voice{tones: slices.Clone(v.tones), at: v.at, hz: v.hz}
 	e.sum = grow(e.sum, len(x))
 	on.sound(e.sum)
-	if !last {
+	if !again {
 		var xp, pp float64
 		for i, p := range e.sum[begun:] {
 			xp += x[begun+i] * p
 			pp += p * p
 		}
 		if !(xp > echoLow*pp && xp < echoHigh*pp) {
-			e.spare = on.tones
 			return
 		}
 	}

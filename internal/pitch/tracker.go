@@ -252,6 +252,8 @@ func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
 	if t.state == tracking && plucked {
 		t.foretell(at)
+	} else if !plucked {
+		t.echo.asked.tones = t.echo.asked.tones[:0]
 	}
 	t.earlier = 0
 	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < edgeMemoryS*t.fs {
