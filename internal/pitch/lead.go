@@ -164,21 +164,24 @@ func (l *leads) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64
 	var sums [2]float64
 	for m, f := range g {
 		f = f[:len(weight)]
-		var w, wt, wy, wff, wfg float64
-		other := g[0][:len(weight)]
+		var w, wt, wy, wff float64
+		time, lead := l.time[:len(weight)], lead[:len(weight)]
 		for i, v := range weight {
 			x := v * f[i]
 			w += x
-			wt += x * l.time[i]
+			wt += x * time[i]
 			wy += x * lead[i]
 			wff += x * f[i]
-			wfg += x * other[i]
 		}
 		sums[m] = w
 		gram[0][1+m] = (wt - w*p.wt/p.w) * perCent
 		gram[1+m][1+m] = wff - w*w/p.w
 		if m == 1 {
-			gram[1][2] = wfg - sums[0]*w/p.w
+			var both float64
+			for i, v := range weight {
+				both += v * f[i] * g[0][i]
+			}
+			gram[1][2] = both - sums[0]*w/p.w
 		}
 		to[1+m] = wy - w*p.wy/p.w
 	}
