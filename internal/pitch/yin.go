@@ -37,9 +37,14 @@ type period struct {
 
 // prepare makes plan and work space for windows of n samples.
 func (y *yin) prepare(n int) {
-	size := 1
-	for size < n { // lags reach only over samples that are there: nothing wraps round
-		size *= 2
+	size := 4                      // 4, 6, 8, 12, 16 ...
+	for twice := size; size < n; { // lags reach only over samples that are there: nothing wraps round
+		if size == twice {
+			size += size / 2
+		} else {
+			twice *= 2
+			size = twice
+		}
 	}
 	if size == y.size {
 		return
