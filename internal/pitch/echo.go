@@ -52,7 +52,6 @@ const (
 // foretell asks, of the note that sounded up to the onset at sample at, how it will go on.
 func (t *Tracker) foretell(at int64) {
 	e := &t.echo
-	e.asked.tones, e.once = e.asked.tones[:0], false
 	end := at - int64(t.frame) // the onset is seen up to a frame late
 	start := max(end-int64(echoFitS*t.fs), t.past.begin, t.body())
 	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < echoFaint*t.levels.power {
@@ -66,8 +65,7 @@ func (t *Tracker) foretell(at int64) {
 	}
 	m := int64(t.m)
 	from, to := max(0, int((start-f.bank.first)/m)), min(f.bank.n, int((end-f.bank.first)/m))
-	prior := t.note.start.prior
-	k := known{f1: t.base.F1Hz, sigmaCents: 2 + t.base.SigmaCents, b: t.base.B, sigmaB: min(prior.sigma, 1e-6+2*t.base.BSigma), prior: prior, top: 3}
+	k := t.known(t.base.F1Hz, 2+t.base.SigmaCents)
 	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
 		return
 	}
@@ -136,11 +134,11 @@ func (t *Tracker) ask() {
 	}
 	x := t.past.from(v.at, t.past.end())
 	begun := min(max(0, int(t.from-v.at)), len(x))
-	var power float64
+	var all float64
 	for _, s := range x[begun:] {
-		power += s * s / float64(len(x)-begun)
+		all += s * s
 	}
-	share := v.power() / power
+	share := v.power() * float64(len(x)-begun) / all
 	again := e.once
 	e.once = true
 	switch {
@@ -247,5 +245,11 @@ func (e *echo) takeOut(x []float64, fs float64) {
 	e.voices = kept
 }
 
+// renew drops the question about the last note, for one about the next.
+func (e *echo) renew() { e.asked.tones, e.once = e.asked.tones[:0], false }
+
 // forget drops all that rings on.
-func (e *echo) forget() { e.voices, e.asked.tones = e.voices[:0], e.asked.tones[:0] }
+func (e *echo) forget() {
+	e.renew()
+	e.voices = e.voices[:0]
+}

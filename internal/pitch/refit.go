@@ -250,9 +250,13 @@ func (t *Tracker) still(window float64) {
 
 // anew returns what is known of the note when its pitch has been moved: where the phases have followed
 // it to, and the stiffness of the string.
-func (t *Tracker) anew() known {
+func (t *Tracker) anew() known { return t.known(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents)) }
+
+// known returns what is known of the note where its pitch is f1 (Hz) to sigmaCents: the stiffness of the string
+// holds, as the last good fit taught it.
+func (t *Tracker) known(f1, sigmaCents float64) known {
 	return known{
-		f1: t.base.F1Hz, sigmaCents: min(8, 1+2*t.base.SigmaCents), b: t.base.B,
+		f1: f1, sigmaCents: sigmaCents, b: t.base.B,
 		sigmaB: max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
 	}
 }
@@ -391,8 +395,7 @@ func (t *Tracker) retune(f1 float64) {
 	latest := t.next - int64(2*t.window()*t.fs)
 	start := t.aligned(max(latest, f.bank.first, t.past.begin))
 	all := t.past.from(start, t.next)
-	// The last fit may have failed: what the last good one taught of the stiffness holds.
-	k := known{f1: f1, sigmaCents: 3, b: t.base.B, sigmaB: max(1e-6, 2*t.base.BSigma), prior: f.start.prior, top: 3}
+	k := t.known(f1, 3)
 	if !f.load(all, start, k) {
 		f.tune(k.f1, k.b, start)
 		f.pushAll(all)

@@ -250,10 +250,12 @@ func (t *Tracker) due() bool {
 // begin starts on a new sound.
 func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
-	if t.state == tracking && plucked {
+	switch {
+	case !plucked:
+		t.echo.renew()
+	case t.state == tracking:
+		t.echo.renew()
 		t.foretell(at)
-	} else if !plucked {
-		t.echo.asked.tones = t.echo.asked.tones[:0]
 	}
 	t.earlier = 0
 	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < edgeMemoryS*t.fs {

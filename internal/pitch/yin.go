@@ -37,14 +37,13 @@ type period struct {
 
 // prepare makes plan and work space for windows of n samples.
 func (y *yin) prepare(n int) {
-	size := 4                      // 4, 6, 8, 12, 16 ...
-	for twice := size; size < n; { // lags reach only over samples that are there: nothing wraps round
-		if size == twice {
-			size += size / 2
-		} else {
-			twice *= 2
-			size = twice
-		}
+	// Lags reach only over samples that are there: nothing wraps round.
+	size := 4
+	for size < n && 3*size/2 < n {
+		size *= 2
+	}
+	if size < n {
+		size = 3 * size / 2
 	}
 	if size == y.size {
 		return
