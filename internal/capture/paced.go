@@ -27,6 +27,9 @@ func newPaced(src Source) *paced {
 
 func (p *paced) Live() bool { return true }
 
+// Waits is true: what is late is still there, and is then read faster until it has caught up.
+func (p *paced) Waits() bool { return true }
+
 func (p *paced) Read(ctx context.Context, dst []float64) (Block, error) {
 	if p.start.IsZero() {
 		p.start = time.Now()

@@ -39,6 +39,15 @@ type Source interface {
 	Close() error
 }
 
+// Waits reports whether s waits for its reader, so that a reader that is late loses nothing: by what
+// s tells by a method Waits, as a recording played in real time does, or else whenever it is not live.
+func Waits(s Source) bool {
+	if w, ok := s.(interface{ Waits() bool }); ok {
+		return w.Waits()
+	}
+	return !s.Live()
+}
+
 // TrueRate returns the sample rate of s, in Hz, as well as it is known: what s tells by a method
 // TrueRate, as clock.Correct makes it, or else what it calls its sample rate.
 func TrueRate(s Source) float64 {

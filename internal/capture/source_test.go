@@ -218,6 +218,9 @@ func TestPaced(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		path := writeFile(t, "x.wav", w.bytes())
 		src := mustOpen(t, path, Options{Paced: true})
+		if !Waits(src) || !Waits(mustOpen(t, path, Options{})) {
+			t.Error("a recording does not wait for its reader")
+		}
 		if !src.Live() || mustOpen(t, path, Options{}).Live() {
 			t.Error("a paced recording is live, another one is not")
 		}

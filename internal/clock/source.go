@@ -30,6 +30,9 @@ func (c *corrected) Clock() Correction { return c.correction }
 
 func (c *corrected) TrueRate() float64 { return c.correction.Rate(c.SampleRate()) }
 
+// Waits is what capture.Waits tells of the source itself.
+func (c *corrected) Waits() bool { return capture.Waits(c.Source) }
+
 // Len is how many samples a recording has; 0 if that is not known.
 func (c *corrected) Len() int64 {
 	if sized, ok := c.Source.(interface{ Len() int64 }); ok {

@@ -25,6 +25,7 @@ type script struct {
 	name  string
 	rate  int
 	live  bool
+	waits bool // for its reader, though it is live
 	steps []step
 
 	mu    sync.Mutex
@@ -35,6 +36,7 @@ type script struct {
 func (s *script) Name() string    { return s.name }
 func (s *script) SampleRate() int { return s.rate }
 func (s *script) Live() bool      { return s.live }
+func (s *script) Waits() bool     { return s.waits || !s.live }
 func (s *script) Close() error    { return nil }
 
 func (s *script) Read(ctx context.Context, dst []float64) (capture.Block, error) {

@@ -24,7 +24,7 @@ type queue struct {
 	now     func() time.Time
 	free    chan *packet
 	filled  chan *packet
-	scratch *packet // read into, and dropped, while a live queue is full
+	scratch *packet // read into, and dropped, while the queue of a device is full
 }
 
 func newQueue(source capture.Source, blockLen, blocks int, now func() time.Time) *queue {
@@ -44,9 +44,9 @@ func newQueue(source capture.Source, blockLen, blocks int, now func() time.Time)
 // run reads until the source ends, then closes filled. Only an error that is neither the end of
 // the input, nor a lost device, nor the end of ctx is returned.
 //
-// From a live source it goes on reading while the analysis is behind, so that the device is
-// never held up; what then finds no room is dropped, and shows to the analysis as a jump of the
-// sample index. Any other source waits.
+// From a device it goes on reading while the analysis is behind, so that the device is never held
+// up; what then finds no room is dropped, and shows to the analysis as a jump of the sample index.
+// A source that waits for its reader, such as a recording played in real time, is left to wait.
 func (q *queue) run(ctx context.Context) error {
 	defer close(q.filled)
 	for {
@@ -95,7 +95,7 @@ func (q *queue) read(ctx context.Context, p *packet) error {
 
 // room returns a packet to read into, or nil when ctx has ended.
 func (q *queue) room(ctx context.Context) *packet {
-	if q.source.Live() {
+	if !capture.Waits(q.source) {
 		select {
 		case p := <-q.free:
 			return p

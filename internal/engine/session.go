@@ -129,8 +129,8 @@ func (s *Session) Latency() Latency { return s.delays.summary() }
 // Run runs until the source ends, ctx ends, or the source or a sink fails; only failure is an
 // error. At the end of the source the sinks have been shown everything.
 //
-// A live source is never held up: each sink then gets the latest frame, and misses those that
-// came while it was busy. From a recording every sink gets every frame.
+// A device is never held up. From a live source each sink gets the latest frame, and misses those
+// that came while it was busy; from a recording read as fast as it goes every sink gets every frame.
 //
 // A sink that hangs, such as a pipe that nobody reads, is left behind a second after ctx ends.
 func (s *Session) Run(ctx context.Context) error {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/clock"
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
@@ -87,6 +88,25 @@ func after(d time.Duration) <-chan struct{} {
 	c := make(chan struct{})
 	time.AfterFunc(d, func() { close(c) })
 	return c
+}
+
+// A recording that is played in real time waits for an analysis that is late: no sound is lost, also
+// where the source is wrapped as for a corrected clock.
+func TestPlayedRecordingWaits(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		src := &script{name: "a.wav", rate: 48000, live: true, waits: true, steps: blocks(6*queueBlocks, 512)}
+		stall := time.Minute
+		tracker := &parrot{reading: sounding(330), before: func() { time.Sleep(stall); stall = 0 }}
+		all := &roll{}
+		corrected := clock.Correct(src, clock.Correction{PPM: 12, By: clock.ByUser})
+		s := NewSession(Config{Source: corrected, Tracker: tracker, Resolver: &guitar{}, Sinks: []Sink{all}})
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if last := all.frames[len(all.frames)-1]; last.Gaps != 0 || tracker.pushed != 6*queueBlocks*512 {
+			t.Errorf("%d gaps, %d of %d samples analysed", last.Gaps, tracker.pushed, 6*queueBlocks*512)
+		}
+	})
 }
 
 // An analysis that is too slow loses samples, and says so.

@@ -19,6 +19,9 @@ type tap struct {
 // TrueRate is that of the source.
 func (t *tap) TrueRate() float64 { return capture.TrueRate(t.Source) }
 
+// Waits is what capture.Waits tells of the source.
+func (t *tap) Waits() bool { return capture.Waits(t.Source) }
+
 // Clock is the correction of the source's clock.
 func (t *tap) Clock() clock.Correction { return clock.Of(t.Source) }
 
