@@ -1,6 +1,11 @@
 package detune
 
-import "math"
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // slack is by how much the worst error of the second step may be above that of the first, in cents:
 // above the rounding of both.
@@ -15,7 +20,7 @@ func (s *system) worstError() ([]float64, error) {
 		for i := range d.notes {
 			for k := range d.notes {
 				if i != k {
-					q.within(s, d.notes[i], d.notes[k], 2*limit*s.scale/d.weight)
+					q.within(s, d.chord, d.notes[i], d.notes[k], 2*limit*s.scale/d.weight)
 				}
 			}
 		}
@@ -29,7 +34,8 @@ func (s *system) worstError() ([]float64, error) {
 
 // within demands that note b of a chord is at most so many cents farther off than note a. If all
 // pairs keep that, both ways, a root exists from which no note is off by more than half of it.
-func (q *quadratic) within(s *system, a, b demandNote, most float64) {
+// Two notes that stay are what they are: the least worst error has taken account of them.
+func (q *quadratic) within(s *system, chord *Chord, a, b demandNote, most float64) {
 	row := make([]float64, len(q.g))
 	if k := s.column[a.str]; k >= 0 {
 		row[k] = 1
@@ -37,7 +43,21 @@ func (q *quadratic) within(s *system, a, b demandNote, most float64) {
 	if k := s.column[b.str]; k >= 0 {
 		row[k] = -1
 	}
-	q.rows, q.least = append(q.rows, row), append(q.least, b.base-a.base-most)
+	if floats.Norm(row, 1) > 0 {
+		q.constraints = append(q.constraints, constraint{row, b.base - a.base - most, noteSpread{chord, a.str + 1, b.str + 1, most}})
+	}
+}
+
+// A noteSpread is the constraint that two notes of a chord are at most so many cents apart in their
+// errors.
+type noteSpread struct {
+	chord *Chord
+	a, b  int // strings, from 1
+	most  float64
+}
+
+func (n noteSpread) String() string {
+	return fmt.Sprintf("strings %d and %d of chord %s within %.2f cents", n.a, n.b, n.chord.String(), n.most)
 }
 
 // leastWorst returns the solution of the linear programme

@@ -1,6 +1,7 @@
 package detune
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -125,17 +126,27 @@ func (s *system) quadratic() *quadratic {
 	}
 	for k, i := range s.strings {
 		q.h.SetSym(k, k, q.h.At(k, k)+stay)
-		q.atLeast(k, 1, s.bounds[i].lo)
-		q.atLeast(k, -1, -s.bounds[i].hi)
+		q.atLeast(k, 1, s.bounds[i].lo, moveLimit{i + 1, s.bounds[i]})
+		q.atLeast(k, -1, -s.bounds[i].hi, moveLimit{i + 1, s.bounds[i]})
 	}
 	return q
 }
 
 // atLeast demands by·x_k ≥ least.
-func (q *quadratic) atLeast(k int, by, least float64) {
+func (q *quadratic) atLeast(k int, by, least float64, about fmt.Stringer) {
 	row := make([]float64, len(q.g))
 	row[k] = by
-	q.rows, q.least = append(q.rows, row), append(q.least, least)
+	q.constraints = append(q.constraints, constraint{row, least, about})
+}
+
+// A moveLimit is the constraint that a bound sets.
+type moveLimit struct {
+	str int // from 1
+	bound
+}
+
+func (m moveLimit) String() string {
+	return fmt.Sprintf("string %d moved by %+.2f to %+.2f cents", m.str, hundredths(m.lo), hundredths(m.hi))
 }
 
 // add adds the squares of a demand's errors about their mean.
