@@ -4,12 +4,13 @@ SHELL    := /bin/bash
 FUZZTIME ?= 5s
 SEED     ?= 1
 TRIALS   ?= 100
+DIR      ?= testdata/wav/wide
 ARGS     ?=
 STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
-	accuracy-doc accuracy-strings soak screenshots lint fmt fuzz cross clean
+	accuracy-doc accuracy-strings accuracy-wide soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -58,6 +59,9 @@ accuracy-doc: need-test ## the same, written to docs/accuracy.md with its pictur
 
 accuracy-strings: need-test ## several strings at once: 30 chords of each kind, written to docs/accuracy-strings.md
 	go test -count=1 -timeout 1h -run 'Reach|Muted|Recorded' ./internal/ensemble -args -trials 30 -write $(CURDIR)/docs/accuracy-strings.md
+
+accuracy-wide: need-test ## recorded notes of any folder with a manifest.csv, also spoilt (DIR=testdata/wav/wide)
+	go run ./internal/tools/recordings -variants $(DIR)
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak

@@ -25,6 +25,7 @@ want portaudio19-dev pkg-config --exists portaudio-2.0
 if [ "$1" = test ]; then
 	want sox command -v sox
 	want flac command -v flac
+	want espeak-ng command -v espeak-ng
 	want pulseaudio command -v pulseaudio
 	want pulseaudio-utils command -v paplay
 	want libasound2-plugins pulse_plugin

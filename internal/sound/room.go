@@ -20,6 +20,12 @@ func addInRoom(dst []float64, v *Voice, start float64, r Room, rng *rand.Rand) {
 	}
 }
 
+// Reverberate returns x, a sound at sampleRate Hz that begins in a silent room, as it is heard in room r.
+// The tail after the last sample is cut off.
+func Reverberate(x []float64, sampleRate float64, r Room, rng *rand.Rand) []float64 {
+	return convolve(x, roomResponse(r, sampleRate, rng))
+}
+
 // roomResponse is 1 at time 0 followed by white noise under an exponential envelope.
 func roomResponse(r Room, sampleRate float64, rng *rand.Rand) []float64 {
 	h := make([]float64, max(int(r.RT60*sampleRate), 1))

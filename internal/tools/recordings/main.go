@@ -1,0 +1,53 @@
+// Recordings reads a folder of recorded notes with a manifest, whole and live, prints how many were
+// read, how well and how honest σ was as Markdown, with a line for each failure.
+//
+//	go run ./internal/tools/recordings [-variants] [-only TEXT] DIR
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"slices"
+	"strings"
+
+	"tunerd/internal/accuracy/recorded"
+)
+
+func main() {
+	spoilt := flag.Bool("variants", false, "read every clip also with noise, hum, a room, other sample rates and so on")
+	only := flag.String("only", "", "read only the clips whose file name or instrument has `TEXT` in it")
+	flag.Parse()
+	if flag.NArg() != 1 {
+		fmt.Fprintln(os.Stderr, "usage: recordings [-variants] [-only TEXT] DIR")
+		os.Exit(2)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, os.Stdout, flag.Arg(0), *only, *spoilt); err != nil {
+		fmt.Fprintln(os.Stderr, "error:", err)
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context, w io.Writer, dir, only string, spoilt bool) error {
+	all, err := recorded.ReadManifest(dir)
+	if err != nil {
+		return err
+	}
+	variants := []recorded.Variant{recorded.Clean}
+	if spoilt {
+		variants = append(variants, recorded.Variants(all)...)
+	}
+	clips := slices.DeleteFunc(slices.Clone(all), func(c recorded.Clip) bool {
+		return !strings.Contains(c.File(), only) && !strings.Contains(c.Instrument, only)
+	})
+	outcomes, err := recorded.Run(ctx, clips, variants)
+	if err != nil {
+		return err
+	}
+	return recorded.Report(outcomes).WriteMarkdown(w)
+}
