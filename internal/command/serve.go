@@ -168,6 +168,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 	cfg := server.TunerConfig{
 		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
 		Greeting: joinWords(caution, greeting), Keep: o.keep.serving(chat, log), Log: log,
+		FromPage: o.input == browserInput,
 	}
 	if o.osc != "" {
 		sender, err := osc.Dial(o.osc)

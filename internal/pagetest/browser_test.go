@@ -222,12 +222,6 @@ func (p *page) key(keys string) {
 	p.do(chromedp.KeyEvent(keys))
 }
 
-// click presses the first element that a selector finds.
-func (p *page) click(selector string) {
-	p.t.Helper()
-	eval[bool](p, fmt.Sprintf("(document.querySelector(%q).click(), true)", selector))
-}
-
 // eval evaluates JavaScript, and waits for it if it is a promise.
 func eval[T any](p *page, js string) T {
 	p.t.Helper()
@@ -240,19 +234,13 @@ func eval[T any](p *page, js string) T {
 	return v
 }
 
-// text returns the text of the first element that a selector finds.
-func (p *page) text(selector string) string {
-	p.t.Helper()
-	return eval[string](p, fmt.Sprintf("document.querySelector(%q)?.textContent ?? ''", selector))
-}
-
 // wait waits until a JavaScript condition holds; what says what is waited for.
 func (p *page) wait(what, condition string) {
 	p.t.Helper()
 	deadline := time.Now().Add(patience)
 	for !eval[bool](p, "Boolean("+condition+")") {
 		if time.Now().After(deadline) {
-			p.t.Fatalf("waited %v in vain for %s; the page says: %.2500q", patience, what, p.text("body"))
+			p.t.Fatalf("waited %v in vain for %s; the page says: %.2500q", patience, what, eval[string](p, "document.body.innerText"))
 		}
 		time.Sleep(30 * time.Millisecond)
 	}

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
 
@@ -26,10 +25,10 @@ func TestDetune(t *testing.T) {
 	// The board is a way in, too: without string 2 a third is left.
 	p.click(".board [role=row]:nth-child(3) [role=gridcell]")
 	p.wait("the string left out", "document.querySelector('.shape-text').textContent === 'x x 2 1 x x'")
-	eval[bool](p, "(() => { const r = document.querySelector('[name=ratios]'); r.value = '4:5'; return r.dispatchEvent(new Event('input')) })()")
+	p.fill("[name=ratios]", "4:5")
 	p.wait("the pair alone", "document.querySelectorAll('.detune [aria-label^=Pairs] tbody tr').length === 1")
 	p.forgive() // two strings for three parts were refused meanwhile
-	p.do(chromedp.Focus(chromedp.CSS(".limits li:nth-child(3) .down")))
+	p.focus(".limits li:nth-child(3) .down")
 	p.key(strings.Repeat(kb.PageDown, 4))
 	p.wait("the limit", "document.activeElement.getAttribute('aria-valuenow') === '10'")
 	p.wait("what stands in the way", "document.querySelector('.obstacles li')")

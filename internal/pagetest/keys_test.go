@@ -3,7 +3,6 @@ package pagetest
 import (
 	"testing"
 
-	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
 
@@ -68,8 +67,8 @@ func TestKeysAround(t *testing.T) {
 
 	p.key("s")
 	p.wait("the choice", "document.querySelector('dialog[open] select[name=instrument] option:nth-child(2)')")
-	eval[bool](p, `(() => { const s = document.querySelector('[name=instrument]'); s.value = 'guitar-12edo'; s.dispatchEvent(new Event('change')); return true })()`)
-	p.do(chromedp.Focus(chromedp.CSS("[name=reference]")), chromedp.KeyEvent("A4=415\r"))
+	p.choose("dialog[open] [name=instrument]", "guitar-12edo")
+	p.fill("dialog[open] [name=reference]", "A4=415\r")
 	p.wait("the guitar", "document.querySelectorAll('.strings button').length === 6 && !document.querySelector('dialog[open]')")
 	p.wait("its reference", "document.querySelector('.chosen').textContent.includes('415 Hz')")
 
@@ -89,7 +88,7 @@ func TestWrongTuningIsRefused(t *testing.T) {
 	p.sounding()
 	p.key("s")
 	p.wait("the choice", "document.querySelector('dialog[open] select[name=instrument] option:nth-child(2)')")
-	p.do(chromedp.Focus(chromedp.CSS("[name=tuning]")), chromedp.KeyEvent("41odo\r"))
+	p.fill("dialog[open] [name=tuning]", "41odo\r")
 	p.wait("the refusal", "document.querySelector('dialog[open] .error').textContent.includes('41odo')")
 	p.forgive() // the browser logs every answer of 400
 	p.key(kb.Escape)
@@ -102,7 +101,7 @@ func TestKeysOnTheFretboard(t *testing.T) {
 	needBrowser(t)
 	p := open(t, serve(t, "--input", "demo", "--instrument", "guitar-12edo"), "#fretboard")
 	p.wait("the board", "document.querySelectorAll('.board [role=gridcell]').length > 100")
-	p.do(chromedp.Focus(chromedp.CSS(".board [tabindex='0']")))
+	p.focus(".board [tabindex='0']")
 	p.key(kb.ArrowDown + kb.ArrowRight + kb.ArrowRight)
 	// String 2 of a guitar is B3; two frets of twelve equal steps above it is C#4: common practice, no source.
 	p.wait("string 2 fret 2", "document.activeElement.textContent.startsWith('string 2 fret 2, C♯4')")

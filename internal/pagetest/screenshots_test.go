@@ -29,12 +29,12 @@ var sizes = [][2]int64{{360, 740}, {1280, 800}, {3840, 2160}}
 
 // pictured are the looks that are pictured, dark and bright in turn.
 var pictured = []look{
-	{"tune", "tune", "bench", 0, "document.querySelector('.strings li:nth-child(5) .active')", ""},
-	{"strings", "tune", "stage", 0, "document.querySelector('.lanes').checkVisibility()", "document.querySelectorAll('.tune .segments button')[1].click()"},
+	{"tune", "tune", "bench", 0, "document.querySelector('.strings li:nth-child(5) .active')", nil},
+	{"strings", "tune", "stage", 0, "document.querySelector('.lanes').checkVisibility()", press(".tune .segments button:nth-child(2)")},
 	{"fretboard", "fretboard", "bench", 0, "document.querySelector('.shapes button')", findShapes},
-	{"detune", "detune", "stage", 0, detuneReady, ""},
-	{"compare", "compare", "bench", 0, compareReady, ""},
-	{"journal", "journal", "stage", 0, journalReady, ""},
+	{"detune", "detune", "stage", 0, detuneReady, nil},
+	{"compare", "compare", "bench", 0, compareReady, nil},
+	{"journal", "journal", "stage", 0, journalReady, nil},
 }
 
 // TestScreenshots writes docs/screens with -screenshots; otherwise it does nothing.

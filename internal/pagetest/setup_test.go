@@ -3,7 +3,6 @@ package pagetest
 import (
 	"encoding/binary"
 	"encoding/json"
-	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -118,7 +117,8 @@ func (h *hand) write(scene []float64) error {
 func (p *page) beginCheck(notes int) {
 	p.t.Helper()
 	p.wait("the form", "document.querySelector('.setup form')?.checkVisibility()")
-	eval[bool](p, fmt.Sprintf("document.querySelector('[name=notes]').value = %d, document.querySelector('[name=plucks]').value = 1, true", notes))
+	p.fill(".setup [name=notes]", strconv.Itoa(notes))
+	p.fill(".setup [name=plucks]", "1")
 	p.click(".setup form button.main")
 	p.wait("the first prompt", "document.querySelector('.ask')?.textContent === 'String 1, open'")
 }

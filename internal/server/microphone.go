@@ -187,11 +187,14 @@ func (m *Microphone) claim(ctx context.Context, hello micHello) (chan struct{}, 
 	return m.turn, nil
 }
 
+// pageInput names the input of a page that has said no name, or has not come yet.
+const pageInput = "browser"
+
 func micName(hello micHello) string {
 	if hello.Name == "" {
-		return "browser"
+		return pageInput
 	}
-	return "browser: " + hello.Name
+	return pageInput + ": " + hello.Name
 }
 
 // push hands on samples of the page whose turn it is.

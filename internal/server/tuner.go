@@ -22,6 +22,7 @@ type TunerConfig struct {
 	MinHz, MaxHz float64       // of pitches looked for; 0: those of pitch.Config
 	Greeting     string        // said with the first frame
 	Keep         Keep          // keeps readings; nil: nobody does
+	FromPage     bool          // the sound comes from the microphone of a page
 	Log          *slog.Logger  // nil: none
 }
 
@@ -47,6 +48,7 @@ type inputState struct {
 	Live       bool   `json:"live"`
 	Hears      string `json:"hears"`
 	Gaps       int    `json:"gaps"`
+	FromPage   bool   `json:"from_page"` // a page sends the sound, or is to
 
 	Clock *clockState `json:"clock"` // null: nothing is corrected
 }
@@ -69,7 +71,11 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 	}
 	h := newHub()
 	g := &guide{minHz: cfg.MinHz, maxHz: cfg.MaxHz, tell: func(state []byte) { h.publish(setupKind, state) }}
-	return &Tuner{cfg: cfg, hub: h, guide: g, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}, nil
+	t := &Tuner{cfg: cfg, hub: h, guide: g, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}
+	if cfg.FromPage {
+		t.input = inputState{Name: pageInput, FromPage: true}
+	}
+	return t, nil
 }
 
 // Run runs the engine on one input until that or ctx ends, or fails. Runs may follow one another,
@@ -107,7 +113,7 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 	})
 	t.source = source
 	t.kept.begin(t.aim, source)
-	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live()}
+	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live(), FromPage: t.cfg.FromPage}
 	if c := clock.Of(source); c.By != "" {
 		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
 	}

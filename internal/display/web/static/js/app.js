@@ -22,6 +22,7 @@ const app = {
   tuner: new Tuner(),
   announcer: new Announcer(document.getElementById('spoken')),
   view: null, // the one shown
+  wanted: null, // a shape that Detune is to begin with: { frets, chord, strings } as the Fretboard found it
   say(text) { this.announcer.say(text); },
   complain, go,
 };

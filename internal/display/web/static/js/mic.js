@@ -2,9 +2,9 @@
 
 const SLOW = 1 << 20; // bytes waiting in the socket beyond which samples are dropped; the tuner sees a gap
 
-/** Whether the tuner takes its sound from a page. */
+/** Whether the tuner takes its sound from a page, also before one has sent any. */
 export function wanted(session) {
-  return /^browser\b/.test(session?.input.name ?? '');
+  return session?.input.from_page ?? false;
 }
 
 /**

@@ -15,6 +15,7 @@ const FACES = {
   lanes: ['Strings', 'The last reading of every string (l)'],
   strum: ['Strum', 'All strings at once (m)'],
 };
+const PRESS = 'The tuner hears what a page sends: press "Let this page listen".';
 const TEXT_MS = 100; // figures change no faster than they can be read
 
 /** Makes the view. */
@@ -124,7 +125,12 @@ class Tune {
       lost: `No connection to the tuner${since(tuner.silence())}. What you see is old; this page tries again by itself.`,
       stale: `Nothing new from the tuner${since(tuner.frameAge())}. What you see is old.`,
     };
-    const hears = { 'input lost': 'The input is lost; waiting for it to come back.', 'input ended': 'The recording has ended.', waiting: 'The tuner hears what a page sends: press "Let this page listen".' };
+    const page = wanted(tuner.session) && this.mic.state === 'off';
+    const hears = {
+      'input lost': page ? PRESS : 'The input is lost; waiting for it to come back.',
+      'input ended': 'The recording has ended.',
+      waiting: PRESS,
+    };
     const text = texts[tuner.link] ?? hears[tuner.hears] ?? '';
     setText(this.#parts.note, text);
     this.element.classList.toggle('old', tuner.link === 'lost' || tuner.link === 'stale');
