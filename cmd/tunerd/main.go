@@ -3,6 +3,7 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"os/signal"
 	"syscall"
@@ -12,6 +13,7 @@ import (
 	"tunerd/internal/capture"
 	"tunerd/internal/command"
 	screen "tunerd/internal/display/term"
+	"tunerd/internal/display/text"
 )
 
 func main() { os.Exit(run()) }
@@ -30,7 +32,18 @@ func run() int {
 		ErrTerminal:   func() bool { return term.IsTerminal(int(os.Stderr.Fd())) },
 		RawInput:      rawInput,
 	})
-	return command.Report(os.Stderr, root.ExecuteContext(ctx))
+	chat := guarded(os.Stderr)
+	root.SetOut(guarded(os.Stdout))
+	root.SetErr(chat)
+	return command.Report(chat, root.ExecuteContext(ctx))
+}
+
+// guarded is f, but where f is a terminal, no text from a file or a device can steer it.
+func guarded(f *os.File) io.Writer {
+	if term.IsTerminal(int(f.Fd())) {
+		return text.NewGuard(f)
+	}
+	return f
 }
 
 // rawInput makes the terminal on standard input, if there is one, give single keys.

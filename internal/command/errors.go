@@ -9,6 +9,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"tunerd/internal/display/text"
 )
 
 // Exit statuses of the program.
@@ -64,7 +66,7 @@ func Report(w io.Writer, err error) int {
 	}
 	fmt.Fprintf(w, "tunerd: error: %s\n", plain(err))
 	if errors.As(err, &hinted) {
-		fmt.Fprintf(w, "tunerd: hint: %s\n", hinted.hint)
+		fmt.Fprintf(w, "tunerd: hint: %s\n", text.Clean(hinted.hint))
 	}
 	if errors.As(err, &usage) {
 		return exitUsage
@@ -75,9 +77,9 @@ func Report(w io.Writer, err error) int {
 // plain is the text of err on one line and without the name of the package that made it, which
 // tells a player nothing.
 func plain(err error) string {
-	text := strings.Join(strings.Fields(err.Error()), " ")
+	line := text.Clean(strings.Join(strings.Fields(err.Error()), " "))
 	for _, pkg := range []string{"capture: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: ", "sound: ", "play: ", "beats: "} {
-		text = strings.TrimPrefix(text, pkg)
+		line = strings.TrimPrefix(line, pkg)
 	}
-	return text
+	return line
 }

@@ -257,7 +257,7 @@ func writeSession(out io.Writer, s *journal.Session) {
 	if !s.Ended.IsZero() {
 		ended = "to " + s.Ended.Local().Format("2006-01-02 15:04:05")
 	}
-	fmt.Fprintf(out, "session %d, %s: %s %s\n", s.ID, s.Kind, s.Started.Local().Format("2006-01-02 15:04:05"), ended)
+	fmt.Fprintf(out, "session %d, %s: %s %s\n", s.ID, text.Clean(s.Kind), s.Started.Local().Format("2006-01-02 15:04:05"), ended)
 	var strung []string
 	for _, str := range s.Strings {
 		words := fmt.Sprintf("%d %s", str.Number, str.Label)

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/display/qr"
+	"tunerd/internal/display/text"
 	"tunerd/internal/server"
 	"tunerd/internal/service"
 )
@@ -159,7 +160,7 @@ func (d *door) tell(out, chat io.Writer, terminal bool) error {
 	if err != nil {
 		return err
 	}
-	_, err = io.WriteString(chat, code)
+	_, err = io.WriteString(text.Unguarded(chat), code)
 	return err
 }
 

@@ -12,6 +12,8 @@ import (
 	"math"
 	"strings"
 	"time"
+
+	"tunerd/internal/display"
 )
 
 // exchangeFormat is the version of the JSON Lines that Export writes; see docs/formats.md.
@@ -118,11 +120,21 @@ func (n *number) UnmarshalJSON(text []byte) error {
 	return json.Unmarshal(text, (*float64)(n))
 }
 
+// An escaper writes JSON without hidden characters, as an export may be looked at in a terminal.
+type escaper struct{ w io.Writer }
+
+func (e escaper) Write(json []byte) (int, error) {
+	if _, err := e.w.Write(display.EscapeHidden(json)); err != nil {
+		return 0, err
+	}
+	return len(json), nil
+}
+
 // Export writes sessions with their readings as JSON Lines, all of them and the events if there
 // are no ids. What it writes is one state of the journal, whatever is kept meanwhile.
 func (j *Journal) Export(ctx context.Context, w io.Writer, ids ...int64) error {
 	out := bufio.NewWriter(w)
-	enc := json.NewEncoder(out)
+	enc := json.NewEncoder(escaper{out})
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(headLine{"journal", exchangeFormat}); err != nil {
 		return err
@@ -208,7 +220,7 @@ func exportSession(ctx context.Context, tx *sql.Tx, enc *json.Encoder, s *Sessio
 // to where it belongs.
 func WriteUnsaved(w io.Writer, rec *Recorder) error {
 	out := bufio.NewWriter(w)
-	enc := json.NewEncoder(out)
+	enc := json.NewEncoder(escaper{out})
 	enc.SetEscapeHTML(false)
 	s, readings := rec.Unsaved()
 	err := errors.Join(enc.Encode(headLine{"journal", exchangeFormat}), enc.Encode(lineOfSession(&s)))

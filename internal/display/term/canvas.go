@@ -4,6 +4,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"tunerd/internal/display"
 )
 
 // A style is how a cell is drawn.
@@ -124,10 +126,10 @@ func nextCluster(s string) (string, int) {
 	return cluster, width
 }
 
-// unprintable reports whether a cluster begins with a control character or is no UTF-8.
+// unprintable reports whether a cluster begins with a hidden character or is no UTF-8.
 func unprintable(cluster string) bool {
 	r, _ := utf8.DecodeRuneInString(cluster)
-	return r < 0x20 || r >= 0x7f && r < 0xa0 || r == utf8.RuneError
+	return display.Hidden(r) || r == utf8.RuneError
 }
 
 // cellWidth returns the width of s in cells, as put counts it.

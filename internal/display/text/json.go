@@ -125,7 +125,7 @@ func (l *lineWriter) write(v any) error {
 	if err := l.enc.Encode(v); err != nil {
 		return err
 	}
-	_, err := l.w.Write(l.buf.Bytes())
+	_, err := l.w.Write(display.EscapeHidden(l.buf.Bytes()))
 	return err
 }
 

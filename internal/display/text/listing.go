@@ -8,6 +8,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"tunerd/internal/display"
 )
 
 // A Listing is a table that is shown as aligned columns, as CSV, or as JSON Lines.
@@ -40,7 +42,7 @@ func (l *Listing) WriteJSON(w io.Writer) error {
 				return err
 			}
 			out.WriteString("," + quoteJSON(c.Name) + ":")
-			out.Write(value)
+			out.Write(display.EscapeHidden(value))
 		}
 		out.WriteString("}\n")
 	}
@@ -49,7 +51,7 @@ func (l *Listing) WriteJSON(w io.Writer) error {
 
 func quoteJSON(s string) string {
 	b, _ := json.Marshal(s) // a string always marshals
-	return string(b)
+	return string(display.EscapeHidden(b))
 }
 
 // jsonCell makes null of what JSON has no number for.

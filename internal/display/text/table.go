@@ -163,12 +163,22 @@ func blanks(s string, width int) string {
 	return strings.Repeat(" ", max(width-ansi.StringWidth(s), 0))
 }
 
-// Clean replaces control characters, so that a name cannot steer the terminal.
+// hiddenMark stands for a character that is not shown.
+const hiddenMark = "·"
+
+// Clean puts a dot for every hidden character, so that a name can neither steer the terminal nor turn
+// the line around.
 func Clean(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < 0x20 || r >= 0x7f && r < 0xa0 {
-			return '·'
+	if !strings.ContainsFunc(s, display.Hidden) {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if display.Hidden(r) {
+			b.WriteString(hiddenMark)
+		} else {
+			b.WriteRune(r)
 		}
-		return r
-	}, s)
+	}
+	return b.String()
 }
