@@ -16,7 +16,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // A StringModel is a sounding stiff string as seen from the centre of a window. The slices run over
@@ -41,12 +41,12 @@ type Glide struct {
 // seconds from the window's centre, to first order in Cents: the clock is
 // t + Cents/(1200/ln 2)·Tau·(1−exp(−(t+Age)/Tau)).
 func (g Glide) byDepth(t float64) float64 {
-	return -g.Tau * math.Expm1(-(t+g.Age)/g.Tau) / sound.CentsPerNeper
+	return -g.Tau * math.Expm1(-(t+g.Age)/g.Tau) / stiffstring.CentsPerNeper
 }
 
 func (g Glide) byTau(t float64) float64 {
 	u := (t + g.Age) / g.Tau
-	return g.Cents / sound.CentsPerNeper * (-math.Expm1(-u) - u*math.Exp(-u))
+	return g.Cents / stiffstring.CentsPerNeper * (-math.Expm1(-u) - u*math.Exp(-u))
 }
 
 // Assumed says what a bound takes as known beforehand. Amplitudes and phases are always unknown.
@@ -88,7 +88,7 @@ func StringBound(m StringModel, n int, sampleRate, sigma float64, known Assumed)
 		return Bound{}, errUnidentifiable
 	}
 	sd := func(i int) float64 { return sigma * math.Sqrt(inverseDiagonal(&chol, i)) / scale[i] }
-	bound := Bound{F1Cents: sound.CentsPerNeper / m.F1Hz * sd(0)}
+	bound := Bound{F1Cents: stiffstring.CentsPerNeper / m.F1Hz * sd(0)}
 	if !known.B {
 		bound.B = sd(1)
 	}
@@ -155,7 +155,7 @@ func (m StringModel) gradient(dst []float64, t float64, known Assumed) {
 	}
 	for i, amp := range m.Amps {
 		k := float64(i + 1)
-		hz := sound.PartialHz(m.F1Hz, m.B, i+1)
+		hz := stiffstring.PartialHz(m.F1Hz, m.B, i+1)
 		envelope := math.Exp(-m.Decays[i] * t)
 		sin, cos := math.Sincos(2*math.Pi*hz*t + m.Phases[i])
 		sin, cos = envelope*sin, envelope*cos
@@ -216,5 +216,5 @@ func cubed(n int) float64 {
 
 // toCents turns a small deviation in rad/sample into cents at hz.
 func toCents(omega, hz, sampleRate float64) float64 {
-	return sound.CentsPerNeper * omega * sampleRate / (2 * math.Pi * hz)
+	return stiffstring.CentsPerNeper * omega * sampleRate / (2 * math.Pi * hz)
 }

@@ -13,6 +13,7 @@ import (
 	"sync/atomic"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // An Estimate reads the pitch of one window: partial 1 in Hz and its standard uncertainty in cents.
@@ -237,7 +238,7 @@ func (cfg Config) bound(c Cell) (float64, error) {
 // stringBound is StringBound in cents for n samples at cfg.SampleRate with B and decays unknown. It
 // is computed from as few samples as hold the highest partial, with as much noise in a hertz.
 func (cfg Config) stringBound(m StringModel, n int, sigma float64) (float64, error) {
-	top := sound.PartialHz(m.F1Hz, m.B, len(m.Amps))
+	top := stiffstring.PartialHz(m.F1Hz, m.B, len(m.Amps))
 	thin := max(1, int(0.4*cfg.SampleRate/top))
 	for n%thin != 0 {
 		thin--

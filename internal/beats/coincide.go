@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // A Tone is one sounding note.
@@ -16,7 +16,7 @@ type Tone struct {
 }
 
 // Partial returns the frequency in Hz of partial k by the law of the stiff string.
-func (t Tone) Partial(k int) float64 { return sound.PartialHz(t.Hz, t.B, k) }
+func (t Tone) Partial(k int) float64 { return stiffstring.PartialHz(t.Hz, t.B, k) }
 
 // A Coincidence is a partial of the lower and one of the upper of two notes that lie near one
 // another. They beat |UpperHz − LowerHz| times a second.
@@ -39,7 +39,7 @@ func (c Coincidence) BeatHz() float64 { return c.UpperHz - c.LowerHz }
 
 // Cents returns by how much the interval is wide: turning the upper note down by so much, or the
 // lower one up, stops the beats.
-func (c Coincidence) Cents() float64 { return 1200 * math.Log2(c.UpperHz/c.LowerHz) }
+func (c Coincidence) Cents() float64 { return stiffstring.Cents(c.UpperHz, c.LowerHz) }
 
 // Hz returns the pitch at which the beats are heard: midway between the partials.
 func (c Coincidence) Hz() float64 { return (c.LowerHz + c.UpperHz) / 2 }

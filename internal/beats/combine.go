@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A Series is the harmonic series that the notes of a chord stand in: note i is near
@@ -38,7 +40,7 @@ func SeriesOf(tones []Tone) (Series, error) {
 		for i, t := range tones {
 			x := float64(p) * t.Hz / lowest.Hz
 			numbers[i] = int(math.Round(x))
-			worst = max(worst, math.Abs(1200*math.Log2(x/float64(numbers[i]))))
+			worst = max(worst, math.Abs(stiffstring.Cents(x, float64(numbers[i]))))
 		}
 		if cost := float64(p) * math.Exp2(worst/seriesCents); cost < least {
 			least, best.Numbers = cost, numbers
@@ -170,7 +172,7 @@ func (g *generator) add(weight float64, terms ...Term) {
 	}
 	t.Harmonic = g.series.nearest(t.Hz)
 	pure := float64(t.Harmonic) * g.series.RootHz
-	t.OffHz, t.OffCents = t.Hz-pure, 1200*math.Log2(t.Hz/pure)
+	t.OffHz, t.OffCents = t.Hz-pure, stiffstring.Cents(t.Hz, pure)
 	g.found = append(g.found, t)
 }
 

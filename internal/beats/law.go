@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A sighting is one partial of a string as measured.
@@ -12,24 +14,6 @@ type sighting struct {
 	cents, sigma float64 // against the tone that the meter was given; sigma with the scatter of real partials
 	split        bool    // it is no single line
 }
-
-// lawScatter is how far (cents, one σ) partial k of a real string lies off the law of the stiff
-// string: the lowest are pulled by body, bridge and pickup. Rounded from the partials of the
-// recordings in testdata/wav, as in package pitch.
-func lawScatter(k int) float64 {
-	switch k {
-	case 1:
-		return 5
-	case 2:
-		return 2
-	case 3:
-		return 1
-	}
-	return 0.5
-}
-
-// stiffnessSigma is how far a string's B is expected from what was given.
-const stiffnessSigma = 2.5e-4
 
 // predict says from the other partials of both strings where those that coincide must lie.
 func (m *Meter) predict(from, to int) rate {
@@ -51,7 +35,7 @@ func (m *Meter) predict(from, to int) rate {
 			doubt = math.Inf(1)
 		}
 		at[i] = t.Partial(k) * math.Exp2(cents/1200)
-		sigma[i] = at[i] * math.Ln2 / 1200 * math.Hypot(doubt, lawScatter(k))
+		sigma[i] = at[i] * math.Ln2 / 1200 * math.Hypot(doubt, stiffstring.ScatterSigma(k))
 		out.strings[i].Cents, out.strings[i].Sigma, ok = extrapolate(found, t.B, 1)
 		out.strings[i].Heard = ok && own(found)
 	}
@@ -98,9 +82,9 @@ func (m *Meter) see(o other, from, to int) (sighting, bool) {
 	if !ok {
 		return sighting{}, false
 	}
-	perHz := 1200 / math.Ln2 / o.hz
+	perHz := stiffstring.CentsPerNeper / o.hz
 	own := math.Sqrt(cov.At(3, 3)) / (2 * math.Pi) * perHz
-	return sighting{o.k, 1200 * math.Log2(1+fit.lines[0].hz()/o.hz), math.Hypot(own, lawScatter(o.k)), split}, true
+	return sighting{o.k, 1200 * math.Log2(1+fit.lines[0].hz()/o.hz), math.Hypot(own, stiffstring.ScatterSigma(o.k)), split}, true
 }
 
 // extrapolate returns by how many cents partial k is off the given tone, if those seen keep to the
@@ -110,12 +94,8 @@ func extrapolate(seen []sighting, b float64, k int) (cents, sigma float64, ok bo
 	if len(seen) == 0 {
 		return 0, 0, false
 	}
-	// d(cents)/dB of partial n is 600/ln 2·(n²/(1+B·n²) − 1/(1+B)).
-	slope := func(n int) float64 {
-		k2 := float64(n * n)
-		return 600 / math.Ln2 * (k2/(1+b*k2) - 1/(1+b))
-	}
-	a := mat.NewSymDense(2, []float64{0, 0, 0, 1 / (stiffnessSigma * stiffnessSigma)})
+	slope := func(n int) float64 { return stiffstring.CentsByB(b, float64(n)) }
+	a := mat.NewSymDense(2, []float64{0, 0, 0, 1 / (stiffstring.LowStiffnessSigma * stiffstring.LowStiffnessSigma)})
 	rhs := mat.NewVecDense(2, nil)
 	for _, s := range seen {
 		w, g := 1/(s.sigma*s.sigma), slope(s.k)

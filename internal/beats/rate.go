@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A rate is the beat rate by one method.
@@ -182,8 +184,8 @@ func (out *Measurement) take(two, predicted rate) {
 	out.Hz = (two.low + two.high) / 2
 	out.BeatHz, out.SigmaHz = two.beat, two.sigma
 	out.LowerHz, out.UpperHz = two.low, two.high
-	out.Cents = 1200 * math.Log2(two.high/two.low)
-	out.CentsSigma = 1200 / math.Ln2 * two.sigma / out.Hz
+	out.Cents = stiffstring.Cents(two.high, two.low)
+	out.CentsSigma = stiffstring.CentsPerNeper * two.sigma / out.Hz
 	leaning := predicted.leaning(two)
 	if math.Abs(leaning) < math.Log(odds) {
 		return
@@ -209,8 +211,8 @@ func (r *rate) leaning(two rate) float64 {
 func (out *Measurement) predicted(p rate) {
 	out.Method, out.Hz = OtherPartials, p.hz
 	out.BeatHz, out.SigmaHz = math.Abs(p.beat), p.sigma
-	out.Cents = 1200 * math.Log2((p.hz+p.beat/2)/(p.hz-p.beat/2))
-	out.CentsSigma = 1200 / math.Ln2 * p.sigma / p.hz
+	out.Cents = stiffstring.Cents(p.hz+p.beat/2, p.hz-p.beat/2)
+	out.CentsSigma = stiffstring.CentsPerNeper * p.sigma / p.hz
 	out.Known = normalOdds(p.beat/p.sigma) > odds
 	if !out.Known {
 		out.Cents = math.Abs(out.Cents)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"tunerd/internal/beats"
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/targets"
 )
 
@@ -68,7 +69,7 @@ func (p *Problem) stretch(c *Chord, x []float64) ([]float64, error) {
 	for range len(c.Notes) - 1 {
 		from, to, meet := c.loudest(joined)
 		joined[to] = true
-		shift[to] = shift[from] + stretchCents(b[from], meet.n) - stretchCents(b[to], meet.m)
+		shift[to] = shift[from] + stiffstring.StretchCents(b[from], float64(meet.n)) - stiffstring.StretchCents(b[to], float64(meet.m))
 	}
 	return shift, nil
 }
@@ -102,11 +103,6 @@ func (c *Chord) loudest(joined []bool) (from, to int, meet meeting) {
 func (p *Problem) noteB(n Note, openHz float64) float64 {
 	s := n.String - 1
 	return beats.Fretted(p.b(s, openHz), fretCents(&p.Instrument.Strings[s], n.Fret))
-}
-
-// stretchCents returns by how much partial k is above k times partial 1.
-func stretchCents(b float64, k int) float64 {
-	return 1200 * math.Log2(beats.Tone{Hz: 1, B: b}.Partial(k)/float64(k))
 }
 
 // A meeting is the lowest pair of partials at which two notes coincide: n of the first and m of the

@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // bendSigma is how much (cents/s) a string is expected to glide in a window that leaves out the
 // attack.
@@ -10,7 +14,7 @@ const bendSigma = 4.0
 // common to all of them, C·exp(..)·iω·t²/2, clear of a change of phase and frequency.
 func (f *fit) straighten(voices []voice) {
 	for i := range voices {
-		voices[i].bendInfo, voices[i].bendPull = 1/sq(bendSigma/centsPerNeper), 0
+		voices[i].bendInfo, voices[i].bendPull = 1/sq(bendSigma/stiffstring.CentsPerNeper), 0
 	}
 	for i := range f.clusters {
 		c := &f.clusters[i]
@@ -30,7 +34,7 @@ func (f *fit) straighten(voices []voice) {
 		if !v.candidate {
 			continue
 		}
-		v.bendPull -= v.bend / sq(bendSigma/centsPerNeper)
+		v.bendPull -= v.bend / sq(bendSigma/stiffstring.CentsPerNeper)
 		step := v.bendPull / v.bendInfo
 		limit := 1 / (v.f1 * 4 * f.seconds * f.seconds)
 		v.bend += math.Max(-limit, math.Min(limit, step))

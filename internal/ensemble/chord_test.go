@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // The chords are those that the estimator was first tried on: the open strings of a guitar and an
@@ -76,7 +77,7 @@ func (c trial) make() (x []float64, told []String, offsets []float64) {
 			one.B = b
 		}
 		told = append(told, one)
-		s := sound.String(hz * math.Exp(off/centsPerNeper))
+		s := sound.String(hz * math.Exp(off/stiffstring.CentsPerNeper))
 		s.B = b * math.Exp(0.1*rng.NormFloat64())
 		s.Partials = max(6, int(2600/hz/1.03))
 		s.Pluck = 0.09 + 0.11*rng.Float64()

@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // A sum gathers the readings of one string over the windows of a chord.
 type sum struct {
@@ -50,7 +54,7 @@ func (t *Tracker) combined() []StringReading {
 			mean := s.cents / s.weight
 			spread := math.Max(0, s.cents2/s.weight-mean*mean)
 			out[i].Cents = mean
-			out[i].F1Hz = out[i].String.Hz * math.Exp(mean/centsPerNeper)
+			out[i].F1Hz = out[i].String.Hz * math.Exp(mean/stiffstring.CentsPerNeper)
 			out[i].SigmaCents = math.Sqrt(s.variance/s.weight + spread)
 		case s.hidden+s.sounding > 0 && 3*(s.hidden+s.sounding) >= s.windows:
 			out[i] = s.last

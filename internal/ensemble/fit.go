@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // points is into how many steps a window is cut for a fit; each step is one value a cluster.
@@ -121,7 +123,7 @@ func (f *fit) begin(b *bank, from, to int, carry bool) {
 			continue
 		}
 		p.alpha, p.off, p.settled, p.variance = decayMean, 0, false, 0
-		p.extra = sq(scatterWidth(p.k)) * 2
+		p.extra = sq(stiffstring.ScatterWidth(p.k)) * 2
 	}
 	f.active = f.active[:0]
 	f.scatter = spread{1, 1}
@@ -162,8 +164,8 @@ func (f *fit) place(voices []voice) {
 	for i := range f.partials {
 		p := &f.partials[i]
 		v := &voices[p.voice]
-		p.law = partialHz(v.f1, v.b, p.k)
-		p.hz = p.law * math.Exp(p.off/centsPerNeper)
+		p.law = stiffstring.PartialHz(v.f1, v.b, p.k)
+		p.hz = p.law * math.Exp(p.off/stiffstring.CentsPerNeper)
 	}
 }
 
@@ -178,12 +180,12 @@ func (f *fit) choose(voices []voice) bool {
 		if !v.candidate || p.hz > v.top {
 			continue
 		}
-		slope := centsByB(v.b, p.k)
+		slope := stiffstring.CentsByB(v.b, float64(p.k))
 		uncertain := sq(v.sigma) + sq(slope*v.sigmaB) + 2*slope*v.sigmaFB
 		if !p.settled {
-			uncertain += sq(scatterWidth(p.k))
+			uncertain += sq(stiffstring.ScatterWidth(p.k))
 		}
-		if math.Sqrt(math.Max(uncertain, 0))*p.hz/centsPerNeper*f.seconds < reachBins || p.k == 1 {
+		if math.Sqrt(math.Max(uncertain, 0))*p.hz/stiffstring.CentsPerNeper*f.seconds < reachBins || p.k == 1 {
 			f.active = append(f.active, i)
 		}
 	}

@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // A law is the fit of f1 and B of all strings to the deviations of their partials.
 type law struct {
@@ -59,7 +63,7 @@ func (l *law) priors(voices []voice) {
 		v := &voices[i]
 		if u := l.unknowns[i]; u >= 0 {
 			l.matrix[u*(l.size+1)] += 1 / sq(v.startSigma)
-			l.vector[u] += centsPerNeper * math.Log(v.start/v.f1) / sq(v.startSigma)
+			l.vector[u] += stiffstring.CentsPerNeper * math.Log(v.start/v.f1) / sq(v.startSigma)
 			l.matrix[(u+1)*(l.size+1)] += 1/sq(v.sigmaOfB) + 1/sq(v.startSigmaB)
 			l.vector[u+1] += (v.meanOfB-v.b)/sq(v.sigmaOfB) + (v.startB-v.b)/sq(v.startSigmaB)
 		}
@@ -153,7 +157,7 @@ func (l *law) gather(f *fit, c *cluster, voices []voice) {
 // place returns where f1 of a partial's string stands among the unknowns, and by how many cents the
 // partial rises for each unit of B.
 func (l *law) place(p *partial, voices []voice) (unknown int, slope float64) {
-	return l.unknowns[p.voice], centsByB(voices[p.voice].b, p.k)
+	return l.unknowns[p.voice], stiffstring.CentsByB(voices[p.voice].b, float64(p.k))
 }
 
 func dot(a, b []float64) float64 {
@@ -204,7 +208,7 @@ func (l *law) deviations(f *fit, c *cluster, voices []voice) {
 	for k, a := range act {
 		p := &f.partials[a]
 		v := &voices[p.voice]
-		d[k] = b[k] + (v.df+v.db*centsByB(v.b, p.k))/p.extra
+		d[k] = b[k] + (v.df+v.db*stiffstring.CentsByB(v.b, float64(p.k)))/p.extra
 	}
 	solve(m, n, d)
 	for k := range act {

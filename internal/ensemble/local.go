@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // The unknowns of a cluster of n partials, in this order: real and imaginary part of each C, then
 // each α, then each deviation in cents.
@@ -110,7 +114,7 @@ func (f *fit) normal(c *cluster) {
 }
 
 // turns returns by how many radians a second the frequency changes with a cent.
-func (p *partial) turns() float64 { return 2 * math.Pi * p.hz / centsPerNeper }
+func (p *partial) turns() float64 { return 2 * math.Pi * p.hz / stiffstring.CentsPerNeper }
 
 // against returns Σ h·ē·left and Σ h·t·ē·left.
 func (f *fit) against(e []complex128, scale float64) (g0, g1 complex128) {
@@ -189,7 +193,7 @@ func (f *fit) apply(voices []voice) {
 	for i := range voices {
 		v := &voices[i]
 		if v.candidate {
-			v.f1 *= math.Exp(v.df / centsPerNeper)
+			v.f1 *= math.Exp(v.df / stiffstring.CentsPerNeper)
 			v.b += v.db
 		}
 	}
@@ -201,13 +205,13 @@ func (f *fit) apply(voices []voice) {
 		act := f.active[c.from:c.to]
 		for k, a := range act {
 			p := &f.partials[a]
-			limit := 0.4 / f.seconds * centsPerNeper / p.hz
+			limit := 0.4 / f.seconds * stiffstring.CentsPerNeper / p.hz
 			step := math.Max(-limit, math.Min(limit, f.law.dev[c.from+k]-p.off))
 			for x, v := range mat[(3*n+k)*size : (3*n+k)*size+3*n] {
 				vec[x] -= v * step
 			}
 			v := &voices[p.voice]
-			p.off += step - (v.df + v.db*centsByB(v.b, p.k))
+			p.off += step - (v.df + v.db*stiffstring.CentsByB(v.b, float64(p.k)))
 			p.variance = f.law.variance[c.from+k]
 			p.settled = true
 		}

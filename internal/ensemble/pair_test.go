@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // pair reads two strings that sound together for a second at 40 dB, the second off its target.
@@ -15,7 +16,7 @@ func pair(t *testing.T, hz [2]float64, b, off float64, seed uint64) []StringRead
 	x, part := make([]float64, 48000), make([]float64, 48000)
 	var strings []String
 	for i, f := range hz {
-		s := sound.String(f * math.Exp(float64(i)*off/centsPerNeper))
+		s := sound.String(f * math.Exp(float64(i)*off/stiffstring.CentsPerNeper))
 		s.B, s.Partials, s.Pluck, s.SNRdB = b, int(2600/f), 0.09+0.1*rng.Float64(), 40
 		s.Render(part, 48000, rng)
 		for j, v := range part {

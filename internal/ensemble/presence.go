@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
@@ -126,7 +130,7 @@ func (v *voice) sounds() bool {
 
 // strayed reports whether the fit has gone where no string is looked for.
 func (v *voice) strayed() bool {
-	return math.Abs(centsPerNeper*math.Log(v.f1/v.target)) > searchCents+strayCents
+	return math.Abs(stiffstring.CentsPerNeper*math.Log(v.f1/v.target)) > searchCents+strayCents
 }
 
 // snr returns the power of the partials that are heard over the noise in their bands.

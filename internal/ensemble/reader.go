@@ -3,6 +3,8 @@ package ensemble
 import (
 	"fmt"
 	"math"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A String is one string of the instrument, or one note of a chord.
@@ -116,7 +118,7 @@ func NewReader(cfg Config) (*Reader, error) {
 		r.voices = append(r.voices, v)
 		for k := 1; k <= v.partials; k++ {
 			r.fit.partials = append(r.fit.partials, partial{voice: i, k: k, row: len(omega)})
-			omega = append(omega, 2*math.Pi*partialHz(v.target, v.meanOfB, k)/cfg.SampleRate)
+			omega = append(omega, 2*math.Pi*stiffstring.PartialHz(v.target, v.meanOfB, k)/cfg.SampleRate)
 		}
 	}
 	r.bank = newBank(omega, m, 2*int(MaxWindow*cfg.SampleRate)/m)
@@ -166,7 +168,7 @@ func newVoice(s String, top float64) voice {
 		high := math.Pow(s.Hz/2000, 1.8) * 4e-3
 		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 6e-5+high
 	}
-	for v.partials < mostPartials && partialHz(s.Hz, v.meanOfB, v.partials+1) < top {
+	for v.partials < mostPartials && stiffstring.PartialHz(s.Hz, v.meanOfB, v.partials+1) < top {
 		v.partials++
 	}
 	v.partials = max(v.partials, 1)
@@ -300,7 +302,9 @@ func (r *Reader) fitOnce(from, to int, carry bool) bool {
 
 // unseparated returns how well (cents) the pitch of a string is known of which only that is known
 // that its partials lie within those of others: half the resolution of the window.
-func unseparated(hz, seconds float64) float64 { return centsPerNeper * 0.5 / (seconds * hz) }
+func unseparated(hz, seconds float64) float64 {
+	return stiffstring.CentsPerNeper * 0.5 / (seconds * hz)
+}
 
 // report puts the result into the form that is handed out.
 func (r *Reader) report() []StringReading {
@@ -310,7 +314,7 @@ func (r *Reader) report() []StringReading {
 		*out = StringReading{String: r.cfg.Strings[i], Hidden: v.hidden}
 		if v.hidden {
 			out.F1Hz = v.first
-			out.Cents = centsPerNeper * math.Log(v.first/v.target)
+			out.Cents = stiffstring.CentsPerNeper * math.Log(v.first/v.target)
 			out.SigmaCents = math.Hypot(v.firstSigma, unseparated(v.first, r.fit.seconds))
 		}
 		if !v.candidate {
@@ -318,8 +322,8 @@ func (r *Reader) report() []StringReading {
 		}
 		out.Sounding = true
 		out.F1Hz = v.f1
-		out.Cents = centsPerNeper * math.Log(v.f1/v.target)
-		out.DriftCents = v.bend * centsPerNeper
+		out.Cents = stiffstring.CentsPerNeper * math.Log(v.f1/v.target)
+		out.DriftCents = v.bend * stiffstring.CentsPerNeper
 		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(commonScatter*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
 		if r.twinHidden(i) {
 			out.SigmaCents = math.Hypot(out.SigmaCents, unseparated(v.f1, r.fit.seconds)/4)
@@ -341,7 +345,7 @@ func (r *Reader) report() []StringReading {
 // string i: the reading lies then somewhere between the two.
 func (r *Reader) twinHidden(i int) bool {
 	for j := range r.voices {
-		if v := &r.voices[j]; v.hidden && math.Abs(centsPerNeper*math.Log(v.target/r.voices[i].target)) < searchCents {
+		if v := &r.voices[j]; v.hidden && math.Abs(stiffstring.CentsPerNeper*math.Log(v.target/r.voices[i].target)) < searchCents {
 			return true
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/testkit"
 )
 
@@ -83,7 +84,7 @@ func TestRecordedChords(t *testing.T) {
 
 func compare(t *testing.T, c *Chord, rows []map[string]string) {
 	for i, r := range c.Strings {
-		off := centsPerNeper * math.Log(r.F1Hz/number(t, rows[i]["ref_f1_hz"]))
+		off := stiffstring.CentsPerNeper * math.Log(r.F1Hz/number(t, rows[i]["ref_f1_hz"]))
 		sigma := math.Hypot(r.SigmaCents, number(t, rows[i]["ref_sigma_cents"]))
 		told := map[bool]string{true: "sounding"}[r.Sounding]
 		if r.Hidden {

@@ -3,6 +3,8 @@ package ensemble
 import (
 	"math"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // commonScatter is how far (cents) partials that scatter about the law by one width move in
@@ -24,9 +26,9 @@ const lowScatter = 3
 // of returns the variance (cents²) of partial k about the law.
 func (s spread) of(k int) float64 {
 	if k <= lowScatter {
-		return sq(s.low * scatterWidth(k))
+		return sq(s.low * stiffstring.ScatterWidth(k))
 	}
-	return sq(s.high * scatterWidth(k))
+	return sq(s.high * stiffstring.ScatterWidth(k))
 }
 
 // expect sets the scatter about the law that is expected of each partial: the variance that makes
@@ -48,7 +50,7 @@ func (f *fit) settle(voices []voice) bool {
 		for i, a := range f.active {
 			p := &f.partials[a]
 			v := &voices[p.voice]
-			e := f.law.dev[i] - v.df - v.db*centsByB(v.b, p.k)
+			e := f.law.dev[i] - v.df - v.db*stiffstring.CentsByB(v.b, float64(p.k))
 			p.extra = f.scatter.of(p.k) + e*e + f.law.variance[i]
 		}
 	}
@@ -85,8 +87,8 @@ func (f *fit) foundScatter(voices []voice, from, to int) float64 {
 		}
 		v := &voices[p.voice]
 		l := f.tail(c, 0)[0]
-		e := p.off + f.vector[4*c.from+3]/l - v.df - v.db*centsByB(v.b, p.k)
-		f.alone = append(f.alone, deviation{e: e, variance: 1 / (l * l), width: scatterWidth(p.k)})
+		e := p.off + f.vector[4*c.from+3]/l - v.df - v.db*stiffstring.CentsByB(v.b, float64(p.k))
+		f.alone = append(f.alone, deviation{e: e, variance: 1 / (l * l), width: stiffstring.ScatterWidth(p.k)})
 	}
 	n := len(f.alone)
 	free := n - f.law.size/4 // each group bears about half of the two unknowns a string

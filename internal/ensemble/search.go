@@ -1,6 +1,10 @@
 package ensemble
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // The search looks at the peaks of the spectrum alone.
 const (
@@ -100,7 +104,7 @@ func (r *Reader) claim(own int) {
 func (r *Reader) mark(i int) {
 	v := &r.voices[i]
 	for k := 1; k <= v.partials; k++ {
-		hz := partialHz(v.f1, v.b, k)
+		hz := stiffstring.PartialHz(v.f1, v.b, k)
 		if p := r.spectrum.near(hz); p != nil && math.Abs(p.hz-hz) < 0.4*r.spectrum.skirtHz {
 			p.claim = i
 		}
@@ -116,7 +120,7 @@ func (v *voice) find(s *spectrum) {
 			tryB = v.meanOfB
 		}
 		for c := -searchCents - searchStep; c <= searchCents+searchStep; c += searchStep {
-			if score := v.score(s, v.target*math.Exp(c/centsPerNeper), tryB); score > best {
+			if score := v.score(s, v.target*math.Exp(c/stiffstring.CentsPerNeper), tryB); score > best {
 				best, cents, b = score, c, tryB
 			}
 		}
@@ -125,7 +129,7 @@ func (v *voice) find(s *spectrum) {
 	if best <= 0 {
 		return
 	}
-	v.f1, v.b = v.target*math.Exp(cents/centsPerNeper), b
+	v.f1, v.b = v.target*math.Exp(cents/stiffstring.CentsPerNeper), b
 	for range 3 {
 		v.polish(s)
 	}
@@ -144,7 +148,7 @@ func (s *spectrum) meeting(p *peak, hz float64) float64 {
 	if p.claim >= 0 {
 		weight *= sharedWeight
 	}
-	d := (p.hz - hz) / (0.35*s.skirtHz + 1.5/centsPerNeper*hz)
+	d := (p.hz - hz) / (0.35*s.skirtHz + 1.5/stiffstring.CentsPerNeper*hz)
 	if d*d > 9 {
 		return 0
 	}
@@ -155,7 +159,7 @@ func (s *spectrum) meeting(p *peak, hz float64) float64 {
 func (v *voice) score(s *spectrum, f1, b float64) float64 {
 	sum := -v.oddB(b)
 	for k := 1; k <= min(searchPartials, v.partials); k++ {
-		hz := partialHz(f1, b, k)
+		hz := stiffstring.PartialHz(f1, b, k)
 		sum += s.meeting(s.near(hz), hz) / (1 + 0.15*float64(k-1))
 	}
 	return sum
@@ -165,15 +169,15 @@ func (v *voice) score(s *spectrum, f1, b float64) float64 {
 func (v *voice) polish(s *spectrum) {
 	var a11, a12, a22, b1, b2 float64
 	for k := 1; k <= min(searchPartials, v.partials); k++ {
-		hz := partialHz(v.f1, v.b, k)
+		hz := stiffstring.PartialHz(v.f1, v.b, k)
 		p := s.near(hz)
 		w := s.meeting(p, hz)
 		if w < 0.02 {
 			continue
 		}
-		sigma := centsPerNeper*0.1*s.skirtHz/hz + 0.5*scatterWidth(k)
+		sigma := stiffstring.CentsPerNeper*0.1*s.skirtHz/hz + 0.5*stiffstring.ScatterWidth(k)
 		w /= sigma * sigma
-		slope, y := centsByB(v.b, k), centsPerNeper*math.Log(p.hz/hz)
+		slope, y := stiffstring.CentsByB(v.b, float64(k)), stiffstring.CentsPerNeper*math.Log(p.hz/hz)
 		a11 += w
 		a12 += w * slope
 		a22 += w * slope * slope
@@ -187,7 +191,7 @@ func (v *voice) polish(s *spectrum) {
 	if !(det > 0) || a11 == 0 {
 		return
 	}
-	v.f1 *= math.Exp((a22*b1 - a12*b2) / det / centsPerNeper)
+	v.f1 *= math.Exp((a22*b1 - a12*b2) / det / stiffstring.CentsPerNeper)
 	v.b = math.Max(0, v.b+(a11*b2-a12*b1)/det)
 	v.sigma, v.sigmaB = math.Sqrt(a22/det)+0.1, math.Sqrt(a11/det)
 }
@@ -198,8 +202,8 @@ func (v *voice) supported(s *spectrum) bool {
 	met := 0
 	tried := min(6, v.partials)
 	for k := 1; k <= tried; k++ {
-		hz := partialHz(v.f1, v.b, k)
-		if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.5*s.skirtHz+3/centsPerNeper*hz && p.db > s.loudest-levelRange {
+		hz := stiffstring.PartialHz(v.f1, v.b, k)
+		if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.5*s.skirtHz+3/stiffstring.CentsPerNeper*hz && p.db > s.loudest-levelRange {
 			met++
 		}
 	}

@@ -2,11 +2,11 @@ package ensemble
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"tunerd/internal/sound"
-
-	"math/rand/v2"
+	"tunerd/internal/stiffstring"
 )
 
 // strum returns seconds of sound in which the strings hz are plucked one after another, gap apart,
@@ -72,7 +72,7 @@ func TestStream(t *testing.T) {
 				readings++
 				for i, r := range c.Strings {
 					seen = append(seen, r.Cents)
-					if off := math.Abs(r.Cents - centsPerNeper*math.Log(hz[i]/r.String.Hz)); c.WindowS > 0.9 && (!r.Sounding || off > 1) {
+					if off := math.Abs(r.Cents - stiffstring.CentsPerNeper*math.Log(hz[i]/r.String.Hz)); c.WindowS > 0.9 && (!r.Sounding || off > 1) {
 						t.Errorf("block %d, %.2f s: string %d sounding %v, %+.2f cents", block, float64(c.At)/rate, i+1, r.Sounding, r.Cents)
 					}
 				}

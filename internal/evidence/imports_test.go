@@ -28,13 +28,23 @@ func TestStagesImportNoneOfEachOther(t *testing.T) {
 }
 
 func TestEngineArithmeticTouchesNoDevice(t *testing.T) {
-	for _, pkg := range []string{"tunerd/internal/pitch", "tunerd/internal/ensemble", "tunerd/internal/targets", "tunerd/internal/sound", "tunerd/internal/beats", "tunerd/internal/fretboard", "tunerd/internal/tension", "tunerd/internal/detune", "tunerd/internal/setup"} {
+	for _, pkg := range []string{"tunerd/internal/pitch", "tunerd/internal/ensemble", "tunerd/internal/targets", "tunerd/internal/sound", "tunerd/internal/beats", "tunerd/internal/fretboard", "tunerd/internal/tension", "tunerd/internal/detune", "tunerd/internal/setup", "tunerd/internal/stiffstring"} {
 		for _, dep := range deps(t, pkg) {
 			for _, root := range outside {
 				if under(dep, root) {
 					t.Errorf("%s imports %s", pkg, dep)
 				}
 			}
+		}
+	}
+}
+
+// The law of the stiff string is asked by every stage, so it may know of none.
+func TestStiffStringImportsNothingOfOurs(t *testing.T) {
+	const leaf = "tunerd/internal/stiffstring"
+	for _, dep := range deps(t, leaf) {
+		if dep != leaf && under(dep, "tunerd") {
+			t.Errorf("%s imports %s", leaf, dep)
 		}
 	}
 }

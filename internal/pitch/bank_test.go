@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math/cmplx"
 	"testing"
+
+	"tunerd/internal/stiffstring"
 )
 
 // direct is the plain sum that a bank computes: Σ x[n]·exp(−iω(n−c)) over m samples, c their middle.
@@ -91,7 +93,7 @@ func benchBank(partials int) (*bank, []float64) {
 	b := newBank(subBlock(testRate), partials, 1024)
 	omega := make([]float64, partials)
 	for k := range omega {
-		omega[k] = 2 * 3.141592653589793 * partialHz(82.407, 1e-4, k+1) / testRate
+		omega[k] = 2 * 3.141592653589793 * stiffstring.PartialHz(82.407, 1e-4, k+1) / testRate
 	}
 	b.tune(omega, 0)
 	return b, noise(512, 1)

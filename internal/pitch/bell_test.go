@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"tunerd/internal/pitch"
+	"tunerd/internal/stiffstring"
 )
 
 // A struck is something struck whose partials belong to no string.
@@ -105,7 +106,7 @@ func TestStruckThingsHaveNoStringsPitch(t *testing.T) {
 			name := fmt.Sprintf("%s at %g Hz", s.name, hz)
 			t.Run(name, func(t *testing.T) {
 				fair := func(r *pitch.Reading) bool {
-					return r.State != pitch.Sounding || s.lowest && math.Abs(cents(r.F1Hz, hz*s.ratios[0])) <= 3*r.SigmaCents+1
+					return r.State != pitch.Sounding || s.lowest && math.Abs(stiffstring.Cents(r.F1Hz, hz*s.ratios[0])) <= 3*r.SigmaCents+1
 				}
 				for _, live := range []bool{true, false} {
 					h := listen(t, pitch.Config{Live: live}, s.render(hz, uint64(stream)), 0)
@@ -143,7 +144,7 @@ func TestBellIsSaidToRing(t *testing.T) {
 			for _, p := range r.Partials {
 				nearest := math.Inf(1)
 				for _, ratio := range s.ratios {
-					nearest = min(nearest, math.Abs(cents(p.Hz, hz*ratio)))
+					nearest = min(nearest, math.Abs(stiffstring.Cents(p.Hz, hz*ratio)))
 				}
 				if p.N != 0 || nearest > 20 {
 					t.Fatalf("%s, seed %d: partial %d of %.2f Hz is %.1f cents from any of its own", s.name, seed, p.N, p.Hz, nearest)
@@ -239,7 +240,7 @@ func TestStringPluckedOverBell(t *testing.T) {
 		if now > 0.6 && now < at && r.State != pitch.Inharmonic {
 			t.Fatalf("state %d at %.2f s, before the pluck", r.State, now)
 		}
-		if now > at+0.3 && now < at+1 && r.State == pitch.Sounding && math.Abs(cents(r.F1Hz, hz)) < 1+3*r.SigmaCents {
+		if now > at+0.3 && now < at+1 && r.State == pitch.Sounding && math.Abs(stiffstring.Cents(r.F1Hz, hz)) < 1+3*r.SigmaCents {
 			read++
 		}
 	}

@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A window of one and a half to two and a half periods holds about as many numbers as free deviations
@@ -111,10 +113,10 @@ func (j *joint) solveBound(rho float64) float64 {
 func (j *joint) move(by []float64) float64 {
 	na := len(j.active)
 	dc := max(-40, min(40, by[4*na]))
-	j.f1 *= math.Exp(dc / centsPerNeper)
+	j.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
 	j.b = max(-1e-4, min(0.05, j.b+by[4*na+1]))
 	for k, r := range j.active {
-		limit := centsPerNeper * 0.3 / (j.length(r) * j.before[k])
+		limit := stiffstring.CentsPerNeper * 0.3 / (j.length(r) * j.before[k])
 		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, by[3*na+k])), j.number[k])
 		limit = 0.7 / j.width[k]
 		a := j.allowed(j.alpha[r] + max(-limit, min(limit, by[2*na+k])))
@@ -158,9 +160,9 @@ func (j *joint) equations() {
 	w.matrix, w.rhs, w.unit, w.by = grow(w.matrix, size*size), grow(w.rhs, size), grow(w.unit, size), grow(w.by, na)
 	j.slopeB = grow(j.slopeB, na)
 	for k, r := range j.active {
-		j.slopeB[k] = partialHzByB(j.f1, j.b, j.number[k]) / j.before[k] * centsPerNeper
+		j.slopeB[k] = stiffstring.PartialHzByB(j.f1, j.b, j.number[k]) / j.before[k] * stiffstring.CentsPerNeper
 		rate := j.c[r] * complex(j.width[k], 0)
-		w.by[k] = [4]complex128{1, 1i, -rate, rate * complex(0, 2*math.Pi*j.before[k]/centsPerNeper)}
+		w.by[k] = [4]complex128{1, 1i, -rate, rate * complex(0, 2*math.Pi*j.before[k]/stiffstring.CentsPerNeper)}
 		for p, a := range w.by[k] {
 			i := j.unknown(k, p)
 			w.rhs[i] = real(conj(a) * j.rhs[p/2*na+k])
@@ -210,13 +212,13 @@ func (j *joint) expect(rho float64) {
 	na := len(j.active)
 	size := 4*na + 2
 	w := &j.bound
-	w.unit[4*na], w.unit[4*na+1] = 1, j.prior.sigma
+	w.unit[4*na], w.unit[4*na+1] = 1, j.prior.Sigma
 	for k, r := range j.active {
-		w.unit[2*na+k], w.unit[3*na+k] = decaySigma, lawScatter(j.number[k])
+		w.unit[2*na+k], w.unit[3*na+k] = decaySigma, stiffstring.ScatterSigma(j.number[k])
 		w.rhs[2*na+k] += rho * (decayMean - j.alpha[r]) / (decaySigma * decaySigma)
 		w.rhs[3*na+k] -= rho * j.off[r] / (w.unit[3*na+k] * w.unit[3*na+k])
 	}
-	w.rhs[4*na+1] += rho * (j.prior.mean - j.b) / (j.prior.sigma * j.prior.sigma)
+	w.rhs[4*na+1] += rho * (j.prior.Mean - j.b) / (j.prior.Sigma * j.prior.Sigma)
 	for i, u := range w.unit {
 		w.rhs[i] *= u
 		row := w.matrix[i*size : i*size+i+1]
@@ -296,6 +298,6 @@ func (j *joint) lawBound() bool {
 	if math.IsNaN(j.solveBound(j.around())) {
 		return false
 	}
-	j.sigma = math.Hypot(j.sigma, commonScatter*lawWidth(maxPartials))
+	j.sigma = math.Hypot(j.sigma, commonScatter*stiffstring.ScatterWidth(maxPartials))
 	return true
 }

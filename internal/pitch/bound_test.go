@@ -6,6 +6,7 @@ import (
 
 	"tunerd/internal/accuracy"
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // lowString renders periods of a string near the low B of a bass, at cents off 30.868 Hz, as heard from
@@ -39,7 +40,7 @@ func TestBoundReachesTheBound(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e := cents(r.F1Hz, truth.F1Hz)
+		e := stiffstring.Cents(r.F1Hz, truth.F1Hz)
 		squares, bounds = squares+e*e, bounds+b.F1Cents*b.F1Cents
 		if math.Abs(e) <= 1.96*r.SigmaCents {
 			covered++
@@ -148,7 +149,7 @@ func TestExpectedIsNotTheOctaveBelow(t *testing.T) {
 			t.Errorf("%g times the expected pitch: nothing is heard", times)
 		}
 		for _, r := range heard {
-			if math.Abs(cents(r.F1Hz, spec.F1Hz)) > 50 {
+			if math.Abs(stiffstring.Cents(r.F1Hz, spec.F1Hz)) > 50 {
 				t.Errorf("%g times the expected pitch: %.2f Hz at %.3f s, want %.2f", times, r.F1Hz, float64(r.At)/testRate, spec.F1Hz)
 				break
 			}

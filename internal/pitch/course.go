@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // trustedSNR is how far (dB) what a fit explains must stand above the rest of the sound for its
 // pitch to be taken without a look at another explanation.
@@ -68,7 +72,7 @@ func (f *fitter) load(x []float64, at int64, k known) bool {
 func (f *fitter) alone(most int) bool {
 	j := &f.joint
 	n := len(j.active)
-	return n <= most && n < len(f.bank.omega) && partialHz(j.f1, j.b, max(2, n)) < 0.45*f.fs
+	return n <= most && n < len(f.bank.omega) && stiffstring.PartialHz(j.f1, j.b, max(2, n)) < 0.45*f.fs
 }
 
 // pushAll fills the bank with the whole sub-blocks of x.
@@ -154,7 +158,7 @@ const calm = 4
 func (f *fitter) unexplained() float64 { return max(0, 1-f.joint.signal/f.series.energy) }
 
 // near reports whether the fit has stayed with the note that it began from.
-func (f *fitter) near(k known) bool { return math.Abs(cents(f.hz, k.f1)) < guessLimit }
+func (f *fitter) near(k known) bool { return math.Abs(stiffstring.Cents(f.hz, k.f1)) < guessLimit }
 
 // evident reports whether the reading is of a note rather than of something in the noise, or of partials
 // that belong to no string: either it explains the sound well, or several partials keep to the law, or
@@ -211,7 +215,7 @@ func (r *Reading) above(part float64, most int) (known, bool) {
 			}
 		}
 		if on > 0 && beside < part*on {
-			k := first(partialHz(r.F1Hz, r.B, times), 5)
+			k := first(stiffstring.PartialHz(r.F1Hz, r.B, times), 5)
 			k.b = max(0, r.B) * float64(times*times)
 			return k, true
 		}
@@ -285,12 +289,12 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	middle := k.f1
 	for i := range count {
 		one.Partials = one.Partials[:0]
-		if !f.frame(from+i*n, n, k, &one) || math.Abs(cents(f.hz, middle)) > 150 {
+		if !f.frame(from+i*n, n, k, &one) || math.Abs(stiffstring.Cents(f.hz, middle)) > 150 {
 			k.f1 = middle
 			continue
 		}
 		at := (float64(i) - float64(count-1)/2) * float64(n) / perS
-		t, c = append(t, at), append(c, cents(f.hz, middle))
+		t, c = append(t, at), append(c, stiffstring.Cents(f.hz, middle))
 		w = append(w, 1/(f.sigma*f.sigma+1))
 		if seconds < frameS {
 			k.f1 = f.hz // a swing goes on from there
@@ -309,7 +313,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	if !ok {
 		return false
 	}
-	r.shift(middle * math.Exp(l.offset/centsPerNeper))
+	r.shift(middle * math.Exp(l.offset/stiffstring.CentsPerNeper))
 	r.SigmaCents = math.Sqrt(l.offsetVar * max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c)))
 	r.B, r.BSigma = bs.value() // what a pitch that slides does to one frame, it does to many
 	r.SNRdB = snr / float64(len(t))
@@ -360,9 +364,9 @@ func (l *line) lasting(t, y []float64) float64 {
 
 // frame fits n sub-blocks as a steady note near k and reads the result.
 func (f *fitter) frame(from, n int, k known, r *Reading) bool {
-	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.sigma, false
+	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.Sigma, false
 	k.b = max(0, k.b)
-	if !f.follow(from, from+n, k, still, 0, 1) || math.Abs(cents(f.hz, k.f1)) > 150 {
+	if !f.follow(from, from+n, k, still, 0, 1) || math.Abs(stiffstring.Cents(f.hz, k.f1)) > 150 {
 		return false
 	}
 	f.read(r)

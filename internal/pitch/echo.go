@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // An echo is what rings on of the notes before the present one: other strings that nobody has stopped. Two
@@ -66,7 +68,7 @@ func (t *Tracker) foretell(at int64) {
 	m := int64(t.m)
 	from, to := max(0, int((start-f.bank.first)/m)), min(f.bank.n, int((end-f.bank.first)/m))
 	k := t.known(t.base.F1Hz, 2+t.base.SigmaCents)
-	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
+	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(stiffstring.Cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
 		return
 	}
 	e.asked = f.voice(e.asked.tones, end)

@@ -8,6 +8,7 @@ import (
 
 	"tunerd/internal/pitch"
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // plucked adds a string at hz to x, plucked at begin and stopped at end (s), as loud as any other at first.
@@ -63,7 +64,7 @@ func TestStringOverAnother(t *testing.T) {
 					}
 					for i, n := range h.notes {
 						hz := [2]float64{c.first, c.second}[min(i, 1)]
-						if off := math.Abs(cents(n.F1Hz, hz)); off > c.within+3*n.SigmaCents {
+						if off := math.Abs(stiffstring.Cents(n.F1Hz, hz)); off > c.within+3*n.SigmaCents {
 							t.Errorf("live %v: note %d is %.3f Hz ± %.3f cents, want %g Hz", live, i+1, n.F1Hz, n.SigmaCents, hz)
 						}
 					}
@@ -73,7 +74,7 @@ func TestStringOverAnother(t *testing.T) {
 							continue
 						}
 						read++
-						if off := math.Abs(cents(r.F1Hz, c.second)); off > c.within+3*r.SigmaCents {
+						if off := math.Abs(stiffstring.Cents(r.F1Hz, c.second)); off > c.within+3*r.SigmaCents {
 							wrong++
 						}
 					}

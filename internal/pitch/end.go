@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A note ends where it sinks into the background: where less of the sound is its own than is not.
@@ -64,7 +66,7 @@ func (t *Tracker) heard() bool {
 	}
 	// A voice swings too fast for that.
 	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
-	return ok && math.Abs(cents(p.hz, t.base.F1Hz)) < swungCents && !mains(p.hz)
+	return ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) < swungCents && !mains(p.hz)
 }
 
 // fillTail demodulates the latest instants at the partials of the note, whose own bank is full.

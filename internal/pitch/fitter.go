@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 const (
 	maxPartials  = 28           // partials of a note that are tracked
@@ -64,7 +68,7 @@ func (f *fitter) tune(f1, b float64, first int64) {
 		limit = f.partials
 	}
 	for k := 1; k <= limit; k++ {
-		hz := partialHz(f1, b, k)
+		hz := stiffstring.PartialHz(f1, b, k)
 		if hz > 0.46*f.fs && k > 1 {
 			break
 		}
@@ -100,7 +104,7 @@ func (f *fitter) narrow(partials int) {
 type known struct {
 	f1, sigmaCents float64
 	b, sigmaB      float64
-	prior          stiffnessPrior
+	prior          stiffstring.Prior
 	carry          bool // single partials are known from the last fit
 	resume         bool // so is the whole model, as far as the window fits it
 	most           int  // partials that are enough for now; 0: all count
@@ -109,16 +113,16 @@ type known struct {
 
 // first returns what is known from a first guess of the pitch alone.
 func first(f1, sigmaCents float64) known {
-	p := priorB(f1)
-	return known{f1: f1, sigmaCents: sigmaCents, b: p.mean, sigmaB: p.sigma, prior: p, top: 3}
+	p := stiffstring.StiffnessPrior(f1)
+	return known{f1: f1, sigmaCents: sigmaCents, b: p.Mean, sigmaB: p.Sigma, prior: p, top: 3}
 }
 
 // learned returns what a fit has taught, with allowance for a longer window.
-func (f *fitter) learned(prior stiffnessPrior) known {
+func (f *fitter) learned(prior stiffstring.Prior) known {
 	f.adopt()
 	return known{
 		f1: f.joint.f1, sigmaCents: max(3*f.joint.sigma, 0.2),
-		b: f.joint.b, sigmaB: min(prior.sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
+		b: f.joint.b, sigmaB: min(prior.Sigma, 3*f.joint.sigmaB), prior: prior, carry: true,
 	}
 }
 
@@ -141,7 +145,7 @@ func (f *fitter) gather(from, to int, f1, b float64, m motion, w warp) {
 	for r, omega := range f.bank.omega {
 		// Sub-blocks joined at the frequency they were demodulated at keep out exactly what their
 		// length keeps out; only where a block would turn too far it must be another.
-		if law := 2 * math.Pi * partialHz(f1, b, r+1) / f.fs; math.Abs(law-omega)*float64(q*f.bank.m) > 1 {
+		if law := 2 * math.Pi * stiffstring.PartialHz(f1, b, r+1) / f.fs; math.Abs(law-omega)*float64(q*f.bank.m) > 1 {
 			omega = law
 		}
 		f.omega = append(f.omega, omega)
@@ -212,7 +216,7 @@ func (f *fitter) follow(from, to int, k known, m motion, onset float64, passes i
 			next = f.slide()
 		}
 		f.planned = next
-		top := 2 * math.Pi * partialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
+		top := 2 * math.Pi * stiffstring.PartialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
 		enough := 0.01 // rad
 		if f.live && 2*f.series.half*f.joint.f1 > resumeBins {
 			enough = 0.1 // far partials are led astray by each other's phases less
@@ -282,7 +286,7 @@ func (f *fitter) slide() warp {
 	}
 	f.hz = f.joint.f1 * (1 + best.slope - f.bias())
 	more := scale*best.slopeVar - plain.slopeVar
-	f.sigma = math.Hypot(f.joint.sigma, centsPerNeper*math.Sqrt(max(0, more)))
+	f.sigma = math.Hypot(f.joint.sigma, stiffstring.CentsPerNeper*math.Sqrt(max(0, more)))
 	return next
 }
 
@@ -305,6 +309,6 @@ func (f *fitter) keep() warp {
 // reach returns the length of window (s) in which the partials up to k.top lie safely within the
 // main lobe, and at least three periods and a dozen sub-blocks.
 func (k known) reach() float64 {
-	top := partialHz(k.f1, k.b, k.top)
-	return max(12*subBlockS, max(3/k.f1, 0.2*centsPerNeper/(top*(k.sigmaCents+0.02))))
+	top := stiffstring.PartialHz(k.f1, k.b, k.top)
+	return max(12*subBlockS, max(3/k.f1, 0.2*stiffstring.CentsPerNeper/(top*(k.sigmaCents+0.02))))
 }

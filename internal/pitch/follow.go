@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // track keeps the reading of the sounding note up to date and sees its end.
 func (t *Tracker) track(power float64) {
@@ -43,7 +47,7 @@ const explainedSNR = 20
 func (t *Tracker) recheck() bool {
 	var k known
 	p, ok := t.period(acquireS)
-	if ok && math.Abs(cents(p.hz, t.base.F1Hz)) > guessLimit {
+	if ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > guessLimit {
 		k = first(p.hz, guessSigma)
 	} else if ok = t.base.SNRdB < trustedSNR; ok {
 		k, ok = t.climb(t.base.F1Hz, acquireS)

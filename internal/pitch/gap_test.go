@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // A jump in the sample index: the note ends there, tracking begins afresh, and it is said once.
@@ -133,7 +134,7 @@ func TestDropOutAtTheBeginning(t *testing.T) {
 		}
 		h := listen(t, Config{Live: true}, s.x, 470)
 		for _, r := range h.sounding() {
-			if math.Abs(cents(r.F1Hz, hz)) > 50 {
+			if math.Abs(stiffstring.Cents(r.F1Hz, hz)) > 50 {
 				t.Errorf("seed %d: %.2f Hz at %.3f s, want %g", i, r.F1Hz, float64(r.At)/testRate, hz)
 				break
 			}
@@ -172,7 +173,7 @@ func TestSoundThatIsAlreadyThere(t *testing.T) {
 			t.Errorf("%s: not read", what)
 		}
 		for _, r := range sounding {
-			if off := cents(r.F1Hz, hz); math.Abs(off) > 50 {
+			if off := stiffstring.Cents(r.F1Hz, hz); math.Abs(off) > 50 {
 				t.Errorf("%s: %.2f Hz ± %.2f cents at %.3f s", what, r.F1Hz, r.SigmaCents, float64(r.At)/testRate)
 				break
 			}

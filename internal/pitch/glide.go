@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // What is expected of a glide before anything is measured: plucked strings glide down by up to some
 // tens of cents within some tenths of a second. Tension falls with the square of the amplitude, so twice
@@ -127,7 +131,7 @@ func (f *fitter) strayed() float64 {
 		weight += w
 	}
 	square := sum / weight * (1 - noise/f.shown.misfit)
-	return centsPerNeper * math.Sqrt(2*square) / (2 * f.series.half)
+	return stiffstring.CentsPerNeper * math.Sqrt(2*square) / (2 * f.series.half)
 }
 
 // settle sets hz and σ from the explanations, the first of which is a steady pitch, and returns the
@@ -159,7 +163,7 @@ func (f *fitter) settle(all []settling, plain movement) warp {
 		variance += math.Exp(a.evidence-top) * (d*d + a.variance)
 	}
 	variance /= sum + steady
-	f.hz = f.joint.f1 * math.Exp(shown/centsPerNeper)
+	f.hz = f.joint.f1 * math.Exp(shown/stiffstring.CentsPerNeper)
 	f.sigma = math.Hypot(f.joint.sigma, math.Sqrt(max(0, variance-plain.offVar)))
 	if !sure && steady > sum {
 		best = 0
@@ -183,7 +187,7 @@ func expected(tau float64) float64 {
 func (f *fitter) gliding(tau, about float64) (movement, bool) {
 	shape, slope := f.curve[0], f.curve[1]
 	for b, t := range f.times {
-		e := tau / centsPerNeper * math.Exp(-t/tau)
+		e := tau / stiffstring.CentsPerNeper * math.Exp(-t/tau)
 		shape[b] = -e
 		slope[b] = -e * (1 + t/tau) // d/d(ln tau)
 	}

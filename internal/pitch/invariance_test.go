@@ -10,6 +10,7 @@ import (
 
 	"tunerd/internal/pitch"
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // What holds of any tracker, seen from outside: a pitch is a ratio of frequencies, and neither the
@@ -19,8 +20,6 @@ const (
 	rate = 48000.0 // Hz
 	seed = 11
 )
-
-func cents(a, b float64) float64 { return 1200 * math.Log2(a/b) }
 
 // A scene is a string plucked over faint noise.
 type scene struct {
@@ -106,7 +105,7 @@ func TestIntervalsAreKept(t *testing.T) {
 			t.Skip("too low")
 		}
 		a, b := listen(t, pitch.Config{}, low.render(), 0).note(t), listen(t, pitch.Config{}, high.render(), 0).note(t)
-		got := cents(b.F1Hz, a.F1Hz)
+		got := stiffstring.Cents(b.F1Hz, a.F1Hz)
 		if within := 5*math.Hypot(a.SigmaCents, b.SigmaCents) + 0.01; !(math.Abs(got-up) <= within) {
 			t.Fatalf("%g Hz and %+.3f cents from it are read %+.3f cents apart, want within %.3f", low.spec.F1Hz, up, got, within)
 		}
@@ -125,7 +124,7 @@ func TestGainChangesLevelsOnly(t *testing.T) {
 		}
 		got := listen(t, pitch.Config{}, x, 0).note(t)
 		// Nothing but rounding differs; a fit may stop a step sooner, a tenth of σ.
-		if off := cents(got.F1Hz, want.F1Hz); math.Abs(off) > 0.1*want.SigmaCents+1e-6 {
+		if off := stiffstring.Cents(got.F1Hz, want.F1Hz); math.Abs(off) > 0.1*want.SigmaCents+1e-6 {
 			t.Errorf("%g Hz, %+.1f dB: %+.3g cents apart, σ %.3g", s.spec.F1Hz, gainDB, off, want.SigmaCents)
 		}
 		if math.Abs(got.LevelDB-want.LevelDB-gainDB) > 0.01 {
@@ -153,7 +152,7 @@ func TestSampleIndexIsOnlyAName(t *testing.T) {
 				if b.At-a.At != start || a.State != b.State || a.State != pitch.Silent && b.Onset-a.Onset != start {
 					t.Fatalf("reading %d at %d, %d: onset %d, %d, state %v, %v", i, a.At, b.At, a.Onset, b.Onset, a.State, b.State)
 				}
-				if off := math.Abs(cents(b.F1Hz, a.F1Hz)); off > 1e-6+0.01*a.SigmaCents {
+				if off := math.Abs(stiffstring.Cents(b.F1Hz, a.F1Hz)); off > 1e-6+0.01*a.SigmaCents {
 					t.Fatalf("reading at %d: %.9g Hz, %d samples later %.9g", a.At, a.F1Hz, start, b.F1Hz)
 				}
 			}
@@ -168,7 +167,7 @@ func TestPluckMayFallAnywhereInAHop(t *testing.T) {
 		later := s
 		later.pluckAt += rapid.IntRange(1, 1024).Draw(t, "later")
 		a, b := listen(t, pitch.Config{}, s.render(), 0).note(t), listen(t, pitch.Config{}, later.render(), 0).note(t)
-		if off, within := cents(b.F1Hz, a.F1Hz), 5*math.Hypot(a.SigmaCents, b.SigmaCents)+0.005; !(math.Abs(off) <= within) {
+		if off, within := stiffstring.Cents(b.F1Hz, a.F1Hz), 5*math.Hypot(a.SigmaCents, b.SigmaCents)+0.005; !(math.Abs(off) <= within) {
 			t.Errorf("%g Hz: %+.4f cents apart, want within %.4f", s.spec.F1Hz, off, within)
 		}
 		moved := float64(later.pluckAt - s.pluckAt)

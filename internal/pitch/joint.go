@@ -3,13 +3,15 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A joint is a least-squares fit of one stiff string to a window: all partials at once, each
 // with its own complex amplitude C and decay α, their frequencies bound to f1 and B by the
 // stiff-string law:
 //
-//	x(t) = Σ_k Re C_k·exp((−α_k + iω_k)·t) + noise,  ω_k = 2π·partialHz(f1, B, k)
+//	x(t) = Σ_k Re C_k·exp((−α_k + iω_k)·t) + noise,  ω_k = 2π·stiffstring.PartialHz(f1, B, k)
 //
 // One Gauss–Newton step solves for the free deviations of all partials, leakage between them
 // included (a Hermitian system of two complex unknowns a partial), and then fits f1 and B to
@@ -27,7 +29,7 @@ type joint struct {
 	most       int  // rows that may be active; 0: all
 	carried    bool // the last fit was of the same note
 	f1, b      float64
-	prior      stiffnessPrior
+	prior      stiffstring.Prior
 	c          []complex128 // amplitude, by row of s; see response
 	alpha      []float64    // [1/s] by row of s
 	off        []float64    // [cents] frequency of each row against the law, as taken so far
@@ -83,31 +85,15 @@ const (
 	decaySigma = 30.0 // 1/s
 )
 
-// lawScatter returns how far (cents, one σ) partial k of a real string is expected off the law
-// before anything is measured: partials 4 and up keep to about 0.3 cent, the lowest often lie
-// several cents off (body and bridge coupling, pull of pickup magnets). Own measurement on the
-// recordings in testdata/wav, rounded up.
-func lawScatter(k int) float64 {
-	switch k {
-	case 1:
-		return 5
-	case 2:
-		return 2
-	case 3:
-		return 1
-	}
-	return 0.5
-}
-
 // hz returns the frequency of active partial k in the present model.
 func (j *joint) hz(k int) float64 {
 	r := j.active[k]
-	return partialHz(j.f1, j.b, j.number[k]) * math.Exp(j.off[r]/centsPerNeper)
+	return stiffstring.PartialHz(j.f1, j.b, j.number[k]) * math.Exp(j.off[r]/stiffstring.CentsPerNeper)
 }
 
 // begin points the fit at a window, with what is known of f1 (σ in cents) and B. With carry the
 // frequencies of single partials found by the last fit are kept as its start.
-func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffnessPrior, carry bool) {
+func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffstring.Prior, carry bool) {
 	j.s, j.f1, j.b, j.prior = s, f1, b, prior
 	j.sigma, j.sigmaB, j.carried = sigmaCents, sigmaB, carry
 	j.brief = 2*s.half*f1 < briefPeriods
@@ -135,7 +121,7 @@ func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffn
 
 // forget drops what earlier fits have found of the partial of row r.
 func (j *joint) forget(r int) {
-	j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, lawScatter(r+1), untried, decayMean
+	j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, stiffstring.ScatterSigma(r+1), untried, decayMean
 }
 
 // furthestOff is how far (cents) off the law a partial is followed.
@@ -145,7 +131,7 @@ const furthestOff = 40
 func (j *joint) followed(off float64, n int) float64 {
 	most := float64(furthestOff)
 	if !j.live {
-		most = min(most, centsPerNeper/4/float64(n))
+		most = min(most, stiffstring.CentsPerNeper/4/float64(n))
 	}
 	return max(-most, min(most, off))
 }
@@ -199,8 +185,8 @@ func (j *joint) converge() bool {
 // window that the final fit takes it in one step.
 func (j *joint) linear() float64 {
 	const turn = 0.02 // rad; what is neglected is its square
-	top := partialHz(j.f1, j.b, j.number[len(j.number)-1])
-	return turn / (2 * math.Pi * top * j.s.half) * centsPerNeper
+	top := stiffstring.PartialHz(j.f1, j.b, j.number[len(j.number)-1])
+	return turn / (2 * math.Pi * top * j.s.half) * stiffstring.CentsPerNeper
 }
 
 // choose sets the active rows and reports whether some of them are new.
@@ -208,7 +194,7 @@ func (j *joint) choose() bool {
 	j.active, j.number = j.active[:0], j.number[:0]
 	for r := range j.s.rows {
 		k := j.s.number[r]
-		f := partialHz(j.f1, j.b, k)
+		f := stiffstring.PartialHz(j.f1, j.b, k)
 		if f > 0.46*j.s.fs || j.most > 0 && r >= j.most {
 			break
 		}
@@ -261,12 +247,12 @@ func (j *joint) highest() int {
 // uncertain returns how far (Hz) the partial of row r may lie from where the model has it.
 func (j *joint) uncertain(r int) float64 {
 	k := j.s.number[r]
-	f := partialHz(j.f1, j.b, k)
-	byLaw := math.Hypot(partialHzByB(j.f1, j.b, k)*j.sigmaB, f*(j.sigma+0.02)/centsPerNeper)
-	own := f / centsPerNeper * j.offSigma[r]
+	f := stiffstring.PartialHz(j.f1, j.b, k)
+	byLaw := math.Hypot(stiffstring.PartialHzByB(j.f1, j.b, k)*j.sigmaB, f*(j.sigma+0.02)/stiffstring.CentsPerNeper)
+	own := f / stiffstring.CentsPerNeper * j.offSigma[r]
 	switch j.seen[r] {
 	case found:
-		return min(own, math.Hypot(byLaw, f/centsPerNeper*lawScatter(k)))
+		return min(own, math.Hypot(byLaw, f/stiffstring.CentsPerNeper*stiffstring.ScatterSigma(k)))
 	case buried: // where exactly does not matter
 		return byLaw
 	}
@@ -295,7 +281,7 @@ func (j *joint) step() bool {
 		return false
 	}
 	dc = max(-40, min(40, dc))
-	j.f1 *= math.Exp(dc / centsPerNeper)
+	j.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
 	db = max(-1e-4, min(0.05, j.b+db)) - j.b
 	j.b += db
 	j.release(dc, db)
@@ -343,8 +329,8 @@ func (j *joint) release(dc, db float64) {
 	na := len(j.active)
 	for k, r := range j.active {
 		n := j.number[k]
-		v, t := j.devCov[k*na+k], lawScatter(n)*lawScatter(n)
-		limit := centsPerNeper * 0.3 / (j.length(r) * partialHz(j.f1, j.b, n))
+		v, t := j.devCov[k*na+k], stiffstring.ScatterSigma(n)*stiffstring.ScatterSigma(n)
+		limit := stiffstring.CentsPerNeper * 0.3 / (j.length(r) * stiffstring.PartialHz(j.f1, j.b, n))
 		law := dc + db*j.slopeB[k]
 		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
 		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, want))-law, n)

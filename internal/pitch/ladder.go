@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A ladder finds a note from the spacing of its partials. It serves where the waveform has no
@@ -48,7 +50,7 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 			k := int(l.peaks[i].hz/gap + 0.5)
 			for n := max(1, k-1); n <= k+1; n++ {
 				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4} {
-					f := l.peaks[i].hz / partialHz(1, b, n)
+					f := l.peaks[i].hz / stiffstring.PartialHz(1, b, n)
 					if f < minHz || f > maxHz {
 						continue
 					}
@@ -111,12 +113,12 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 	f1 := strong[0].hz
 	q := strong[1].hz * strong[1].hz / (4 * f1 * f1)
 	b := (q - 1) / (4 - q)
-	prior := priorB(f1)
-	if !(b > 0 && b < prior.mean+3*prior.sigma) {
+	prior := stiffstring.StiffnessPrior(f1)
+	if !(b > 0 && b < prior.Mean+3*prior.Sigma) {
 		return known{}, false
 	}
 	for i, p := range strong {
-		if k, off := rung(p.hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
+		if k, off := stiffstring.Nearest(p.hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
 			return known{}, false
 		}
 	}
@@ -190,7 +192,7 @@ func (l *ladder) refined(f1, b float64) (known, float64) {
 		// (f_k/k)² = f0²·(1 + B·k²): a straight line over k².
 		var w, x, y, xx, xy float64
 		for _, p := range l.peaks {
-			k, off := rung(p.hz, f1, b)
+			k, off := stiffstring.Nearest(p.hz, f1, b)
 			if k < 1 || math.Abs(off) > reach*ladderCents {
 				continue
 			}
@@ -218,20 +220,20 @@ func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
 	var score float64
 	hits, last, common := 0, 0, 0
 	for _, p := range l.peaks {
-		k, off := rung(p.hz, f1, b)
+		k, off := stiffstring.Nearest(p.hz, f1, b)
 		if k < 1 || k > maxPartials+12 || k == last || math.Abs(off) > tolerance {
 			continue
 		}
 		last = k
 		common = divisor(common, k)
 		hits++
-		chance := 2 * tolerance / centsPerNeper * p.hz / f1
+		chance := 2 * tolerance / stiffstring.CentsPerNeper * p.hz / f1
 		score += max(0, -math.Log(chance))
 	}
 	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it
 		return known{}, 0
 	}
-	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: max(1e-6, 0.03*b), prior: priorB(f1), top: 3}, score
+	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: max(1e-6, 0.03*b), prior: stiffstring.StiffnessPrior(f1), top: 3}, score
 }
 
 // divisor returns the greatest common divisor of a and b.
@@ -240,20 +242,4 @@ func divisor(a, b int) int {
 		a, b = b, a%b
 	}
 	return a
-}
-
-// rung returns the number of the partial of f1 and B nearest to hz, and how far (cents, to first
-// order) hz lies from it.
-func rung(hz, f1, b float64) (int, float64) {
-	// k·√(1+B·k²) = y is a quadratic equation in k².
-	y := hz / f1 * math.Sqrt(1+b)
-	k := y
-	if b > 1e-9 {
-		k = math.Sqrt((math.Sqrt(1+4*b*y*y) - 1) / (2 * b))
-	}
-	n := math.Round(k)
-	if n < 1 {
-		return 0, 0
-	}
-	return int(n), centsPerNeper * (y/(n*math.Sqrt(1+b*n*n)) - 1)
 }

@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A leads holds by how much time the phases of each partial lead those of the fitted model, warp of
@@ -15,7 +17,7 @@ type leads struct {
 	lead   []float64 // [s] partials × n
 	weight []float64 // [1/s²] partials × n, inverse variance
 	part   []leading
-	prior  stiffnessPrior
+	prior  stiffstring.Prior
 	b      float64
 }
 
@@ -46,7 +48,7 @@ func (l *leads) take(j *joint, shift, weight []float64) {
 		gain := 0.5 * j.kernel[k*na+k] * j.c[r]
 		lead, own := l.lead[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
 		p := leading{
-			rest:   centsPerNeper * math.Log(j.before[k]/partialHz(j.f1, j.b, j.number[k])),
+			rest:   stiffstring.CentsPerNeper * math.Log(j.before[k]/stiffstring.PartialHz(j.f1, j.b, j.number[k])),
 			slopeB: j.slopeB[k], loose: j.extra[k],
 		}
 		for i, e := range j.basis[k*n : (k+1)*n] {
@@ -117,10 +119,10 @@ func (l *leads) moved(g [][]float64, prior []expectation) (movement, bool) {
 		l.partial(k, g, &info, &rhs, &out.chi2)
 	}
 	at := func(a, b int) int { return a*size + b }
-	by := 1 / (l.prior.sigma * l.prior.sigma)
+	by := 1 / (l.prior.Sigma * l.prior.Sigma)
 	info[at(1, 1)] += by
-	rhs[1] += by * (l.prior.mean - l.b)
-	out.chi2 += by * (l.prior.mean - l.b) * (l.prior.mean - l.b)
+	rhs[1] += by * (l.prior.Mean - l.b)
+	out.chi2 += by * (l.prior.Mean - l.b) * (l.prior.Mean - l.b)
 	for m := range g {
 		info[at(2+m, 2+m)] += prior[m].weight
 		rhs[2+m] += prior[m].weight * prior[m].mean
@@ -152,9 +154,9 @@ func (l *leads) moved(g [][]float64, prior []expectation) (movement, bool) {
 func (l *leads) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64, chi2 *float64) {
 	p := &l.part[k]
 	size := 2 + len(g)
-	// Unknowns of the partial alone: its deviation from rest (its lead grows by t/centsPerNeper for a
+	// Unknowns of the partial alone: its deviation from rest (its lead grows by t/stiffstring.CentsPerNeper for a
 	// cent), and the movements. Its phase is taken out by counting from weighted means.
-	const perCent = 1 / centsPerNeper
+	const perCent = 1 / stiffstring.CentsPerNeper
 	var gram [3][3]float64
 	var to [3]float64
 	gram[0][0] = (p.wtt - p.wt*p.wt/p.w) * perCent * perCent
@@ -258,7 +260,7 @@ func (l *leads) misfit(depth float64, g []float64, rest, weight []float64, terms
 // f1 and B by off (cents) and offB, and each partial to its own phase and, as far as its data say against
 // the scatter expected of it, its own frequency. psi is the warp's time by block, in seconds.
 func (l *leads) apply(j *joint, off, offB float64, psi []float64) {
-	j.f1 *= math.Exp(off / centsPerNeper)
+	j.f1 *= math.Exp(off / stiffstring.CentsPerNeper)
 	j.b += offB
 	for k, r := range j.active {
 		p := &l.part[k]
@@ -273,13 +275,13 @@ func (l *leads) apply(j *joint, off, offB float64, psi []float64) {
 		}
 		n := j.number[k]
 		law := off + offB*p.slopeB - p.rest // [cents] against rest
-		own := (p.w*wty - p.wt*wy) / det * centsPerNeper
-		known, loose := det/p.w/(centsPerNeper*centsPerNeper), 1/(lawScatter(n)*lawScatter(n))
+		own := (p.w*wty - p.wt*wy) / det * stiffstring.CentsPerNeper
+		known, loose := det/p.w/(stiffstring.CentsPerNeper*stiffstring.CentsPerNeper), 1/(stiffstring.ScatterSigma(n)*stiffstring.ScatterSigma(n))
 		by := (own*known + law*loose) / (known + loose)
-		phase := (wy - by/centsPerNeper*p.wt) / p.w
-		l.rescale(j, k, phase, by/centsPerNeper, psi)
-		hz := j.before[k] * math.Exp(by/centsPerNeper)
-		j.off[r] = max(-furthestOff, min(furthestOff, centsPerNeper*math.Log(hz/partialHz(j.f1, j.b, n))))
+		phase := (wy - by/stiffstring.CentsPerNeper*p.wt) / p.w
+		l.rescale(j, k, phase, by/stiffstring.CentsPerNeper, psi)
+		hz := j.before[k] * math.Exp(by/stiffstring.CentsPerNeper)
+		j.off[r] = max(-furthestOff, min(furthestOff, stiffstring.CentsPerNeper*math.Log(hz/stiffstring.PartialHz(j.f1, j.b, n))))
 	}
 }
 

@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // What the odds of a string must exceed (nepers) where its lowest partial is not heard.
 const (
@@ -57,8 +61,8 @@ func loudest(parts []Partial) *Partial {
 
 // stringy reports whether a string could be as stiff as r says.
 func (r *Reading) stringy() bool {
-	p := priorB(r.F1Hz)
-	return r.B > -3*r.BSigma-1e-5 && r.B < p.mean+4*p.sigma+3*r.BSigma
+	p := stiffstring.StiffnessPrior(r.F1Hz)
+	return r.B > -3*r.BSigma-1e-5 && r.B < p.Mean+4*p.Sigma+3*r.BSigma
 }
 
 // What is expected of peaks that belong to no string, and of the partials of one.
@@ -72,7 +76,9 @@ const (
 )
 
 // placed reports whether the frequency of p is known so well that it is no other partial of a string.
-func (p *Partial) placed() bool { return 2*(3+2*p.SigmaCents)*float64(p.N) < centsPerNeper/2 }
+func (p *Partial) placed() bool {
+	return 2*(3+2*p.SigmaCents)*float64(p.N) < stiffstring.CentsPerNeper/2
+}
 
 // odds returns how much likelier (nepers) parts, numbered as those of f1 and b, are as partials of some
 // string than as peaks that lie anywhere. A string, whatever its pitch and stiffness, puts them on the law, to within their
@@ -92,13 +98,13 @@ func odds(f1, b float64, parts []Partial) float64 {
 // oddsOfComb is odds for a string plucked where partial comb, and each multiple of it, has a node; 1 is
 // for one plucked anywhere else.
 func oddsOfComb(f1, b float64, parts []Partial, comb int) float64 {
-	prior := priorB(f1)
-	stiff := (b - prior.mean) / prior.sigma
+	prior := stiffstring.StiffnessPrior(f1)
+	stiff := (b - prior.Mean) / prior.Sigma
 	odds, best := 0.0, math.Inf(-1)
 	if comb > 1 {
 		odds = -combOdds
 	}
-	a11, a12, a22 := 0.0, 0.0, 1/(prior.sigma*prior.sigma) // what the partials tell of f1 and B
+	a11, a12, a22 := 0.0, 0.0, 1/(prior.Sigma*prior.Sigma) // what the partials tell of f1 and B
 	faint := loudest(parts).LevelDB - faintDB
 	var below *Partial
 	for i := range parts {
@@ -106,16 +112,16 @@ func oddsOfComb(f1, b float64, parts []Partial, comb int) float64 {
 		if p.LevelDB < faint {
 			continue
 		}
-		width := lawWidth(p.N) + p.SigmaCents
+		width := stiffstring.ScatterWidth(p.N) + p.SigmaCents
 		off := p.OffCents / width
 		odds += math.Log(peakApart/(math.Pi*width*(1+off*off))) + absent(below, p, comb)
 		weight := 1 / (2 * width * width) // as a value of a Cauchy distribution tells of its middle
-		slope := partialHzByB(f1, b, p.N) / partialHz(f1, b, p.N) * centsPerNeper
+		slope := stiffstring.PartialHzByB(f1, b, p.N) / stiffstring.PartialHz(f1, b, p.N) * stiffstring.CentsPerNeper
 		a11 += weight
 		a12 += weight * slope
 		a22 += weight * slope * slope
 		// So many strings of other pitches and stiffnesses could have been meant.
-		others := pitchRange * prior.sigma * math.Sqrt((a11*a22-a12*a12)/(2*math.Pi))
+		others := pitchRange * prior.Sigma * math.Sqrt((a11*a22-a12*a12)/(2*math.Pi))
 		best = max(best, odds-math.Log(others)-stiff*stiff/2)
 		below = p
 	}

@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"testing"
+
+	"tunerd/internal/stiffstring"
 )
 
 // readingOf returns a reading of partials that are all known to within sigma cents and stand 30 dB clear.
@@ -49,8 +51,8 @@ func TestOddsOfChance(t *testing.T) {
 		var r Reading
 		r.F1Hz, r.B, r.SNRdB = 110, 6e-5, 20
 		for hz := 2.0; len(r.Partials) < 6; {
-			hz *= math.Exp((0.5 + rng.Float64()) * peakApart / centsPerNeper)
-			n, off := rung(r.F1Hz*hz, r.F1Hz, r.B)
+			hz *= math.Exp((0.5 + rng.Float64()) * peakApart / stiffstring.CentsPerNeper)
+			n, off := stiffstring.Nearest(r.F1Hz*hz, r.F1Hz, r.B)
 			r.Partials = append(r.Partials, Partial{N: n, OffCents: off, SigmaCents: 1, LevelDB: -20, margin: 30})
 		}
 		if odds(r.F1Hz, r.B, r.Partials) > newOdds {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // honest plucks spec after half a second of noise that lies snr dB below the string's RMS from 50 to 250 ms after
@@ -43,7 +44,7 @@ func honest(t *testing.T, spec sound.StringSpec, snr float64, expected bool, str
 	}
 	sure := false
 	for i, r := range readings {
-		off, age := cents(r.F1Hz, spec.F1Hz), float64(r.At)/testRate-at
+		off, age := stiffstring.Cents(r.F1Hz, spec.F1Hz), float64(r.At)/testRate-at
 		switch {
 		case math.Abs(off) > max(5*r.SigmaCents, 0.5):
 			t.Errorf("%s: %+.2f ± %.3f cents at %.3f s", what, off, r.SigmaCents, age)
@@ -54,7 +55,7 @@ func honest(t *testing.T, spec sound.StringSpec, snr float64, expected bool, str
 		}
 		if i > 0 {
 			last := readings[i-1]
-			if by := math.Abs(cents(r.F1Hz, last.F1Hz)); by > max(0.5, 10*last.SigmaCents) {
+			if by := math.Abs(stiffstring.Cents(r.F1Hz, last.F1Hz)); by > max(0.5, 10*last.SigmaCents) {
 				t.Errorf("%s: jumps by %.2f cents at %.3f s, from ± %.3f to ± %.3f", what, by, age, last.SigmaCents, r.SigmaCents)
 				return
 			}

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // drawString draws any string that may be played, and how it is heard.
@@ -29,7 +30,7 @@ func drawString(t *rapid.T) sound.StringSpec {
 
 // fair fails unless a reading is one of numbers, and near the truth as it says itself.
 func fair(t *rapid.T, r Reading, hz float64) {
-	off := cents(r.F1Hz, hz)
+	off := stiffstring.Cents(r.F1Hz, hz)
 	if !(math.Abs(off) <= 5*r.SigmaCents+3) || !(r.SigmaCents >= 0) || math.IsInf(r.SigmaCents, 0) {
 		t.Fatalf("%g Hz is read as %g Hz, %+.2f ± %.3f cents", hz, r.F1Hz, off, r.SigmaCents)
 	}

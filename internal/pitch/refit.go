@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // refit fits the live note again, over the time since which no hand has moved its pitch.
 func (t *Tracker) refit() {
@@ -30,7 +34,7 @@ func (t *Tracker) refit() {
 	}
 	t.failing, t.moved = 0, false
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
-	if t.settling && t.age() > fullS && t.fitSigma < r.SigmaCents && math.Abs(cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
+	if t.settling && t.age() > fullS && t.fitSigma < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
 		// Where it settles was better known with all partials.
 		r.shift(t.base.F1Hz)
 		r.SigmaCents = t.fitSigma
@@ -41,7 +45,7 @@ func (t *Tracker) refit() {
 		t.attack = t.trackedAttack()
 	}
 	t.base.AttackF1Hz = t.attack
-	if math.Abs(cents(f.hz, f.start.f1)) > retuneCents {
+	if math.Abs(stiffstring.Cents(f.hz, f.start.f1)) > retuneCents {
 		t.retune(f.hz)
 	} else if t.settling && f.bank.first >= t.past.begin && f.astray() > astrayTurn {
 		at := f.bank.first
@@ -54,7 +58,7 @@ func (t *Tracker) refit() {
 // (vibrato), and reports whether there is one near the note.
 func (t *Tracker) swings() bool {
 	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
-	if !ok || math.Abs(cents(p.hz, t.base.F1Hz)) > swungCents {
+	if !ok || math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
 	t.base.shift(p.hz)
@@ -62,7 +66,7 @@ func (t *Tracker) swings() bool {
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
-	if math.Abs(cents(p.hz, t.note.start.f1)) > swungCents {
+	if math.Abs(stiffstring.Cents(p.hz, t.note.start.f1)) > swungCents {
 		t.retune(p.hz)
 	}
 	return true
@@ -195,7 +199,7 @@ func (t *Tracker) swungNow(r *Reading) bool {
 	p, ok := t.period(window)
 	clearer := *r
 	clearer.SNRdB += swungGain
-	if !ok || !t.explains(first(p.hz, guessSigma), window, &clearer) || math.Abs(cents(t.probe.hz, r.F1Hz)) < swungOff {
+	if !ok || !t.explains(first(p.hz, guessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.hz, r.F1Hz)) < swungOff {
 		return false
 	}
 	t.base.shift(t.probe.hz)
@@ -291,7 +295,7 @@ func (t *Tracker) unmodelled() float64 {
 		floor = math.Hypot(floor, t.swung)
 	}
 	if f.warp.depth != 0 {
-		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * centsPerNeper
+		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * stiffstring.CentsPerNeper
 		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
 	}
 	return math.Hypot(floor, t.run/4)
@@ -313,7 +317,7 @@ func (t *Tracker) moving(track, weight []float64) bool {
 		return true
 	}
 	scale := max(1, l.chi2/float64(l.used-3))
-	run := 2 * math.Abs(l.extra[0]) * s.half * centsPerNeper // cents at the ends
+	run := 2 * math.Abs(l.extra[0]) * s.half * stiffstring.CentsPerNeper // cents at the ends
 	t.run = run
 	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
 }

@@ -7,6 +7,7 @@ import (
 
 	"tunerd/internal/pitch"
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // pianoB is the inharmonicity of a piano string: 3.5e-4 at middle C and above it doubling every eight
@@ -36,7 +37,7 @@ func TestPianoKeys(t *testing.T) {
 				continue
 			}
 			n := h.notes[0]
-			if off, within := cents(n.F1Hz, hz), 4*n.SigmaCents+0.05; !(math.Abs(off) <= within) {
+			if off, within := stiffstring.Cents(n.F1Hz, hz), 4*n.SigmaCents+0.05; !(math.Abs(off) <= within) {
 				t.Errorf("live %v, key %d, %.2f Hz, seed %d/%d: %+.3f ± %.3f cents", live, key, hz, seed, stream, off, n.SigmaCents)
 			}
 			if n.SigmaCents > 1 {
@@ -92,7 +93,7 @@ func vowel(hz float64) float64 {
 func TestBowedStrings(t *testing.T) {
 	for i, hz := range []float64{65.41, 130.81, 196, 293.66, 440, 659.26, 1318.5, 2637} {
 		n := listen(t, pitch.Config{Live: true}, bowed(hz, 0, 1.3, plain, uint64(i)), 0).note(t)
-		if off, within := cents(n.F1Hz, hz), 4*n.SigmaCents+0.02; !(math.Abs(off) <= within) || n.SigmaCents > 0.5 {
+		if off, within := stiffstring.Cents(n.F1Hz, hz), 4*n.SigmaCents+0.02; !(math.Abs(off) <= within) || n.SigmaCents > 0.5 {
 			t.Errorf("%g Hz, seed %d: %+.3f ± %.3f cents", hz, seed, off, n.SigmaCents)
 		}
 	}
@@ -111,7 +112,7 @@ func TestVoiceWithVibrato(t *testing.T) {
 					continue
 				}
 				sounding++
-				if off := cents(r.F1Hz, hz); math.Abs(off) > vibrato+5+2*r.SigmaCents {
+				if off := stiffstring.Cents(r.F1Hz, hz); math.Abs(off) > vibrato+5+2*r.SigmaCents {
 					t.Errorf("%g Hz, seed %d: %+.1f ± %.2f cents at %.3f s, vibrato of ±%g", hz, seed, off, r.SigmaCents, float64(r.At)/rate, vibrato)
 					break
 				}
@@ -128,7 +129,7 @@ func TestVoiceWithVibrato(t *testing.T) {
 			if live { // the pitch of its end
 				within = vibrato + 5
 			}
-			if off := cents(n.F1Hz, hz); !(math.Abs(off) <= within) {
+			if off := stiffstring.Cents(n.F1Hz, hz); !(math.Abs(off) <= within) {
 				t.Errorf("%g Hz, live %v, seed %d: a note of %+.2f ± %.3f cents", hz, live, seed, off, n.SigmaCents)
 			}
 		}

@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // read fills r with what the last fit found: pitch, inharmonicity, partials. Frequencies of
 // partials are those at the same moment as the pitch; phases those at sample r.At. Partials that
@@ -34,7 +38,7 @@ func (f *fitter) read(r *Reading) {
 		if j.seen[row] != found {
 			continue
 		}
-		hz := partialHz(f.hz, j.b, n) * math.Exp(j.dev[k]/centsPerNeper)
+		hz := stiffstring.PartialHz(f.hz, j.b, n) * math.Exp(j.dev[k]/stiffstring.CentsPerNeper)
 		if n == 1 {
 			r.Partial1Hz = hz
 		}
@@ -51,7 +55,7 @@ func (f *fitter) read(r *Reading) {
 // heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count
 // as heard: to a twentieth of the way to the next. What splashes over all of a short window, as the edge of a
 // gap does, is found near every partial, but not so well.
-const heardSigma = centsPerNeper / 20
+const heardSigma = stiffstring.CentsPerNeper / 20
 
 // leakDB is how far below everything that a fit leaves a partial may be what something else leaks: as from
 // three bins away.
@@ -102,7 +106,7 @@ func (f *fitter) phaseAt(k int, at float64) float64 {
 	// The amplitude belongs to the frequency that the model holds; the last word on the frequency
 	// turns the partial about the centroid of its energy.
 	t := (at-mid)/f.fs + f.warp.psi(at, f.fs) - s.late
-	more := partialHz(j.f1, j.b, j.number[k])*math.Exp(j.dev[k]/centsPerNeper) - j.before[k]
+	more := stiffstring.PartialHz(j.f1, j.b, j.number[k])*math.Exp(j.dev[k]/stiffstring.CentsPerNeper) - j.before[k]
 	turns := math.Atan2(imag(c), real(c))/(2*math.Pi) + math.Mod(j.before[k]*t, 1) + more*(t-j.centre[k])
 	return turns - math.Floor(turns)
 }

@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
 // is that it fades. It is said to ring as long as it does, and as long as its partials are louder than all
@@ -87,11 +91,11 @@ func (r *Reading) close() int {
 
 // owns reports whether a partial of the note may lie at hz, as far as its stiffness is known.
 func (r *Reading) owns(hz float64) bool {
-	n, off := rung(hz, r.F1Hz, r.B)
+	n, off := stiffstring.Nearest(hz, r.F1Hz, r.B)
 	if n == 0 {
 		return false
 	}
-	slope := partialHzByB(r.F1Hz, r.B, n) / partialHz(r.F1Hz, r.B, n) * centsPerNeper
+	slope := stiffstring.PartialHzByB(r.F1Hz, r.B, n) / stiffstring.PartialHz(r.F1Hz, r.B, n) * stiffstring.CentsPerNeper
 	return math.Abs(off) < strangeCents+3*slope*r.BSigma
 }
 

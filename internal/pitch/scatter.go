@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // residuals replaces the white estimate of the noise by what is really left around each partial:
@@ -99,32 +101,18 @@ func (j *joint) law() bool {
 		}
 		j.spread(left, max(1, 8-float64(pass)))
 	}
-	j.f1 *= math.Exp(dc / centsPerNeper)
+	j.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
 	j.b += db
 	copy(j.dev, left)
 	// What scatters the partials (a second polarisation, the bridge) also moves them all a little in
 	// common, which their spread about the law cannot show.
-	j.sigma = math.Hypot(j.sigma, commonScatter*j.scatter*lawWidth(maxPartials))
+	j.sigma = math.Hypot(j.sigma, commonScatter*j.scatter*stiffstring.ScatterWidth(maxPartials))
 	return true
 }
 
 // commonScatter is how far partials that scatter about the law by one width move in common: about
 // what a second polarisation a quarter as strong does.
 const commonScatter = 0.6
-
-// lawWidth returns the half width (cents) of the distribution that partial k of a real string
-// keeps about the law: narrow for the upper ones, wider for the lowest, heavy tails for all.
-func lawWidth(k int) float64 {
-	switch k {
-	case 1:
-		return 1
-	case 2:
-		return 0.6
-	case 3:
-		return 0.4
-	}
-	return 0.3
-}
 
 // scale returns how wide the scatter is, as a part of lawWidth: 0 when noise alone explains the
 // deviations, or when there are so few partials that there is no law to be off.
@@ -151,7 +139,7 @@ func (j *joint) atMost(left []float64, heard int) float64 {
 	var sum float64
 	for k, e := range left {
 		if j.hears(k) {
-			w := lawWidth(j.number[k])
+			w := stiffstring.ScatterWidth(j.number[k])
 			sum += e * e / (w * w)
 		}
 	}
@@ -191,7 +179,7 @@ func (j *joint) agreed(left []float64) bool {
 	na := len(left)
 	var sharp, within int
 	for k, e := range left {
-		s := j.scatter * lawWidth(j.number[k])
+		s := j.scatter * stiffstring.ScatterWidth(j.number[k])
 		v := j.devCov[k*na+k]
 		if v > 0.25 && v > s*s {
 			continue
@@ -209,7 +197,7 @@ func (j *joint) agreed(left []float64) bool {
 // from a wide one, so that the fit does not stick to a chance pair of partials.
 func (j *joint) spread(left []float64, wide float64) {
 	for k, e := range left {
-		s := j.scatter * lawWidth(j.number[k]) * wide
+		s := j.scatter * stiffstring.ScatterWidth(j.number[k]) * wide
 		j.extra[k] = s*s + e*e
 	}
 }
@@ -262,6 +250,6 @@ func (j *joint) heard() int {
 
 // hears reports whether active partial k is known better than the scatter expected of it.
 func (j *joint) hears(k int) bool {
-	t := lawScatter(j.number[k])
+	t := stiffstring.ScatterSigma(j.number[k])
 	return j.devCov[k*len(j.active)+k] < t*t
 }

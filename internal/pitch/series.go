@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A series is a window of a bank, its sub-blocks gathered into fewer, longer blocks: what a fit
@@ -62,7 +64,7 @@ func (w warp) psi(at, fs float64) float64 {
 	var p float64
 	if w.depth != 0 {
 		t := max(0, (at-w.onset)/fs)
-		p = -w.depth / centsPerNeper * w.tau * math.Exp(-t/w.tau)
+		p = -w.depth / stiffstring.CentsPerNeper * w.tau * math.Exp(-t/w.tau)
 	}
 	if w.quad != 0 || w.cubic != 0 {
 		u := (at - w.middle) / fs
@@ -75,7 +77,7 @@ func (w warp) psi(at, fs float64) float64 {
 func (w warp) course(dst []float64, at, step, fs float64) {
 	clear(dst)
 	if w.depth != 0 {
-		p := -w.depth / centsPerNeper * w.tau
+		p := -w.depth / stiffstring.CentsPerNeper * w.tau
 		t, dt := (at-w.onset)/fs/w.tau, step/fs/w.tau
 		fall := p * math.Exp(-max(0, t))
 		per := math.Exp(-dt)
@@ -102,7 +104,7 @@ func (w warp) rate(at, fs float64) float64 {
 	var p float64
 	if w.depth != 0 {
 		t := max(0, (at-w.onset)/fs)
-		p = w.depth / centsPerNeper * math.Exp(-t/w.tau)
+		p = w.depth / stiffstring.CentsPerNeper * math.Exp(-t/w.tau)
 	}
 	u := (at - w.middle) / fs
 	return p + u*(2*w.quad+3*w.cubic*u)

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"testing"
+
+	"tunerd/internal/stiffstring"
 )
 
 // gathered is what a series must hold: the mean over the block of x times the reference turned
@@ -86,7 +88,7 @@ func TestWarpRate(t *testing.T) {
 			t.Errorf("rate at %g: %g, numerically %g", at, got, want)
 		}
 		g := warp{depth: 10, tau: 0.15, onset: 4800}
-		cents := centsPerNeper * math.Log1p(g.rate(at, fs))
+		cents := stiffstring.CentsPerNeper * math.Log1p(g.rate(at, fs))
 		// First order: the square of the depth in nepers over two, 0.03 cent for 10 cents.
 		if want := 10 * math.Exp(-(at-4800)/fs/0.15); math.Abs(cents-want) > 0.03 {
 			t.Errorf("glide at %g: %g cents, want %g", at, cents, want)

@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // free solves for the free deviations. A partial without amplitude yet first gets one, with all
 // rates held.
@@ -89,9 +93,9 @@ func (j *joint) deviations() {
 	for k, r := range j.active {
 		w := 2 * math.Pi * j.before[k]
 		// Cents for one unit of the solution, as far as noise goes.
-		j.reach[k] = complex(centsPerNeper/(w*j.width[k]), 0) / j.c[r]
+		j.reach[k] = complex(stiffstring.CentsPerNeper/(w*j.width[k]), 0) / j.c[r]
 		j.dev[k] = j.off[r] + imag(j.rhs[na+k]*j.reach[k])
-		j.slopeB[k] = partialHzByB(j.f1, j.b, j.number[k]) / j.before[k] * centsPerNeper
+		j.slopeB[k] = stiffstring.PartialHzByB(j.f1, j.b, j.number[k]) / j.before[k] * stiffstring.CentsPerNeper
 		j.extra[k] = 0
 	}
 	if j.diagonal {
@@ -114,7 +118,7 @@ func (j *joint) update() {
 	na := len(j.active)
 	j.grown, j.slowed = grow(j.grown, na), grow(j.slowed, na)
 	for k, r := range j.active {
-		perS := 2 * math.Pi * j.before[k] / centsPerNeper
+		perS := 2 * math.Pi * j.before[k] / stiffstring.CentsPerNeper
 		v := j.devCov[k*na+k] * perS * perS // [1/s²]
 		step := -real(j.rhs[na+k]*j.reach[k]) * perS
 		limit := 0.7 / j.width[k]
@@ -152,9 +156,9 @@ func (j *joint) bind(final bool) (dc, db float64, ok bool) {
 		b1 += one[k] * y[k]
 		b2 += slope[k] * y[k]
 	}
-	p := 1 / (j.prior.sigma * j.prior.sigma)
+	p := 1 / (j.prior.Sigma * j.prior.Sigma)
 	a22 += p
-	b2 += p * (j.prior.mean - j.b)
+	b2 += p * (j.prior.Mean - j.b)
 	det := a11*a22 - a12*a12
 	if !(det > 0) || math.IsInf(det, 0) {
 		return 0, 0, false
@@ -193,5 +197,5 @@ func (j *joint) scattered(k int, final bool) float64 {
 	if final {
 		return j.extra[k] + 1e-18
 	}
-	return lawScatter(j.number[k]) * lawScatter(j.number[k])
+	return stiffstring.ScatterSigma(j.number[k]) * stiffstring.ScatterSigma(j.number[k])
 }

@@ -1,6 +1,10 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/stiffstring"
+)
 
 // stiffSteps is how many values of B are tried at most.
 const stiffSteps = 120
@@ -12,11 +16,11 @@ func (f *fitter) stiffen(x []float64, k known) known {
 	span := float64(len(x)) / f.fs
 	low, high := max(0, k.b-2.5*k.sigmaB), k.b+2.5*k.sigmaB
 	top := 2
-	for top < 6 && partialHz(k.f1, high, top+1) < 0.45*f.fs {
+	for top < 6 && stiffstring.PartialHz(k.f1, high, top+1) < 0.45*f.fs {
 		top++
 	}
 	// A step moves the highest of them by a quarter of a bin.
-	step := 0.25 / (span * partialHzByB(k.f1, high, top))
+	step := 0.25 / (span * stiffstring.PartialHzByB(k.f1, high, top))
 	n := min(stiffSteps, int((high-low)/step)+1)
 	step = (high - low) / float64(n)
 	var most float64
@@ -25,14 +29,14 @@ func (f *fitter) stiffen(x []float64, k known) known {
 		b := low + (float64(i)+0.5)*step
 		var sum float64
 		for number := 2; number <= top; number++ {
-			sum += hannPower(x, 2*math.Pi*partialHz(k.f1, b, number)/f.fs)
+			sum += hannPower(x, 2*math.Pi*stiffstring.PartialHz(k.f1, b, number)/f.fs)
 		}
 		if sum > most {
 			most, best = sum, b
 		}
 	}
 	// That is as good as the lowest of the other partials has been told, or the step.
-	k.b, k.sigmaB = best, max(step, 0.15/(span*partialHzByB(k.f1, best, top)))
+	k.b, k.sigmaB = best, max(step, 0.15/(span*stiffstring.PartialHzByB(k.f1, best, top)))
 	return k
 }
 

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // TestHighStringsInFewMilliseconds reads strings of the piano's treble in windows of 8 to 12 ms. The prior of their
@@ -22,7 +23,7 @@ func TestHighStringsInFewMilliseconds(t *testing.T) {
 		x := make([]float64, int((0.008+0.004*rng.Float64())*testRate))
 		truth := s.Render(x, testRate, rng)
 		r, ok := e.Estimate(x, 500, 4200)
-		if !ok || math.Abs(cents(r.F1Hz, truth.F1Hz)) > 10 {
+		if !ok || math.Abs(stiffstring.Cents(r.F1Hz, truth.F1Hz)) > 10 {
 			t.Errorf("%.1f Hz, B %.2g, %.1f dB, %.1f ms: %.1f Hz, read %v", s.F1Hz, s.B, s.SNRdB, 1000*float64(len(x))/testRate, r.F1Hz, ok)
 		}
 	}

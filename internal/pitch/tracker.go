@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A Config says what a Tracker is to do.
@@ -360,7 +362,7 @@ func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
 		return t.lockNear(first(p.hz, guessSigma), window, r) && r.SNRdB > explainedSNR
 	}
 	locked := t.lockNear(first(p.hz, guessSigma), window, r)
-	if !locked && math.Abs(cents(p.hz, p.deepestHz)) > 50 && !t.hum(p.hz) { // two periods of hum are no note
+	if !locked && math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 && !t.hum(p.hz) { // two periods of hum are no note
 		locked = t.lockNear(first(p.deepestHz, guessSigma), window, r)
 	}
 	if !locked || r.SNRdB < trustedSNR {
@@ -477,7 +479,7 @@ func (t *Tracker) awaited(r *Reading, hz float64) bool {
 	if _, higher := r.above(beside, 3); higher {
 		return false
 	}
-	off := math.Abs(cents(r.F1Hz, hz))
+	off := math.Abs(stiffstring.Cents(r.F1Hz, hz))
 	if t.note.joint.brief {
 		return off < 2*expectSigma && r.SigmaCents < expectSigma/2
 	}
@@ -540,7 +542,7 @@ func (t *Tracker) climb(f1, window float64) (known, bool) {
 	}
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
 	k, ok := t.ladder.find(x, t.fs, t.lowest, t.cfg.MaxHz)
-	return k, ok && math.Abs(cents(k.f1, f1)) > guessLimit
+	return k, ok && math.Abs(stiffstring.Cents(k.f1, f1)) > guessLimit
 }
 
 // take begins the bank of the note k at sample start and reads it.
@@ -619,7 +621,7 @@ func (t *Tracker) hum(f1 float64) bool {
 func mains(f1 float64) bool {
 	for _, half := range [...]float64{25, 30} {
 		k := math.Round(f1 / half)
-		if (k == 1 || k <= 12 && math.Mod(k, 2) == 0) && math.Abs(cents(f1, k*half)) < 10 {
+		if (k == 1 || k <= 12 && math.Mod(k, 2) == 0) && math.Abs(stiffstring.Cents(f1, k*half)) < 10 {
 			return true
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // onlyNote returns the one note that was heard.
@@ -29,7 +30,7 @@ func brief(notes []Note) string {
 // within fails unless hz lies within tol cents of want, and σ is a number.
 func within(t *testing.T, what string, r Reading, want, tol float64) {
 	t.Helper()
-	if c := cents(r.F1Hz, want); !(math.Abs(c) <= tol) || !(r.SigmaCents >= 0) || math.IsInf(r.SigmaCents, 0) {
+	if c := stiffstring.Cents(r.F1Hz, want); !(math.Abs(c) <= tol) || !(r.SigmaCents >= 0) || math.IsInf(r.SigmaCents, 0) {
 		t.Errorf("%s, seed %d: %+.3f ± %.3f cents, want within %g", what, testSeed, c, r.SigmaCents, tol)
 	}
 }
@@ -57,8 +58,8 @@ func TestOnsetAndPitchOfAPluck(t *testing.T) {
 					t.Errorf("%s: onset %+.1f ms beside the pluck, want within 30", what, 1000*off)
 				}
 				for _, r := range h.sounding() {
-					if math.Abs(cents(r.F1Hz, hz)) > 5*r.SigmaCents+3 {
-						t.Errorf("%s: reading at %.3f s is %+.2f ± %.2f cents", what, float64(r.At)/testRate, cents(r.F1Hz, hz), r.SigmaCents)
+					if math.Abs(stiffstring.Cents(r.F1Hz, hz)) > 5*r.SigmaCents+3 {
+						t.Errorf("%s: reading at %.3f s is %+.2f ± %.2f cents", what, float64(r.At)/testRate, stiffstring.Cents(r.F1Hz, hz), r.SigmaCents)
 						break
 					}
 				}
@@ -102,8 +103,8 @@ func TestHeldTone(t *testing.T) {
 			what := fmt.Sprintf("%g Hz at %g samples a second", hz, fs)
 			within(t, what, onlyNote(t, h).Reading, hz, 0.02)
 			for _, r := range h.sounding() {
-				if age := float64(r.At-int64(from)) / fs; age > 1 && math.Abs(cents(r.F1Hz, hz)) > 0.02 {
-					t.Errorf("%s: after %.2f s %+.4f ± %.4f cents", what, age, cents(r.F1Hz, hz), r.SigmaCents)
+				if age := float64(r.At-int64(from)) / fs; age > 1 && math.Abs(stiffstring.Cents(r.F1Hz, hz)) > 0.02 {
+					t.Errorf("%s: after %.2f s %+.4f ± %.4f cents", what, age, stiffstring.Cents(r.F1Hz, hz), r.SigmaCents)
 					break
 				}
 			}
@@ -134,7 +135,7 @@ func TestGlideIsTakenOff(t *testing.T) {
 			n := onlyNote(t, listen(t, Config{Live: live}, s.x, 512))
 			within(t, fmt.Sprintf("%g Hz settled", hz), n.Reading, hz, 0.3)
 			// From 20 to 150 ms after the pluck the glide passes from 7.2 to 3.8 cents.
-			if a := cents(n.AttackF1Hz, hz); !(a > 3.8 && a < 7.2) {
+			if a := stiffstring.Cents(n.AttackF1Hz, hz); !(a > 3.8 && a < 7.2) {
 				t.Errorf("%g Hz: attack read at %+.2f cents, want between 3.8 and 7.2", hz, a)
 			}
 		}
@@ -151,7 +152,7 @@ func TestLiveReadingsOfAGlideAreHonest(t *testing.T) {
 		s.pluck(spec, 0.8003, -20, newRand(2))
 		for _, r := range listen(t, Config{Live: true}, s.x, 512).sounding() {
 			at := float64(r.At)/testRate - 0.8003
-			if c := cents(r.F1Hz, hz); at > 0.5 && math.Abs(c) > 3*r.SigmaCents+0.1 {
+			if c := stiffstring.Cents(r.F1Hz, hz); at > 0.5 && math.Abs(c) > 3*r.SigmaCents+0.1 {
 				t.Errorf("%g Hz: %.2f s after the pluck %+.2f ± %.3f cents", hz, at, c, r.SigmaCents)
 				break
 			}
@@ -190,7 +191,7 @@ func TestPluckOverARingingNeighbour(t *testing.T) {
 			s.pluck(sound.String(hz*4/3), 1.8003, -17, newRand(3))
 			h := listen(t, Config{Live: live}, s.x, 512)
 			for _, n := range h.notes {
-				if lower, upper := math.Abs(cents(n.F1Hz, hz)), math.Abs(cents(n.F1Hz, hz*4/3)); min(lower, upper) > 3 {
+				if lower, upper := math.Abs(stiffstring.Cents(n.F1Hz, hz)), math.Abs(stiffstring.Cents(n.F1Hz, hz*4/3)); min(lower, upper) > 3 {
 					t.Errorf("%g Hz under its fourth: a note of %.3f Hz", hz, n.F1Hz)
 				}
 			}
@@ -271,7 +272,7 @@ func TestWeakFundamentalIsReadSoon(t *testing.T) {
 			first := math.Inf(1)
 			for _, r := range listen(t, Config{Live: true}, s.x, 512).sounding() {
 				first = min(first, float64(r.At)/testRate-at)
-				if off := cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+2 {
+				if off := stiffstring.Cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+2 {
 					t.Errorf("%g Hz, seed %d/%d: %+.1f ± %.2f cents at %.3f s", hz, testSeed, i, off, r.SigmaCents, float64(r.At)/testRate-at)
 					break
 				}

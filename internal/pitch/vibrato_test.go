@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tunerd/internal/pitch"
+	"tunerd/internal/stiffstring"
 )
 
 // A swung is a tone of up to sixteen partials that fall as 1/k, from swungFrom on, whose pitch swings about hz
@@ -80,7 +81,7 @@ func TestWholeNotesWithVibrato(t *testing.T) {
 		n := h.notes[0]
 		from, to := int((swungTo-n.WindowS)*rate), len(x)
 		mean := (sum[to] - sum[from]) / float64(to-from)
-		off := cents(n.F1Hz, v.hz) - mean
+		off := stiffstring.Cents(n.F1Hz, v.hz) - mean
 		if !(math.Abs(off) <= 3*n.SigmaCents+0.02) || n.SigmaCents > v.cents/4 {
 			t.Errorf("%v, seed %d/%d: a note %+.2f ± %.3f cents from its mean", v, seed, stream, off, n.SigmaCents)
 		}
@@ -103,12 +104,12 @@ func TestLiveReadingsWithVibrato(t *testing.T) {
 			}
 			from, to := max(int(swungFrom*rate), int(float64(r.At)-r.WindowS*rate)), min(int(r.At), len(x))
 			mean := (sum[to] - sum[from]) / float64(to-from)
-			fair := math.Abs(cents(r.F1Hz, v.hz)-mean) <= 1.96*r.SigmaCents+0.02
+			fair := math.Abs(stiffstring.Cents(r.F1Hz, v.hz)-mean) <= 1.96*r.SigmaCents+0.02
 			all++
 			if fair {
 				good++
 			}
-			if math.Abs(cents(r.F1Hz, v.hz)-(sum[to]-sum[to-1])) <= 1.96*r.SigmaCents {
+			if math.Abs(stiffstring.Cents(r.F1Hz, v.hz)-(sum[to]-sum[to-1])) <= 1.96*r.SigmaCents {
 				within++
 			}
 			if float64(to)/rate < swungFrom+liveFrom {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A watch keeps what short looks at the lower partials have shown, hop by hop. Between two looks the
@@ -57,7 +59,7 @@ func (t *Tracker) look() {
 	t.ahead = ahead
 	w.hz[i] = 0
 	if noise > 0 {
-		w.hz[i] = t.base.F1Hz * math.Exp(ahead/centsPerNeper)
+		w.hz[i] = t.base.F1Hz * math.Exp(ahead/stiffstring.CentsPerNeper)
 	}
 	t.swung = t.swing()
 	if noise == 0 {
@@ -69,13 +71,13 @@ func (t *Tracker) look() {
 		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= t.expected()
 	}
-	if math.Abs(t.ahead) > min(fastestHand, 0.4*centsPerNeper/(t.base.F1Hz*t.lookApart())) {
+	if math.Abs(t.ahead) > min(fastestHand, 0.4*stiffstring.CentsPerNeper/(t.base.F1Hz*t.lookApart())) {
 		t.fastAt = t.next
 	}
 	if math.Abs(ahead) <= limit {
 		return
 	}
-	if hop := float64(4*t.frame) / t.fs; math.Abs(t.ahead)*t.base.F1Hz*hop > mostTurn*centsPerNeper {
+	if hop := float64(4*t.frame) / t.fs; math.Abs(t.ahead)*t.base.F1Hz*hop > mostTurn*stiffstring.CentsPerNeper {
 		t.ahead, w.hz[i] = 0, 0 // it may as well have run the other way
 		t.swings()
 		return
@@ -100,7 +102,7 @@ func (t *Tracker) swing() float64 {
 		if hz == 0 {
 			continue
 		}
-		u, v := float64(ago), (hz/t.base.F1Hz-1)*centsPerNeper
+		u, v := float64(ago), (hz/t.base.F1Hz-1)*stiffstring.CentsPerNeper
 		n, x, xx = n+1, x+u, xx+u*u
 		y, yy, xy = y+v, yy+v*v, xy+u*v
 	}
@@ -117,7 +119,7 @@ func (t *Tracker) expected() float64 {
 	w := &t.looks
 	now, then := w.at[w.latest(0)], w.at[w.latest(t.looksApart())]
 	f := &t.note
-	return f.plannedOff + (f.planned.psi(now, t.fs)-f.planned.psi(then, t.fs))*t.fs/(now-then)*centsPerNeper
+	return f.plannedOff + (f.planned.psi(now, t.fs)-f.planned.psi(then, t.fs))*t.fs/(now-then)*stiffstring.CentsPerNeper
 }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
@@ -172,7 +174,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 			gone++
 			continue
 		}
-		off[seen] = w.ahead(p, apart, t.fs) / (p.Hz * between) * centsPerNeper
+		off[seen] = w.ahead(p, apart, t.fs) / (p.Hz * between) * stiffstring.CentsPerNeper
 		// White noise: 24σ²/(A²N³) for the window of the fit, 6σ²/(A²·n·b²) for two Hann looks b apart.
 		length := t.fitWindow * t.fs
 		noise += p.SigmaCents * math.Sqrt(length*length*length/(4*n)) / (between * t.fs) * max(1, math.Pow(10, faded/20))
@@ -203,7 +205,7 @@ func (t *Tracker) watched() (parts []Partial, loudest float64) {
 	n := 0
 	for n < len(t.base.Partials) {
 		p := &t.base.Partials[n]
-		if p.N > watchedBand || n > 0 && p.Hz*hop*fastest > 0.4*centsPerNeper {
+		if p.N > watchedBand || n > 0 && p.Hz*hop*fastest > 0.4*stiffstring.CentsPerNeper {
 			break
 		}
 		loudest = max(loudest, p.LevelDB)
@@ -235,7 +237,7 @@ func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.ha
 // turn moves the reading with the phases while a hand is on the peg. A fit needs a window in which
 // the pitch stands still, and short ones only keep this honest.
 func (t *Tracker) turn() {
-	f1 := t.base.F1Hz * math.Exp(t.ahead/centsPerNeper)
+	f1 := t.base.F1Hz * math.Exp(t.ahead/stiffstring.CentsPerNeper)
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
 	t.base.SigmaCents = math.Hypot(t.fitSigma, max(2*math.Abs(t.ahead), t.swung))
 	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
@@ -243,7 +245,7 @@ func (t *Tracker) turn() {
 	t.moved = true
 	t.still(t.shortest())
 	t.nextFit = min(t.nextFit, t.next+int64(handledS*t.fs))
-	if math.Abs(cents(f1, t.note.start.f1)) > retuneCents {
+	if math.Abs(stiffstring.Cents(f1, t.note.start.f1)) > retuneCents {
 		t.retune(f1)
 	}
 }

@@ -3,6 +3,8 @@ package pitch
 import (
 	"fmt"
 	"math"
+
+	"tunerd/internal/stiffstring"
 )
 
 // Limits of the sample rate, in Hz.
@@ -65,13 +67,13 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 		return r, ok
 	}
 	// A period that explains the sound badly was not the period.
-	if math.Abs(cents(p.hz, p.deepestHz)) > 50 {
+	if math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 {
 		other, better := e.around(1, x, first(p.deepestHz, guessSigma))
 		if better && (!ok || other.better(&r)) {
 			return other, true
 		}
 	}
-	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(cents(k.f1, p.hz)) > guessLimit {
+	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(stiffstring.Cents(k.f1, p.hz)) > guessLimit {
 		other, better := e.around(1, x, k)
 		if better && (!ok || other.better(&r)) {
 			return other, true

@@ -7,6 +7,7 @@ import (
 
 	"tunerd/internal/accuracy"
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // estimator adapts a WindowEstimator to the accuracy runner.
@@ -123,14 +124,14 @@ func TestWindowInvariances(t *testing.T) {
 				y[i] = gain * v
 			}
 			// Nothing but rounding differs; a fit may stop one step sooner, a tenth of σ.
-			if r := read(t, y, testRate, hz); math.Abs(cents(r.F1Hz, want.F1Hz)) > 0.1*want.SigmaCents+1e-6 {
-				t.Errorf("%g Hz, gain %g: %+.2g cents apart, σ %.2g", hz, gain, cents(r.F1Hz, want.F1Hz), want.SigmaCents)
+			if r := read(t, y, testRate, hz); math.Abs(stiffstring.Cents(r.F1Hz, want.F1Hz)) > 0.1*want.SigmaCents+1e-6 {
+				t.Errorf("%g Hz, gain %g: %+.2g cents apart, σ %.2g", hz, gain, stiffstring.Cents(r.F1Hz, want.F1Hz), want.SigmaCents)
 			}
 		}
 		// The same samples at another rate are the same sound lower down.
 		const scale = 44100.0 / 48000
-		if r := read(t, x, testRate*scale, hz*scale); math.Abs(cents(r.F1Hz, want.F1Hz*scale)) > 4*want.SigmaCents {
-			t.Errorf("%g Hz, read at 44100 Hz: %+.3g cents apart, σ %.2g", hz, cents(r.F1Hz, want.F1Hz*scale), want.SigmaCents)
+		if r := read(t, x, testRate*scale, hz*scale); math.Abs(stiffstring.Cents(r.F1Hz, want.F1Hz*scale)) > 4*want.SigmaCents {
+			t.Errorf("%g Hz, read at 44100 Hz: %+.3g cents apart, σ %.2g", hz, stiffstring.Cents(r.F1Hz, want.F1Hz*scale), want.SigmaCents)
 		}
 	}
 }
@@ -143,7 +144,7 @@ func TestWindowTimeShift(t *testing.T) {
 		spec.Render(x, testRate, newRand(2))
 		for _, shift := range []int{0, 1, 17, 400, 2399} {
 			r := read(t, x[shift:shift+9600], testRate, hz)
-			if off := cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+0.002 {
+			if off := stiffstring.Cents(r.F1Hz, hz); math.Abs(off) > 4*r.SigmaCents+0.002 {
 				t.Errorf("%g Hz, %d samples later: %+.4f ± %.4f cents", hz, shift, off, r.SigmaCents)
 			}
 		}
@@ -168,7 +169,7 @@ func TestWindowReportsInharmonicityAndPartials(t *testing.T) {
 				t.Errorf("%g Hz: partial %d at %.1f dB is not there", hz, p.N, p.LevelDB)
 				continue
 			}
-			if off := cents(p.Hz, truth.Freqs[p.N-1]); math.Abs(off) > 5*p.SigmaCents+1e-4 {
+			if off := stiffstring.Cents(p.Hz, truth.Freqs[p.N-1]); math.Abs(off) > 5*p.SigmaCents+1e-4 {
 				t.Errorf("%g Hz: partial %d %+.4f ± %.4f cents off", hz, p.N, off, p.SigmaCents)
 			}
 			// The level is the root mean square over the window of a decaying amplitude.

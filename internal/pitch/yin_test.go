@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // The method and what it promises: A. de Cheveigné, H. Kawahara, J. Acoust. Soc. Am. 111 (2002) 1917.
@@ -35,7 +36,7 @@ func TestYINOnPeriodicSounds(t *testing.T) {
 		for hz := 25.0; hz <= tc.topHz; hz *= math.Exp2(1.0 / 7) {
 			n := int(max(2048, 3.6*testRate/hz))
 			p, ok := y.find(harmonics(n, hz, testRate, tc.first, tc.last), testRate, max(20, 3.2*testRate/float64(n)), 5200)
-			if !ok || math.Abs(cents(p.hz, hz)) > tc.tol {
+			if !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > tc.tol {
 				t.Errorf("%s of %.2f Hz: read %.3f Hz (%v), want within %g cents", tc.name, hz, p.hz, ok, tc.tol)
 			}
 			if p.aperiodicity > 0.05 { // not 0: the dip is read at a whole sample
@@ -70,7 +71,7 @@ func TestYINIsNeverAnOctaveOff(t *testing.T) {
 		x := make([]float64, n)
 		spec.Render(x, testRate, rng)
 		lowest := max(0.6*reg[0], 3.2*testRate/float64(n))
-		if p, ok := y.find(x, testRate, lowest, 1.5*reg[1]); !ok || math.Abs(cents(p.hz, hz)) > 60 {
+		if p, ok := y.find(x, testRate, lowest, 1.5*reg[1]); !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > 60 {
 			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, plucked at %.2f, %d samples: read %.2f Hz (%v, deepest %.2f)",
 				testSeed, trial, hz, spec.SNRdB, spec.Pluck, n, p.hz, ok, p.deepestHz)
 		}
@@ -89,7 +90,7 @@ func TestYINReadsStiffStringsSharp(t *testing.T) {
 			x := make([]float64, 8192)
 			spec.Render(x, testRate, newRand(1))
 			p, ok := y.find(x, testRate, hz/1.5, hz*1.5)
-			bias := cents(p.hz, hz)
+			bias := stiffstring.Cents(p.hz, hz)
 			if !ok || bias <= last || bias > 14 {
 				t.Errorf("%g Hz, B = %g: %+.2f cents, want above %+.2f and below 14", hz, b, bias, last)
 			}
@@ -110,7 +111,7 @@ func TestYINOnPeriodsOfFewSamples(t *testing.T) {
 		spec.HighPassHz = []float64{0, 800}[trial%2]
 		x := make([]float64, int((0.007+0.007*rng.Float64())*testRate))
 		spec.Render(x, testRate, rng)
-		if p, ok := y.find(x, testRate, 500, 4200); !ok || math.Abs(cents(p.hz, hz)) > 60 {
+		if p, ok := y.find(x, testRate, 500, 4200); !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > 60 {
 			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, %d samples: read %.2f Hz (%v, deepest %.2f)",
 				testSeed, trial, hz, spec.SNRdB, len(x), p.hz, ok, p.deepestHz)
 		}

@@ -1,9 +1,10 @@
 package setup
 
-import "math"
+import (
+	"math"
 
-// centsPerNeper is 1200/ln 2: the cents in a frequency ratio of e.
-const centsPerNeper = 1200 / math.Ln2
+	"tunerd/internal/stiffstring"
+)
 
 // Ends says how far nut and saddle stand off their places on the drawing, mm. Positive is away
 // from the head of the instrument for both: NutMM shortens the open string, SaddleMM lengthens
@@ -24,7 +25,7 @@ type Ends struct {
 func Deviation(scaleMM float64, ends Ends, r, fretMM float64) float64 {
 	open := (ends.SaddleMM - ends.NutMM) / scaleMM
 	stopped := r * (ends.SaddleMM - fretMM) / scaleMM
-	return centsPerNeper * (math.Log1p(open) - math.Log1p(stopped))
+	return stiffstring.CentsPerNeper * (math.Log1p(open) - math.Log1p(stopped))
 }
 
 // FirstOrder is Deviation to first order in the shifts:
@@ -34,13 +35,13 @@ func Deviation(scaleMM float64, ends Ends, r, fretMM float64) float64 {
 // It is off by (600/ln 2)·((r·(s−e)/L)² − ((s−n)/L)²) and terms of third order: at r = 2 and 648 mm
 // that is 0.06 cents for a saddle 3 mm off, 0.6 cents for 10 mm.
 func FirstOrder(scaleMM float64, ends Ends, r, fretMM float64) float64 {
-	return centsPerNeper / scaleMM * (-ends.NutMM - ends.SaddleMM*(r-1) + r*fretMM)
+	return stiffstring.CentsPerNeper / scaleMM * (-ends.NutMM - ends.SaddleMM*(r-1) + r*fretMM)
 }
 
 // slopes are the derivatives of Deviation by NutMM, SaddleMM and the fret's place, cents a mm.
 func slopes(scaleMM float64, ends Ends, r, fretMM float64) (nut, saddle, fret float64) {
-	open := centsPerNeper / (scaleMM + ends.SaddleMM - ends.NutMM)
-	stopped := centsPerNeper * r / (scaleMM + r*(ends.SaddleMM-fretMM))
+	open := stiffstring.CentsPerNeper / (scaleMM + ends.SaddleMM - ends.NutMM)
+	stopped := stiffstring.CentsPerNeper * r / (scaleMM + r*(ends.SaddleMM-fretMM))
 	return -open, open - stopped, stopped
 }
 
@@ -52,7 +53,7 @@ func slopes(scaleMM float64, ends Ends, r, fretMM float64) (nut, saddle, fret fl
 //
 // Source: H. Fletcher, J. Acoust. Soc. Am. 36, 1964 (from memory).
 func Stiffness(b, r float64) float64 {
-	return centsPerNeper / 2 * (math.Log1p(b*r*r) - math.Log1p(b))
+	return stiffstring.StretchCents(b, r)
 }
 
 // A Press describes how a string is pressed to a fret.
@@ -70,13 +71,13 @@ type Press struct {
 // to first order in h/x, without friction at nut and saddle. Derived from Hooke's law.
 func (p Press) Sharpness(fromNutMM, heightMM float64) float64 {
 	stretch := heightMM * heightMM / 2 * (1/fromNutMM + 1/(p.ScaleMM-fromNutMM))
-	return centsPerNeper / 2 * math.Log1p(p.ElasticN/p.TensionN*stretch/p.ScaleMM)
+	return stiffstring.CentsPerNeper / 2 * math.Log1p(p.ElasticN/p.TensionN*stretch/p.ScaleMM)
 }
 
 // nutShape is the factor of 1/(r−1) in the sharpness of a string pressed by the height of the nut,
 // cents: (600/ln 2)·(E·A/T)·h0²/(2·L²).
 func nutShape(elasticOverTension, heightMM, scaleMM float64) float64 {
-	return centsPerNeper / 2 * elasticOverTension * heightMM * heightMM / (2 * scaleMM * scaleMM)
+	return stiffstring.CentsPerNeper / 2 * elasticOverTension * heightMM * heightMM / (2 * scaleMM * scaleMM)
 }
 
 // A Move is how far to move nut and saddle, mm, positive away from the head for both: a nut move
@@ -108,6 +109,6 @@ func MoveFor(scaleMM, r1, c1, r2, c2 float64) (Move, bool) {
 
 // SaddleMoveFor is MoveFor with the nut left alone: dS = L·(R−1)/(r−R).
 func SaddleMoveFor(scaleMM, r, cents float64) float64 {
-	sharp := math.Expm1(cents / centsPerNeper)
+	sharp := math.Expm1(cents / stiffstring.CentsPerNeper)
 	return scaleMM * sharp / (r - 1 - sharp)
 }

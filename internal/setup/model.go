@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A Model says how far things usually are from the ideal: the standard deviations of the fit.
@@ -77,7 +79,7 @@ func (f *frame) predict(n Note, x []float64) (float64, row) {
 	ratio := f.board.ratio(n)
 	b := max(x[u.stiff(i)]*stiffUnit, 0)
 	y += Stiffness(b, ratio)
-	r.add(u.stiff(i), stiffUnit*centsPerNeper/2*(ratio*ratio/(1+b*ratio*ratio)-1/(1+b)))
+	r.add(u.stiff(i), stiffUnit*stiffstring.CentsByB(b, ratio))
 	if n.Harmonic > 0 {
 		return y, r
 	}

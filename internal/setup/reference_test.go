@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/testkit"
 )
 
@@ -117,9 +118,9 @@ func TestPressHasThreeShapes(t *testing.T) {
 		x := scale * (r - 1) / r
 		h := h0 + rise*x
 		// To first order in the stretch, as the three shapes are.
-		return centsPerNeper / 2 * stiff * h * h / 2 * (1/x + 1/(scale-x)) / scale
+		return stiffstring.CentsPerNeper / 2 * stiff * h * h / 2 * (1/x + 1/(scale-x)) / scale
 	}
-	k := centsPerNeper / 2 * stiff
+	k := stiffstring.CentsPerNeper / 2 * stiff
 	last := nutShape(stiff, h0, scale)
 	for _, r := range []float64{1.03, 1.06, 1.3, 2, 3} {
 		want := k*rise*rise/2*(r-1) + k*h0*rise/scale*r + last*((r-1)+2+1/(r-1))
@@ -135,9 +136,9 @@ func TestFirstOrderIsOffAsItSays(t *testing.T) {
 		for _, r := range []float64{1.1, 2, 3} {
 			const scale, fret = 648.0, 0.4
 			square := func(x float64) float64 { return x * x }
-			want := centsPerNeper / 2 * (square(r*(ends.SaddleMM-fret)/scale) - square((ends.SaddleMM-ends.NutMM)/scale))
+			want := stiffstring.CentsPerNeper / 2 * (square(r*(ends.SaddleMM-fret)/scale) - square((ends.SaddleMM-ends.NutMM)/scale))
 			got := Deviation(scale, ends, r, fret) - FirstOrder(scale, ends, r, fret)
-			third := centsPerNeper * math.Pow(r*(math.Abs(ends.SaddleMM)+fret)/scale, 3)
+			third := stiffstring.CentsPerNeper * math.Pow(r*(math.Abs(ends.SaddleMM)+fret)/scale, 3)
 			if math.Abs(got-want) > third {
 				t.Errorf("%+v at r = %g: off by %.4f cents, the second order is %.4f", ends, r, got, want)
 			}

@@ -5,9 +5,6 @@ import (
 	"math/rand/v2"
 )
 
-// CentsPerNeper is 1200/ln 2: the cents in a frequency ratio of e.
-const CentsPerNeper = 1200 / math.Ln2
-
 // A Polarisation is a second, weaker set of partials beside the first: the string vibrating in
 // the other plane. The zero value is none.
 type Polarisation struct {
@@ -85,12 +82,6 @@ func DefaultB(f1Hz float64) float64 {
 // of our own like [DefaultB].
 func DefaultT60(f1Hz float64) float64 {
 	return min(max(9*math.Pow(60/f1Hz, 0.6), 0.4), 12)
-}
-
-// PartialHz returns the frequency of partial k of the stiff string, in the unit of f1.
-func PartialHz(f1, b float64, k int) float64 {
-	k2 := float64(k * k)
-	return float64(k) * f1 * math.Sqrt((1+b*k2)/(1+b))
 }
 
 // A Truth is what a rendered window really holds. The slices run over the partials, 1 first.

@@ -108,18 +108,6 @@ func TestVoiceInPiecesIsTheSameSound(t *testing.T) {
 	}
 }
 
-// Partials of a stiff string from Fletcher's law with the flexible fundamental f0 = f1/√(1+B).
-func TestPartialHz(t *testing.T) {
-	const f1, b = 82.407, 1.1e-4
-	f0 := f1 / math.Sqrt(1+b)
-	for k := 1; k <= 20; k++ {
-		want := float64(k) * f0 * math.Sqrt(1+b*float64(k)*float64(k))
-		if got := PartialHz(f1, b, k); math.Abs(got-want) > 1e-9 {
-			t.Errorf("PartialHz(%g, %g, %d) = %.9f, want %.9f", f1, b, k, got, want)
-		}
-	}
-}
-
 func TestTruthDescribesTheWindow(t *testing.T) {
 	s := String(196)
 	s.ScatterCents = 0.3

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+
+	"tunerd/internal/stiffstring"
 )
 
 const (
@@ -44,12 +46,12 @@ type mode struct {
 func (s StringSpec) Voice(sampleRate float64, rng *rand.Rand) *Voice {
 	v := &Voice{Gain: 1, spec: s, sampleRate: sampleRate, rng: rng}
 	for k := 1; k <= s.Partials; k++ {
-		hz := PartialHz(s.F1Hz, s.B, k)
+		hz := stiffstring.PartialHz(s.F1Hz, s.B, k)
 		if hz >= 0.45*sampleRate {
 			break
 		}
 		if k > 1 && s.ScatterCents != 0 {
-			hz *= math.Exp(s.ScatterCents * rng.NormFloat64() / CentsPerNeper)
+			hz *= math.Exp(s.ScatterCents * rng.NormFloat64() / stiffstring.CentsPerNeper)
 		}
 		v.modes = append(v.modes, mode{
 			hz:    hz,
@@ -61,7 +63,7 @@ func (s StringSpec) Voice(sampleRate float64, rng *rand.Rand) *Voice {
 	v.partials = len(v.modes)
 	if p := s.Polarisation; p.Amplitude != 0 {
 		for _, m := range v.modes[:v.partials] {
-			m.hz *= math.Exp(p.Cents / CentsPerNeper)
+			m.hz *= math.Exp(p.Cents / stiffstring.CentsPerNeper)
 			m.amp *= p.Amplitude
 			m.decay *= p.DecayFactor
 			m.phase = rng.Float64() * 2 * math.Pi
@@ -231,7 +233,7 @@ func (s StringSpec) clock(t float64) float64 {
 		return t
 	}
 	// ∫exp(d·e^(−t/τ)) dt, term by term of the outer exponential's series.
-	d := s.GlideCents / CentsPerNeper
+	d := s.GlideCents / stiffstring.CentsPerNeper
 	sum, term := t, 1.0
 	for m := 1.0; m <= 12; m++ {
 		term *= d / m
@@ -256,11 +258,11 @@ func (r Ramp) clock(t float64) float64 {
 	if r.Cents == 0 || t <= r.Start {
 		return t
 	}
-	rate := r.Cents / CentsPerNeper / (r.End - r.Start) // neper per second
+	rate := r.Cents / stiffstring.CentsPerNeper / (r.End - r.Start) // neper per second
 	within := min(t, r.End) - r.Start
 	sum := r.Start + math.Expm1(rate*within)/rate
 	if t > r.End {
-		sum += (t - r.End) * math.Exp(r.Cents/CentsPerNeper)
+		sum += (t - r.End) * math.Exp(r.Cents/stiffstring.CentsPerNeper)
 	}
 	return sum
 }
