@@ -64,14 +64,14 @@ hexadecimal text, a message a line; --output writes them as bytes, or as a stand
 if the name ends in .mid, which then also selects the tuning program on MIDI channel 1.`,
 		Args: usageArgs(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runTuningExport(cmd.OutOrStdout(), strings.Join(args, " "), o)
+			return runTuningExport(cmd.OutOrStdout(), cmd.ErrOrStderr(), strings.Join(args, " "), o)
 		},
 	}
 	fs := cmd.Flags()
 	fs.StringVar(&o.as, "as", o.as, "`FORM`: "+strings.Join(exportNames(), ", "))
 	fs.StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of standard output")
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440")
-	fs.BoolVar(&o.nearest, "nearest", false, "MIDI: each key plays the note nearest to its usual pitch (default: neighbouring keys play neighbouring steps)")
+	fs.BoolVar(&o.nearest, "nearest", false, "MIDI: each key plays the note nearest to its usual pitch, the lower of two equally near\n(default: neighbouring keys play neighbouring steps)")
 	fs.IntVar(&o.key, "key", o.key, "MIDI: `KEY` 0 to 127 that plays the reference note (default: the one nearest to it)")
 	fs.IntVar(&o.device, "device", o.device, "MIDI: `DEVICE` 0 to 127; 127 is all")
 	fs.IntVar(&o.bank, "bank", o.bank, "MIDI: tuning `BANK` 0 to 127 (default: messages without one)")
@@ -81,7 +81,7 @@ if the name ends in .mid, which then also selects the tuning program on MIDI cha
 	return cmd
 }
 
-func runTuningExport(out io.Writer, spec string, o tuningExportOptions) error {
+func runTuningExport(out, chat io.Writer, spec string, o tuningExportOptions) error {
 	if !slices.Contains(exportNames(), o.as) {
 		return usagef("--as %s is unknown; write one of %s", o.as, strings.Join(exportNames(), ", "))
 	}
@@ -91,7 +91,9 @@ func runTuningExport(out io.Writer, spec string, o tuningExportOptions) error {
 	}
 	var data []byte
 	if strings.HasPrefix(o.as, "mts-") {
-		data, err = o.midi(t)
+		if data, err = o.midi(t); err == nil {
+			o.tellTies(chat, t)
+		}
 	} else {
 		data, err = tuningFile(t, o.as)
 	}
@@ -149,8 +151,22 @@ func (o *tuningExportOptions) midi(t *targets.Tuning) ([]byte, error) {
 	return bare, nil
 }
 
+func (o *tuningExportOptions) layout() mts.Layout { return mts.Layout{Nearest: o.nearest, Key: o.key} }
+
+// tellTies says which keys could as well have played the note above.
+func (o *tuningExportOptions) tellTies(chat io.Writer, t *targets.Tuning) {
+	ties := o.layout().Ties(t)
+	switch {
+	case len(ties) == 0:
+	case len(ties) <= 12:
+		fmt.Fprintf(chat, "tunerd: halfway between two notes, and playing the lower: keys %s\n", strings.Trim(fmt.Sprint(ties), "[]"))
+	default:
+		fmt.Fprintf(chat, "tunerd: halfway between two notes, and playing the lower: %d keys, the first of them %d\n", len(ties), ties[0])
+	}
+}
+
 func (o *tuningExportOptions) messages(t *targets.Tuning) ([]mts.Message, error) {
-	layout := mts.Layout{Nearest: o.nearest, Key: o.key}
+	layout := o.layout()
 	if o.as == "mts-octave1" || o.as == "mts-octave2" {
 		cents, err := mts.OctaveOf(t, layout)
 		return []mts.Message{mts.OctaveTuning{Device: o.device, RealTime: o.realTime, Channels: mts.AllChannels, TwoBytes: o.as == "mts-octave2", Cents: cents}}, err

@@ -12,8 +12,8 @@ import (
 
 // A Layout says which note of a tuning a key plays.
 type Layout struct {
-	// Nearest gives every key the note nearest to its pitch in equal temperament. Otherwise
-	// neighbouring keys play neighbouring steps.
+	// Nearest gives every key the note nearest to its pitch in equal temperament, the lower of two
+	// equally near. Otherwise neighbouring keys play neighbouring steps.
 	Nearest bool
 	// Key plays step 0, the reference note; AutoKey takes the key nearest to its pitch.
 	Key int
@@ -51,6 +51,17 @@ func (l Layout) step(t *targets.Tuning, key int) int {
 		zero = int(math.Round(HzKey(t.ReferenceNote().Hz)))
 	}
 	return key - zero
+}
+
+// Ties returns the keys that lie halfway between two notes of the tuning, if the layout is Nearest.
+func (l Layout) Ties(t *targets.Tuning) []int {
+	var keys []int
+	for key := range 128 {
+		if _, tie := t.NearestOrTie(KeyHz(float64(key))); tie && l.Nearest {
+			keys = append(keys, key)
+		}
+	}
+	return keys
 }
 
 // OctaveOf returns how far the twelve keys from C lie from equal temperament at A4 = 440 Hz, in

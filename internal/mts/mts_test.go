@@ -385,3 +385,34 @@ func FuzzReadMessages(f *testing.F) {
 		_, _ = keys.Tuning()
 	})
 }
+
+// A key that lies halfway between two notes plays the lower one in every octave, in any division.
+// Whole numbers say where: key k lies n·(k − 69)/12 steps above A4.
+func TestNearestKeyTies(t *testing.T) {
+	layout, ties := Layout{Nearest: true, Key: AutoKey}, 0
+	for n := 5; n <= 120; n++ {
+		tuning, err := targets.ParseTuning(fmt.Sprintf("%dedo", n))
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := layout.Ties(tuning)
+		for key := range 128 {
+			twelfths := n * (key - 69)
+			// the nearest whole number of steps, half rounded down: ⌈x − ½⌉
+			want := int(math.Ceil(float64(2*twelfths-12) / 24))
+			tie := ((2*twelfths)%24+24)%24 == 12
+			if tie {
+				ties++
+			}
+			if got := layout.step(tuning, key); got != want {
+				t.Errorf("%dedo: key %d plays step %d, want %d", n, key, got, want)
+			}
+			if slices.Contains(told, key) != tie {
+				t.Errorf("%dedo: key %d: told %v of a tie", n, key, !tie)
+			}
+		}
+	}
+	if ties < 1000 {
+		t.Errorf("only %d ties", ties)
+	}
+}

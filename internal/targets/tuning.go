@@ -97,21 +97,31 @@ func (t *Tuning) label(step int) string {
 	return "step " + strconv.Itoa(step)
 }
 
+// evenCents is by how much two distances may differ that are the same but for rounding, in cents.
+const evenCents = 1e-6
+
 // Nearest returns the step whose note is nearest to hz in cents, the lower of two equally near.
 // It is 0 if hz is not a positive finite number.
 func (t *Tuning) Nearest(hz float64) int {
+	step, _ := t.NearestOrTie(hz)
+	return step
+}
+
+// NearestOrTie is Nearest, and says whether the note above is equally near.
+func (t *Tuning) NearestOrTie(hz float64) (step int, tie bool) {
 	if !(hz > 0) || math.IsInf(hz, 1) {
-		return 0
+		return 0, false
 	}
 	c := 1200*math.Log2(hz/t.zeroHz) + t.indexCents(t.zero)
 	periods := math.Floor(c / t.periodCents)
 	within := c - periods*t.periodCents
 	above := sort.SearchFloat64s(t.cents, within) // the note at or above, maybe of the next period
 	index := int(periods)*len(t.cents) + above
-	if t.indexCents(index)-c >= c-t.indexCents(index-1) {
+	farther := (t.indexCents(index) - c) - (c - t.indexCents(index-1))
+	if farther >= -evenCents {
 		index--
 	}
-	return index - t.zero
+	return index - t.zero, math.Abs(farther) < evenCents
 }
 
 // Step returns the step of the note with that label: a letter name if the notes have letters, or
