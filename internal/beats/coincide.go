@@ -81,14 +81,28 @@ type Pair struct {
 	Found        []Coincidence
 }
 
-// fastestHz is where beats have long become roughness (Helmholtz, ch. X, finds it worst near 33
+// FastestHz is where beats have long become roughness (Helmholtz, ch. X, finds it worst near 33
 // a second; from memory).
-const fastestHz = 33
+const FastestHz = 33
 
-func tooFast(c Coincidence) bool { return math.Abs(c.BeatHz()) > fastestHz }
+func rough(c Coincidence) bool { return math.Abs(c.BeatHz()) > FastestHz }
 
-// Pairs returns every pair of the notes, in their order, with the plainest coincidence of each and
-// the others that beat rather than sound rough.
+// Beating returns the plainest coincidence, and those others that beat rather than sound rough; and
+// how many are left out.
+func (p *Pair) Beating() (found []Coincidence, left int) {
+	if len(p.Found) == 0 {
+		return nil, 0
+	}
+	found = append(found, p.Found[0])
+	for _, c := range p.Found[1:] {
+		if !rough(c) {
+			found = append(found, c)
+		}
+	}
+	return found, len(p.Found) - len(found)
+}
+
+// Pairs returns every pair of the notes, in their order, with all coincidences of each.
 func Pairs(tones []Tone, most int, within float64) []Pair {
 	var all []Pair
 	for i := range tones {
@@ -99,9 +113,6 @@ func Pairs(tones []Tone, most int, within float64) []Pair {
 			}
 			p.Lower, p.Upper = tones[p.I], tones[p.J]
 			p.Found = Coincidences(p.Lower, p.Upper, most, within)
-			if len(p.Found) > 1 {
-				p.Found = append(p.Found[:1], slices.DeleteFunc(p.Found[1:], tooFast)...)
-			}
 			all = append(all, p)
 		}
 	}

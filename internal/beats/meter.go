@@ -43,6 +43,11 @@ type Measurement struct {
 	LowerHz, UpperHz float64
 	StartS, EndS     float64 // of the sound looked at, s from the first sample pushed
 	Lower, Upper     Deviation
+	// Ambiguous says that the two lines are not where the other partials say that they must be: one of
+	// them may be something else that sounds. Then OtherHz ± OtherSigmaHz are the beats by those, and
+	// the side is not Known.
+	Ambiguous             bool
+	OtherHz, OtherSigmaHz float64
 }
 
 // A Deviation is how far a string is off the pitch that the meter was given for it, by those of its
@@ -218,6 +223,10 @@ func (m *Meter) Reset() {
 	m.level, m.history, m.pending, m.outputs = m.level[:0], m.history[:0], 0, 0
 }
 
+// sharper is how many times as sharp as the prediction two lines must be to say more than it: a line
+// that dies at once is no partial of a string that rings.
+const sharper = 3
+
 // Measure measures the beats of what sounds since the last pluck.
 func (m *Meter) Measure() (Measurement, error) {
 	from, to := m.span()
@@ -230,10 +239,7 @@ func (m *Meter) Measure() (Measurement, error) {
 			return Measurement{}, fmt.Errorf("%w: nothing within %d cents of %s", ErrUnheard, searchCents, t.Label)
 		}
 	}
-	best, err := m.twoLines(from, to, predicted)
-	if err != nil {
-		return Measurement{}, err
-	}
+	best := m.twoLines(from, to, predicted)
 	out := Measurement{N: m.cfg.N, M: m.cfg.M, Lower: predicted.strings[0], Upper: predicted.strings[1]}
 	if best.split || predicted.split {
 		best.widen(m.rate)
@@ -243,7 +249,7 @@ func (m *Meter) Measure() (Measurement, error) {
 	}
 	out.StartS, out.EndS = second(best.from), second(best.to)
 	switch {
-	case best.found && !best.weak && best.sigma < 3*predicted.sigma,
+	case best.found && !best.weak && !(best.sigma > predicted.sigma/sharper),
 		best.found && best.weak && predicted.known && best.sigma < predicted.sigma && best.beat < 1/(second(best.to)-second(best.from)):
 		out.take(best, predicted)
 	case predicted.known:

@@ -23,17 +23,17 @@ type rate struct {
 }
 
 // twoLines fits two lines to the coincidence. A window of many beats is shortened.
-func (m *Meter) twoLines(from, to int, predicted rate) (rate, error) {
-	r, err := m.fitTwo(from, to, predicted)
-	if err != nil || !r.found {
-		return r, err
+func (m *Meter) twoLines(from, to int, predicted rate) rate {
+	r := m.fitTwo(from, to, predicted)
+	if !r.found {
+		return r
 	}
 	if short := from + int(max(1.5, enoughBeats/r.beat)*m.rate); short < to {
-		if again, err := m.fitTwo(from, short, predicted); err == nil && again.found {
-			return again, nil
+		if again := m.fitTwo(from, short, predicted); again.found {
+			return again
 		}
 	}
-	return r, nil
+	return r
 }
 
 // faded is how many times as long as to the centroid of its energy a decaying sound is looked at: an
@@ -48,29 +48,30 @@ const significant = 12
 // With it the share of trials within 1.96σ is as it should be; see TestMeterCoverage.
 const weakDoubt = 2
 
-func (m *Meter) fitTwo(from, to int, predicted rate) (rate, error) {
+// fitTwo finds nothing where nothing is heard, as where a string was plucked at a node.
+func (m *Meter) fitTwo(from, to int, predicted rate) rate {
 	width := m.main.width()
 	to = min(to, from+max(int(leastS*m.rate), int(faded*centroid(m.main.out[from:to]))))
 	f := newLineFitter(m.main.out[from:to], m.rate, width)
 	peak, height := f.peak(width)
 	if height < 20*f.noise {
-		return rate{}, ErrUnheard
+		return rate{}
 	}
 	one, ok := f.fit(peak)
 	if !ok {
-		return rate{}, ErrUnheard
+		return rate{}
 	}
 	r := rate{from: from, to: to, hz: m.main.hz + one.lines[0].hz()}
-	two, ok := f.fitBest(one.lines[0].hz(), width, predicted)
+	two, ok := f.fitBest(one.lines[0].hz(), width, m.main.hz, predicted)
 	if !ok {
-		return r, nil
+		return r
 	}
 	noise, untrue := f.noiseNear(two, width)
 	r.weak = one.cost-two.cost < significant*max(1, noise/f.noise)
 	slices.SortFunc(two.lines, func(a, b line) int { return cmp.Compare(a.hz(), b.hz()) })
 	cov, ok := f.covariance(two, noise)
 	if !ok {
-		return r, nil
+		return r
 	}
 	low, high := two.lines[0].hz(), two.lines[1].hz()
 	variance := cov.At(3, 3) + cov.At(7, 7) - 2*cov.At(3, 7)
@@ -81,7 +82,7 @@ func (m *Meter) fitTwo(from, to int, predicted rate) (rate, error) {
 	}
 	r.split = untrue
 	r.low, r.high = m.main.hz+low, m.main.hz+high
-	return r, nil
+	return r
 }
 
 // peak is the highest line of the window, in Hz from the centre, and its height.
@@ -105,18 +106,38 @@ func (r *rate) believable(beat float64) bool {
 	return !r.known || beat > ownHz || math.Abs(r.beat)-3.5*r.sigma < beat
 }
 
+// mostUnlikely is what a pair of lines far from its prediction costs, as a logarithm: the other
+// partials may be those of another string, so what they say is outvoted by lines that are clear.
+const mostUnlikely = 25
+
+// unlikely is minus the logarithm of how likely two lines are by what the other partials say, either
+// way round; 0 where they say nothing.
+func (r *rate) unlikely(low, high float64) float64 {
+	if !r.known {
+		return 0
+	}
+	z := func(hz float64, i int) float64 { return (hz - r.at[i]) / r.atSigma[i] }
+	straight := z(low, 0)*z(low, 0) + z(high, 1)*z(high, 1)
+	crossed := z(low, 1)*z(low, 1) + z(high, 0)*z(high, 0)
+	return min(min(straight, crossed)/2, mostUnlikely)
+}
+
 // fitBest fits two lines from many starts: the one already found with each of the highest others
 // that is left without it, with one as far off as predicted, and splits of it closer than the window
-// resolves. It returns the likeliest that is believable.
-func (f *lineFitter) fitBest(one, width float64, predicted rate) (lineFit, bool) {
+// resolves; centre is the middle of the band, in Hz. It returns the one of those believable that is likeliest by the sound and by what the
+// other partials say: where one of the two is weak, the highest peak may be noise.
+func (f *lineFitter) fitBest(one, width, centre float64, predicted rate) (lineFit, bool) {
 	resolution := f.rate / float64(len(f.z))
 	var best lineFit
-	found := false
+	found, least := false, 0.0
 	try := func(a, b float64) {
 		fit, ok := f.fit(a, b)
-		if ok && f.sane(fit, width) && predicted.believable(math.Abs(fit.lines[0].hz()-fit.lines[1].hz())) &&
-			(!found || fit.cost < best.cost) {
-			best, found = fit, true
+		if !ok || !f.sane(fit, width) || !predicted.believable(math.Abs(fit.lines[0].hz()-fit.lines[1].hz())) {
+			return
+		}
+		low, high := fit.lines[0].hz(), fit.lines[1].hz()
+		if cost := fit.cost + predicted.unlikely(centre+min(low, high), centre+max(low, high)); !found || cost < least {
+			best, found, least = fit, true, cost
 		}
 	}
 	if predicted.known {
@@ -178,6 +199,9 @@ func (r *rate) widen(perSecond float64) {
 	r.sigma = math.Hypot(r.sigma, splitCents*(1+2/beats)*r.hz*math.Ln2/1200)
 }
 
+// contradiction is by how many standard errors two lines may be off their prediction.
+const contradiction = 3
+
 // take fills in the two lines, and the side from what the other partials say.
 func (out *Measurement) take(two, predicted rate) {
 	out.Method = TwoLines
@@ -187,6 +211,10 @@ func (out *Measurement) take(two, predicted rate) {
 	out.Cents = stiffstring.Cents(two.high, two.low)
 	out.CentsSigma = stiffstring.CentsPerNeper * two.sigma / out.Hz
 	leaning := predicted.leaning(two)
+	if signed := math.Copysign(two.beat, leaning); predicted.known && math.Abs(signed-predicted.beat) > contradiction*math.Hypot(two.sigma, predicted.sigma) {
+		out.Ambiguous, out.OtherHz, out.OtherSigmaHz = true, math.Abs(predicted.beat), predicted.sigma
+		return
+	}
 	if math.Abs(leaning) < math.Log(odds) {
 		return
 	}

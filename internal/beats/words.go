@@ -32,9 +32,12 @@ func Turn(lower, upper string, cents float64) string {
 	return ""
 }
 
-// Side says on which side of pure the measured interval is: "wide", "narrow" or "unknown".
+// Side says on which side of pure the measured interval is: "wide", "narrow", "unknown", or "ambiguous".
 func (m *Measurement) Side() string {
-	if !m.Known {
+	switch {
+	case m.Ambiguous:
+		return "ambiguous"
+	case !m.Known:
 		return "unknown"
 	}
 	return Side(m.Cents)
@@ -43,6 +46,9 @@ func (m *Measurement) Side() string {
 // Turn says which string to turn which way. If both are heard apart, it is the one that is clearly
 // farther from its pitch to that side; else either.
 func (m *Measurement) Turn(lower, upper string) string {
+	if m.Ambiguous {
+		return "neither yet: pluck again at another place"
+	}
 	if !m.Known {
 		return "either a little; if the beats quicken, the other way"
 	}

@@ -35,7 +35,7 @@ func (o *beatsOptions) addFlags(fs *pflag.FlagSet) {
 	o.notes.addFlags(fs)
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.chord, "chord", "", "the notes are to stand in this `CHORD`, such as 4:5:6:7, in their order\n(default: the plainest ratios near them)")
-	fs.BoolVar(&o.all, "all", false, "every coincidence of each pair, also of several pairs")
+	fs.BoolVar(&o.all, "all", false, fmt.Sprintf("every coincidence of each pair, also of several pairs and faster than %d beats a second", beats.FastestHz))
 	fs.IntVar(&o.partials, "partials", 0, "look at partials 1 to `N` of each note (default: 16; 3 for difference tones)")
 	fs.Float64Var(&o.within, "within", beats.DefaultWithin, "`CENTS` within which two partials are taken to belong together")
 	fs.StringVar(&o.table, "table", "", "a table of beat rates above every note `FROM..TO` of the tuning")
@@ -102,7 +102,7 @@ func runBeats(ctx context.Context, d Deps, out, chat io.Writer, words []string, 
 	case o.differences:
 		return o.writeDifferences(out, notes)
 	}
-	return o.writePairs(out, notes)
+	return o.writePairs(out, chat, notes)
 }
 
 // maxPartials bounds the search for coincidences.
@@ -138,7 +138,7 @@ func (o *beatsOptions) partialsOr(usual int) int {
 	return o.partials
 }
 
-func (o *beatsOptions) writePairs(out io.Writer, notes []note) error {
+func (o *beatsOptions) writePairs(out, chat io.Writer, notes []note) error {
 	pairs := beats.Pairs(tones(notes), o.partialsOr(beats.DefaultPartials), o.within)
 	if o.chord != "" {
 		numbers, err := chordNumbers(o.chord, len(notes))
@@ -147,7 +147,14 @@ func (o *beatsOptions) writePairs(out io.Writer, notes []note) error {
 		}
 		pairs = beats.PairsOf(tones(notes), numbers)
 	}
-	if !o.all && len(pairs) > 1 {
+	switch {
+	case o.all:
+	case len(pairs) == 1:
+		var rough int
+		if pairs[0].Found, rough = pairs[0].Beating(); rough > 0 {
+			fmt.Fprintf(chat, "tunerd: coincidences that beat faster than %d times a second, which sounds rough, are left out: %d; --all shows them\n", beats.FastestHz, rough)
+		}
+	default:
 		for i := range pairs {
 			pairs[i].Found = pairs[i].Found[:min(1, len(pairs[i].Found))]
 		}

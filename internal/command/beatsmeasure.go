@@ -66,5 +66,8 @@ func (o *beatsOptions) writeMeasured(ctx context.Context, d Deps, out, chat io.W
 	if m.Method == beats.TwoLines && !(m.Lower.Heard && m.Upper.Heard) {
 		fmt.Fprintf(chat, "tunerd: the partials of one string cover all of the other's: if that does not sound, these beats are not theirs\n")
 	}
+	if m.Ambiguous {
+		fmt.Fprintf(chat, "tunerd: the partials that do not coincide speak for %.2f ± %.2f beats a second: one of the two lines may be something else that sounds\n", m.OtherHz, m.OtherSigmaHz)
+	}
 	return o.listing.write(out, text.BeatListing([]text.MeasuredBeat{measured}))
 }

@@ -16,9 +16,11 @@ type Beat struct {
 	SigmaHz      float64
 	Cents        float64 // by how much the interval is wide, negative if narrow; its size if Side is unknown
 	CentsSigma   float64
-	Side         string // "wide", "narrow", "pure", "unknown"
-	Turn         string // which string to turn which way, in words
-	Method       string // how it was found
+	Side         string  // "wide", "narrow", "pure", "unknown", "ambiguous"
+	Turn         string  // which string to turn which way, in words
+	Method       string  // how it was found
+	OtherHz      float64 // what the other partials say of BeatHz if that is ambiguous; else NaN
+	OtherSigma   float64
 	LowerCents   float64
 	UpperCents   float64 // of each string against the pitch expected of it; NaN: not heard apart
 }
@@ -32,12 +34,16 @@ func (b Beat) String() string {
 	if b.Side == "wide" || b.Side == "narrow" {
 		off = fmt.Sprintf(", %s by %s cents", b.Side, rounded(max(b.Cents, -b.Cents), b.CentsSigma))
 	}
+	or := ""
+	if b.Side == "ambiguous" {
+		or = fmt.Sprintf(" or %s ± %s", rounded(b.OtherHz, b.OtherSigma), Sigma(b.OtherSigma))
+	}
 	turn := ""
 	if b.Turn != "" {
 		turn = "; turn " + b.Turn
 	}
-	return fmt.Sprintf("%s-%s %s: %s ± %s beats a second%s%s", b.Lower, b.Upper, b.Ratio,
-		rounded(b.BeatHz, b.SigmaHz), Sigma(b.SigmaHz), off, turn)
+	return fmt.Sprintf("%s-%s %s: %s ± %s%s beats a second%s%s", b.Lower, b.Upper, b.Ratio,
+		rounded(b.BeatHz, b.SigmaHz), Sigma(b.SigmaHz), or, off, turn)
 }
 
 // rounded writes x with the decimals that its uncertainty leaves a meaning.

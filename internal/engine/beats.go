@@ -55,10 +55,15 @@ func (w *BeatWatch) follow(b capture.Block, gap, silent bool) (beat display.Beat
 
 // DisplayBeat puts a measurement of two notes of these names into the form that is shown.
 func DisplayBeat(m *beats.Measurement, lower, upper string) display.Beat {
+	otherHz, otherSigma := math.NaN(), math.NaN()
+	if m.Ambiguous {
+		otherHz, otherSigma = m.OtherHz, m.OtherSigmaHz
+	}
 	return display.Beat{
 		Fresh: true, Lower: lower, Upper: upper, Ratio: fmt.Sprintf("%d/%d", m.N, m.M), NearHz: m.Hz,
 		BeatHz: m.BeatHz, SigmaHz: m.SigmaHz, Cents: m.Cents, CentsSigma: m.CentsSigma,
 		Side: m.Side(), Turn: m.Turn(lower, upper), Method: string(m.Method),
+		OtherHz: otherHz, OtherSigma: otherSigma,
 		LowerCents: orUnknown(m.Lower), UpperCents: orUnknown(m.Upper),
 	}
 }

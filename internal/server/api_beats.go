@@ -60,6 +60,7 @@ type beatPair struct {
 	Lower int         `json:"lower"`
 	Upper int         `json:"upper"`
 	Found []coincides `json:"found"`
+	Rough int         `json:"rough"` // left out, as they beat too fast
 }
 
 type coincides struct {
@@ -231,8 +232,9 @@ func chordNumbers(chord string, notes int) ([]int, error) {
 }
 
 func newBeatPair(p *beats.Pair) beatPair {
-	b := beatPair{Lower: p.I, Upper: p.J, Found: []coincides{}}
-	for _, c := range p.Found {
+	found, rough := p.Beating()
+	b := beatPair{Lower: p.I, Upper: p.J, Found: []coincides{}, Rough: rough}
+	for _, c := range found {
 		b.Found = append(b.Found, coincides{
 			fmt.Sprintf("%d/%d", c.N, c.M), c.N, c.M, text.Number(c.Hz()), text.Number(c.BeatHz()), text.Number(c.Cents()),
 		})

@@ -19,6 +19,8 @@ type beatLine struct {
 	LowerCents Number `json:"lower_cents"`
 	UpperCents Number `json:"upper_cents"`
 	Method     string `json:"method"`
+	OtherHz    Number `json:"other_beat_hz"`
+	OtherSigma Number `json:"other_beat_sigma_hz"`
 }
 
 func beatLineOf(f *display.Frame) *beatLine {
@@ -26,6 +28,7 @@ func beatLineOf(f *display.Frame) *beatLine {
 	return &beatLine{
 		"measured_beat", Number(f.TimeS), b.Lower, b.Upper, b.Ratio, Number(b.NearHz), Number(b.BeatHz), Number(b.SigmaHz),
 		Number(b.Cents), Number(b.CentsSigma), b.Side, b.Turn, Number(b.LowerCents), Number(b.UpperCents), b.Method,
+		Number(b.OtherHz), Number(b.OtherSigma),
 	}
 }
 
@@ -40,11 +43,12 @@ func BeatListing(measured []MeasuredBeat) *Listing {
 		{Name: "off_cents", Title: "cents", Decimals: 2, Signed: true}, {Name: "cents_sigma"},
 		{Name: "side", Title: "interval"}, {Name: "turn", Title: "turn"},
 		{Name: "lower_cents"}, {Name: "upper_cents"}, {Name: "method"},
+		{Name: "other_beat_hz"}, {Name: "other_beat_sigma_hz"},
 	}}
 	for _, m := range measured {
 		b := &m.Beat
 		l.Rows = append(l.Rows, []any{m.File, m.StartS, m.EndS, b.Lower, b.Upper, b.Ratio, b.NearHz, b.BeatHz, b.SigmaHz, m.ExpectedHz,
-			b.Cents, b.CentsSigma, b.Side, b.Turn, b.LowerCents, b.UpperCents, b.Method})
+			b.Cents, b.CentsSigma, b.Side, b.Turn, b.LowerCents, b.UpperCents, b.Method, b.OtherHz, b.OtherSigma})
 	}
 	return l
 }
