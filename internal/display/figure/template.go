@@ -120,8 +120,16 @@ func (t *template) draw(p pen, page int) {
 		if s.Kind != FretSlot {
 			class = "mark"
 		}
+		whole := t.whole(s)
+		if whole >= 0 && whole != page {
+			continue
+		}
 		for i := 1; i < len(s.Points); i++ {
-			t.clipped(p, page, s.Points[i-1], s.Points[i], class)
+			if whole >= 0 {
+				t.clipped(p, page, s.Points[i-1], s.Points[i], class)
+			} else {
+				t.part(p, page, s.Points[i-1], s.Points[i], class)
+			}
 		}
 		t.label(p, page, s, &last)
 	}
@@ -166,6 +174,42 @@ func (t *template) crosses(p pen, page int, y float64) {
 		p.Line(x-crossArm, y, x+crossArm, y, "ink")
 		p.Line(x, y-crossArm, x, y+crossArm, "ink")
 		p.Text(x+1, y-1, 2.8, string(rune('A'+(page-1)%26)), "")
+	}
+}
+
+// whole returns the page that a slot stands on: the first that shows all of it, so that no slot is
+// there twice, though pages overlap. It is -1 if none does.
+func (t *template) whole(s Slot) int {
+	for page := range t.pages {
+		from, shown := t.start+t.step*float64(page), true
+		for _, p := range s.Points {
+			shown = shown && p.Along >= from-1e-9 && p.Along <= from+t.shows+1e-9
+		}
+		if shown {
+			return page
+		}
+	}
+	return -1
+}
+
+// own returns the part of the neck that belongs to a page: up to the crosses that it shares with its
+// neighbours.
+func (t *template) own(page int) (from, to float64) {
+	from, to = t.start+t.step*float64(page), t.start+t.step*float64(page)+t.shows
+	if page > 0 {
+		from += pageOverlap / 2
+	}
+	if page+1 < t.pages {
+		to -= pageOverlap / 2
+	}
+	return from, to
+}
+
+// part draws what lies between the crosses of the page of a line that no page shows whole.
+func (t *template) part(p pen, page int, a, b Spot, class string) {
+	from, to := t.own(page)
+	if a, b, ok := clip(a, b, from, to); ok {
+		p.Line(t.x(a), t.y(a.Along, page), t.x(b), t.y(b.Along, page), class)
 	}
 }
 
