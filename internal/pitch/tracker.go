@@ -76,29 +76,39 @@ type Tracker struct {
 	echo         echo      // what rings on of earlier notes
 	tailHann     []float64 // weights of a look at the end of a note
 	state        phase
-	from         int64   // index at which the present sound began
-	plucked      bool    // it began with an onset
-	doubted      bool    // so soon after listening began that it may have been there before
-	earlier      int64   // index of an onset just before, which may be the true one; 0: none
-	tries        int     // acquisitions made of it
-	nextTry      int64   // index at which the next is due
-	nextExpected int64   // index before which the expected pitches are not tried again
-	base         Reading // of the last fit, moved along with the peg
-	fitSigma     float64 // [cents] what the last fit said of its pitch
-	fitWindow    float64 // [s] length of its window
+	from         int64 // index at which the present sound began
+	plucked      bool  // it began with an onset
+	doubted      bool  // so soon after listening began that it may have been there before
+	earlier      int64 // index of an onset just before, which may be the true one; 0: none
+	tries        int   // acquisitions made of it
+	nextTry      int64 // index at which the next is due
+	nextExpected int64 // index before which the expected pitches are not tried again
+	slid         bool  // the last fit of an acquisition has told what the pitch settles to
 	parts        []Partial
 	ring         ring // a sound in which no pitch was found
 	spare        []Partial
 	out          Reading
-	fresh        bool // no reading of this note has been given yet
-	nextFit      int64
-	failing      int64   // index of the first fit that failed since the last good one; 0: none did
-	rest         float64 // mean square of what the last look at the note did not explain
-	loudAt       int64   // index at which it last stood above the background
-	begunSNR     float64 // [dB] of the first reading of the note
-	nextCheck    int64   // index before which the note is not asked again whether it is still heard
 
-	slid      bool    // the last fit of an acquisition has told what the pitch settles to
+	followed
+	peak  float64 // loudest hop of this note
+	power float64 // mean square of the newest hop
+}
+
+// followed is all that is known of the note that sounds, beside its bank: another for each note.
+type followed struct {
+	base      Reading // of the last fit, moved along with the peg
+	fitSigma  float64 // [cents] what the last fit said of its pitch
+	fitWindow float64 // [s] length of its window
+	attack    float64 // [Hz] pitch of the first part of the note; 0: not known
+	fresh     bool    // no reading of this note has been given yet
+	checked   bool    // the octave has been checked with a long window
+	nextFit   int64
+	failing   int64   // index of the first fit that failed since the last good one; 0: none did
+	rest      float64 // mean square of what the last look at the note did not explain
+	loudAt    int64   // index at which it last stood above the background
+	begunSNR  float64 // [dB] of the first reading of the note
+	nextCheck int64   // index before which the note is not asked again whether it is still heard
+
 	settling  bool    // the note was plucked not long ago: its pitch may glide
 	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
 	lacks     float64 // [s] until enough of the note will be left without that noise; 0: it does not disturb
@@ -110,11 +120,6 @@ type Tracker struct {
 	swung     float64 // [cents] root mean square by which the pitch has swung lately, as the phases show
 	run       float64 // [cents] that the pitch ran from the middle to the ends of the last window
 	ahead     float64 // [cents] of the latest tenth of a second against the last reading
-
-	checked bool // the octave has been checked with a long window
-	attack  float64
-	peak    float64 // loudest hop of this note
-	power   float64 // mean square of the newest hop
 }
 
 // A phase is where a Tracker is with the present sound.
@@ -385,9 +390,9 @@ func (t *Tracker) lockStiff(window float64, r *Reading) bool {
 
 // start begins tracking with the reading r of the latest window seconds.
 func (t *Tracker) start(r *Reading, window float64) {
-	t.state, t.fresh, t.checked = tracking, true, window >= 0.9*acquireS
-	t.attack = 0
+	t.state = tracking
 	t.begun(r)
+	t.fresh, t.checked = true, window >= 0.9*acquireS
 	// What was found knows of no glide yet.
 	switch {
 	case t.settling && t.note.joint.brief:
@@ -405,12 +410,12 @@ func (t *Tracker) start(r *Reading, window float64) {
 
 // begun takes r for the first reading of the note in the bank.
 func (t *Tracker) begun(r *Reading) {
-	t.base, t.parts, t.fitSigma, t.fitWindow = *r, r.Partials, r.SigmaCents, r.WindowS
-	t.settling, t.since, t.skip = t.cfg.Live && t.plucked, t.note.bank.first, 0
-	t.handledAt, t.fastAt, t.moved, t.failing = 0, 0, false, 0
-	t.looks.hops, t.swung = 0, 0
-	t.nextFit = t.next
-	t.rest, t.begunSNR, t.loudAt, t.nextCheck = r.rest, r.SNRdB, t.next, 0
+	t.parts = r.Partials
+	t.followed = followed{
+		base: *r, fitSigma: r.SigmaCents, fitWindow: r.WindowS, rest: r.rest, begunSNR: r.SNRdB,
+		settling: t.cfg.Live && t.plucked, since: t.note.bank.first, nextFit: t.next, loudAt: t.next,
+		checked: t.checked,
+	}
 	if t.cfg.Live && !t.settling {
 		t.note.narrow(livePartials)
 	}
