@@ -1,7 +1,7 @@
 // Recordings reads a folder of recorded notes with a manifest, whole and live, prints how many were
 // read, how well and how honest σ was as Markdown, with a line for each failure.
 //
-//	go run ./internal/tools/recordings [-variants] [-only TEXT] DIR
+//	go run ./internal/tools/recordings [-variants | -strums] [-only TEXT] DIR
 package main
 
 import (
@@ -19,15 +19,22 @@ import (
 
 func main() {
 	spoilt := flag.Bool("variants", false, "read every clip also with noise, hum, a room, other sample rates and so on")
+	strums := flag.Bool("strums", false, "read the strums of the folder, all strings at once, also cut and at another sample rate")
 	only := flag.String("only", "", "read only the clips whose file name or instrument has `TEXT` in it")
 	flag.Parse()
 	if flag.NArg() != 1 {
-		fmt.Fprintln(os.Stderr, "usage: recordings [-variants] [-only TEXT] DIR")
+		fmt.Fprintln(os.Stderr, "usage: recordings [-variants | -strums] [-only TEXT] DIR")
 		os.Exit(2)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, os.Stdout, flag.Arg(0), *only, *spoilt); err != nil {
+	var err error
+	if *strums {
+		err = runStrums(ctx, os.Stdout, flag.Arg(0), *only)
+	} else {
+		err = run(ctx, os.Stdout, flag.Arg(0), *only, *spoilt)
+	}
+	if err != nil {
 		fmt.Fprintln(os.Stderr, "error:", err)
 		os.Exit(1)
 	}
@@ -50,4 +57,17 @@ func run(ctx context.Context, w io.Writer, dir, only string, spoilt bool) error 
 		return err
 	}
 	return recorded.Report(outcomes).WriteMarkdown(w)
+}
+
+func runStrums(ctx context.Context, w io.Writer, dir, only string) error {
+	strums, err := recorded.ReadStrums(dir)
+	if err != nil {
+		return err
+	}
+	strums = slices.DeleteFunc(strums, func(s recorded.Strum) bool { return !strings.Contains(s.File(), only) })
+	outcomes, err := recorded.RunStrums(ctx, strums, true)
+	if err != nil {
+		return err
+	}
+	return recorded.WriteStrums(w, outcomes)
 }
