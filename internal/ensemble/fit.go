@@ -89,6 +89,7 @@ type cluster struct {
 	at       int     // of its matrix and vector
 	measured bool
 	power    float64 // of all its partials
+	observed float64 // power of the sound there, in the mean over the window
 }
 
 func (c *cluster) size() int { return c.to - c.from }
@@ -213,9 +214,20 @@ func (f *fit) arrange(b *bank) {
 		c.at = at
 		at += 16 * c.size() * c.size()
 		f.demodulate(b, c, f.points(i))
+		c.observed = f.observed(i)
 	}
 	f.matrix = grow(f.matrix, at)
 	f.vector = grow(f.vector, 4*len(f.active))
+}
+
+// observed returns the power of the sound in cluster i, in the tapered mean.
+func (f *fit) observed(i int) float64 {
+	var sum, weight float64
+	for j, v := range f.points(i) {
+		sum += f.h[j] * norm(v)
+		weight += f.h[j]
+	}
+	return sum / weight
 }
 
 // points returns the values of cluster i.

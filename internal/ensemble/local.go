@@ -95,7 +95,6 @@ func (f *fit) normal(c *cluster) {
 	size := 4 * n
 	mat, vec := f.matrix[c.at:c.at+size*size], f.vector[4*c.from:4*c.to]
 	scale := 1 / (c.rho * taperCost(n))
-	var loud float64
 	for k, a := range f.active[c.from:c.to] {
 		p := &f.partials[a]
 		ek := f.basis[k*m : (k+1)*m]
@@ -106,9 +105,8 @@ func (f *fit) normal(c *cluster) {
 		for l := range k + 1 {
 			f.couple(mat, c, k, l, f.products(ek, f.basis[l*m:(l+1)*m], scale))
 		}
-		loud = math.Max(loud, norm(p.c))
 	}
-	f.priors(c, mat, vec, loud)
+	f.priors(c, mat, vec)
 	factor(mat, size)
 	forward(mat, size, vec)
 }
@@ -165,11 +163,12 @@ func (f *fit) putRate(mat []float64, c *cluster, k, l int, p complex128) {
 	mat[(3*n+k)*size+2*l], mat[(3*n+k)*size+2*l+1] = w*imag(p), w*real(p)
 }
 
-// priors adds what is known of amplitudes and decays beforehand.
-func (f *fit) priors(c *cluster, mat, vec []float64, loud float64) {
+// priors adds what is known of amplitudes and decays beforehand. The amplitudes of a cluster are
+// about as large as what is observed there: partials that coincide must not grow against each other.
+func (f *fit) priors(c *cluster, mat, vec []float64) {
 	n := c.size()
 	size := 4 * n
-	ridge := 1 / (100 * (loud + 100*c.rho))
+	ridge := 1 / (c.observed + c.rho)
 	for k, a := range f.active[c.from:c.to] {
 		p := &f.partials[a]
 		for i, v := range [2]float64{real(p.c), imag(p.c)} {

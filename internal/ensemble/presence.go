@@ -10,54 +10,81 @@ const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
 	leastSNR   = 6.0  // of the partials together, power
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
-	// A string is not played whose loudest partial is further below that of all, dB; strings that
+	// A string is not played whose level is further below the loudest partial of all, dB; strings that
 	// nobody plays ring along with the others.
 	stringReach = 32.0
 )
 
-// Parts of a power.
+// surely is the logarithm of the odds from which a string is said to sound, or not to: 20 to 1.
+const surely = 3.0
+
+// What a partial's level may be, in steps of stepDB. Partial k of a plucked or struck string is
+// expected slopeSteps·(k−1) steps below the string's level, scattered normally by scatterDB; weakPart
+// of them, near a node of the pluck or where the body takes them, lie weakDB further down, scattered by
+// twice as much. Read off the levels of the 27 plucked and struck notes in testdata/wav/partials.json.
 const (
-	// A partial could have been heard if it would stand out with this part of what sounds in its
-	// cluster, or of the loudest partial of its own string that is heard.
-	sharePart = 0.03
-	ownPart   = 0.01
-	belowPart = 0.03  // the same for partials below the loudest one
-	oddPart   = 0.003 // of the loudest partial that an odd one should have
-	quietPart = 0.001 // of the loudest partial of all, for a string of which nothing is heard
+	stepDB     = 4.0
+	slopeSteps = 1
+	scatterDB  = 9.0
+	weakPart   = 0.2
+	weakDB     = 20.0
+	aboveSteps = 5  // steps above its expected level that a partial may be
+	scatters   = 21 // levels that a partial may have about the expected one
 )
 
-// lowPartials are those that a sounding string has nearly all, rootPartials those of which it has
-// one at least.
 const (
-	lowPartials  = 8
-	rootPartials = 3
+	lowPartials  = 8 // are weighed: a sounding string has most of them
+	stringLevels = 10
+	levels       = stringLevels + scatters + (lowPartials-1)*slopeSteps
+	strayLevels  = 11 // within levelReach
+	// loudestLevel is where the loudest partial of all lies among the levels.
+	loudestLevel = aboveSteps + 1
 )
+
+// strayPart is how often something lies by chance where a partial is looked for: a tone between two strings,
+// a string that is not listed. unlistedPart is how often a string that is not listed sounds an octave or a
+// twelfth above one that is. Set so that no absent string of the strums in testdata/wav is taken to sound.
+const (
+	strayPart    = 0.03
+	unlistedPart = 0.05
+)
+
+// scatterWeights say how probable each level about the expected one is, from aboveSteps above on down.
+var scatterWeights = func() (w [scatters]float64) {
+	sum := 0.0
+	for i := range w {
+		db := stepDB * float64(aboveSteps-i)
+		x, y := db/scatterDB, (db+weakDB)/(2*scatterDB)
+		w[i] = (1-weakPart)*math.Exp(-x*x/2) + weakPart/2*math.Exp(-y*y/2)
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}()
 
 // The evidence is what is heard of a string.
 type evidence struct {
-	heard          int     // partials that stand out
-	power, loudest float64 // of these together, and of the loudest
-	loudestK       int     // its number
-	alone          bool    // partial 1 is heard in a cluster of its own
-	noise          float64 // power in the band of one partial
-	quietest       float64 // power that the loudest must have
-
-	low, lowOdd, root             int // of the lowest partials: heard, the odd ones, the first three
-	tested, testedOdd, testedRoot int // the same that could have been heard
-	covered                       int // that could not, for others sound there
+	heard int                    // partials that stand out
+	power float64                // of these together
+	noise float64                // power in the band of one partial
+	low   [lowPartials]amplitude // of the lowest partials
+	odds  float64                // [nepers] that it sounds against that it does not
 }
 
-// weigh counts for each voice the partials that are heard: those whose amplitude differs from
-// nothing by far more than noise, what else sounds close by and the uncertainty of their
-// frequency would explain. Of the lowest it also counts those that would have been heard.
+// An amplitude is what was found of one partial: its power, and the variance that noise, what else
+// sounds close by and the uncertainty of its frequency leave it. Without a variance it was not looked for.
+type amplitude struct{ power, doubt float64 }
+
+// weigh finds which partials of each candidate stand out, and the odds that it sounds.
 func (f *fit) weigh(voices []voice) {
 	var loudest float64
 	for _, a := range f.active {
 		loudest = math.Max(loudest, norm(f.partials[a].c))
 	}
 	for i := range voices {
-		v := &voices[i]
-		v.evidence = evidence{noise: f.white, quietest: loudest * math.Pow(10, -stringReach/10)}
+		voices[i].evidence = evidence{noise: f.white}
 	}
 	for i := range f.clusters {
 		f.uncertainty(&f.clusters[i])
@@ -67,66 +94,121 @@ func (f *fit) weigh(voices []voice) {
 		v := &voices[p.voice]
 		power := norm(p.c)
 		p.heard = power > standsOut*p.doubt && power > loudest*math.Pow(10, -levelReach/10)
-		if !p.heard {
-			continue
+		if p.heard {
+			v.heard++
+			v.power += power
 		}
-		v.heard++
-		v.power += power
-		if power > v.loudest {
-			v.loudest, v.loudestK = power, p.k
-		}
-	}
-	for _, a := range f.active {
-		p := &f.partials[a]
 		if p.k <= lowPartials {
-			f.weighLow(p, &voices[p.voice], loudest)
+			v.low[p.k-1] = amplitude{power, p.doubt}
+		}
+	}
+	for i := range voices {
+		if v := &voices[i]; v.candidate {
+			v.odds = v.oddsOfSounding(loudest)
 		}
 	}
 }
 
-// weighLow counts one of the lowest partials of a string among those that could have been heard,
-// or among those that others may cover.
-func (f *fit) weighLow(p *partial, v *voice, loudest float64) {
-	own := ownPart * v.loudest
-	switch {
-	case v.heard == 0:
-		own = quietPart * loudest
-	case p.k < v.loudestK:
-		own = belowPart * v.loudest
-	}
-	c := &f.clusters[p.cluster]
-	switch {
-	case p.heard || p.doubt*standsOut < math.Max(sharePart*c.power, own):
-		v.tested++
-		v.testedOdd += p.k % 2
-		if p.k <= rootPartials {
-			v.testedRoot++
-		}
-	case c.size() > 1 && c.power > quietPart*loudest:
-		v.covered++
-	}
-	if p.heard {
-		v.low++
-		if p.k <= rootPartials {
-			v.root++
-		}
-		v.alone = v.alone || p.k == 1 && c.size() == 1 && norm(p.c) > ownPart*loudest
-		if p.k%2 == 1 && norm(p.c) > oddPart*v.loudest {
-			v.lowOdd++
+// oddsOfSounding returns the logarithm of the odds that the string sounds, by the amplitudes of its
+// lowest partials, all levels of the string within stringReach of the loudest partial being as
+// probable. If it does not sound, there is nothing or, now and then, a string that is not listed, an
+// octave or a twelfth above. A partial that others cover has a large variance, and so hardly a say.
+func (v *voice) oddsOfSounding(loudest float64) float64 {
+	var partials [lowPartials]likelihood
+	for i, a := range v.low {
+		if a.doubt > 0 {
+			partials[i] = a.likelihood(loudest)
 		}
 	}
+	none := 0.0
+	for i := range partials {
+		none += partials[i].absent
+	}
+	here, above := math.Inf(-1), math.Inf(-1)
+	for level := range stringLevels {
+		var string, octave, twelfth float64
+		for i := range partials {
+			p, k := &partials[i], i+1
+			string += p.sounding(level, k)
+			octave += p.multiple(level, k, 2)
+			twelfth += p.multiple(level, k, 3)
+		}
+		here = logSum(here, string)
+		above = logSum(above, logSum(octave, twelfth))
+	}
+	return here - logSum(none+math.Log(stringLevels), above+math.Log(unlistedPart))
 }
 
-// sounds reports whether enough partials are heard: three, if the lowest of all stands alone, which
-// no partial of another string can be then; else most of those that could be, odd ones too, as the
-// even ones alone are those of a string an octave higher, and one of the first three.
+// A likelihood is how probable an amplitude is, by the level that its partial really has.
+type likelihood struct {
+	tested bool
+	absent float64         // [nepers] of a partial that is not there
+	scale  float64         // [nepers] of the most probable level
+	of     [levels]float64 // by level, in units of that
+}
+
+// likelihood returns how probable a is: a true amplitude of random phase and mean power s, seen
+// through a's variance, is circular normal with variance s + doubt.
+func (a amplitude) likelihood(loudest float64) likelihood {
+	l := likelihood{tested: true, scale: math.Inf(-1)}
+	density := func(s float64) float64 { return -a.power/(s+a.doubt) - math.Log(s+a.doubt) }
+	s := loudest * math.Pow(10, stepDB*loudestLevel/10)
+	for i := range l.of {
+		l.of[i] = density(s)
+		l.scale = math.Max(l.scale, l.of[i])
+		s *= stepFactor
+	}
+	stray := 0.0
+	for i := range l.of {
+		l.of[i] = math.Exp(l.of[i] - l.scale)
+		if i >= loudestLevel && i < loudestLevel+strayLevels {
+			stray += l.of[i] / strayLevels
+		}
+	}
+	l.absent = logSum(density(0)+math.Log(1-strayPart), l.scale+math.Log(strayPart*stray))
+	return l
+}
+
+// stepFactor is the power of one level against the one above it.
+var stepFactor = math.Pow(10, -stepDB/10)
+
+// sounding returns the logarithm of the probability of partial k of a string at a level.
+func (l *likelihood) sounding(level, k int) float64 {
+	if !l.tested {
+		return 0
+	}
+	sum := 0.0
+	first := level + (k-1)*slopeSteps
+	for i, w := range scatterWeights {
+		sum += w * l.of[first+i]
+	}
+	return l.scale + math.Log(sum)
+}
+
+// multiple returns the same for what lies at the place of partial k when a string of n times the pitch sounds.
+func (l *likelihood) multiple(level, k, n int) float64 {
+	if k%n == 0 {
+		return l.sounding(level, k/n)
+	}
+	return l.absent
+}
+
+// logSum returns ln(eᵃ + eᵇ).
+func logSum(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	return a + math.Log1p(math.Exp(b-a))
+}
+
+// sounds reports whether it is sure that the string sounds, at a pitch at which it was looked for.
 func (v *voice) sounds() bool {
-	if v.heard < min(2, v.partials) || v.snr() < leastSNR || v.loudest < v.quietest || v.strayed() {
-		return false
-	}
-	most := 5*v.low >= 3*v.tested && (v.lowOdd > 0 || v.testedOdd < 2) && (v.root > 0 || v.testedRoot == 0)
-	return most || v.alone && v.heard >= 3
+	return v.odds > surely && v.heard > 0 && v.snr() >= leastSNR && !v.strayed()
 }
+
+// mayHide reports whether a string that is not sure to sound is not sure to be silent either: what
+// there is at its partials can all be that of others.
+func (v *voice) mayHide() bool { return v.odds > -surely }
 
 // strayed reports whether the fit has gone where no string is looked for.
 func (v *voice) strayed() bool {
@@ -136,12 +218,6 @@ func (v *voice) strayed() bool {
 // snr returns the power of the partials that are heard over the noise in their bands.
 func (v *voice) snr() float64 {
 	return v.power / (v.noise*float64(v.heard) + math.SmallestNonzeroFloat64)
-}
-
-// mayHide reports whether a string that is not heard may sound all the same: others cover the first
-// three of its partials and most of the lowest, and hardly one that could have been heard is absent.
-func (v *voice) mayHide() bool {
-	return v.testedRoot == v.root && v.tested-v.low <= 1 && v.covered >= 2 && v.covered >= v.tested
 }
 
 // uncertainty sets the variance of the amplitude of each partial of a cluster, and its power.

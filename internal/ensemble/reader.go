@@ -225,8 +225,8 @@ func (r *Reader) look(samples []float64) {
 	r.search()
 }
 
-// measure fits the candidates, dropping one at a time the string that is heard least until all
-// that are left are heard.
+// measure fits the candidates together, dropping one at a time the string that is least likely to
+// sound, until all that are left are sure to.
 func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
@@ -240,7 +240,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 		worst := -1
 		for i := range r.voices {
 			v := &r.voices[i]
-			if v.candidate && !v.sounds() && (worst < 0 || v.heard < r.voices[worst].heard) {
+			if v.candidate && !v.sounds() && (worst < 0 || v.odds < r.voices[worst].odds) {
 				worst = i
 			}
 		}
