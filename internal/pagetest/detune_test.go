@@ -1,6 +1,7 @@
 package pagetest
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -37,4 +38,46 @@ func TestDetune(t *testing.T) {
 	}
 	p.click(".detune button.main")
 	p.wait("Tune with the plan", "document.querySelector('.tune')?.checkVisibility() && document.querySelector('.chosen').textContent.includes('plan')")
+}
+
+// On strings that do not fall from first to last a shape keeps the part of every string: the ukulele's string 4 (G4) lies
+// above strings 3 and 2 (common practice, no source). Its C major, 0 0 0 3 from string 4, has the notes G4 C4 E4 C5,
+// 6:4:5:8; the third E4 lies 13.69 cents above 5/4 of C4, the fifth 1.96 below 3/2 (1200·log2 of the ratios).
+func TestDetuneOfStringsThatDoNotFall(t *testing.T) {
+	needBrowser(t)
+	p := open(t, serve(t, "--input", "demo", "--instrument", "ukulele-12edo"), "#detune")
+	p.wait("a plan", detuneReady)
+	worst := func() (before, after float64) {
+		caption := p.text(".detune [aria-label^='Pairs of '] caption")
+		_, figures, _ := strings.Cut(caption, "worst pair ")
+		if _, err := fmt.Sscanf(figures, "%g → %g cents", &before, &after); err != nil {
+			t.Fatalf("%v in %q", err, caption)
+		}
+		return before, after
+	}
+	if before, after := worst(); before > 20 || after > 0.05 {
+		t.Errorf("the shape it begins with: worst pair %g → %g cents, want less than 20 → 0", before, after)
+	}
+	p.fill("[name=ratios]", "4:5:6:8")
+	for n, fret := range []int{3, 0, 0, 0} { // of string 1 and on
+		cell := fmt.Sprintf(".board [role=row][aria-label='String %d'] [role=gridcell]:nth-child(%d)", n+1, fret+1)
+		if !eval[bool](p, fmt.Sprintf("document.querySelector(%q).matches('.shape')", cell)) {
+			p.click(cell)
+		}
+	}
+	p.wait("the chord", "document.querySelector('.shape-text').textContent === '0 0 0 3' && document.querySelectorAll(`.detune [aria-label^='Pairs of '] tbody tr`).length === 6")
+	p.forgive() // what was refused on the way
+	if before, after := worst(); math.Abs(before-15.64) > 0.1 || after > 0.05 {
+		t.Errorf("worst pair %g → %g cents, want 15.6 → 0", before, after)
+	}
+	// The same from the Fretboard, where a shape is found with the strings of its notes.
+	eval[bool](p, "location.hash = 'fretboard'; true")
+	p.fill(".fretboard [name=chord]", "4:5:6")
+	p.click(".fretboard form button")
+	p.wait("shapes", "document.querySelector('.shapes button')?.checkVisibility()")
+	p.click(".fretboard .places button:last-child")
+	p.wait("its plan", "document.querySelector('.view.detune').checkVisibility() && document.querySelectorAll(`.detune [aria-label^='Pairs of '] tbody tr`).length === 3")
+	if before, after := worst(); before > 20 || after > 0.05 {
+		t.Errorf("from the Fretboard: worst pair %g → %g cents, want less than 20 → 0", before, after)
+	}
 }

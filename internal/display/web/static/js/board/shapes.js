@@ -20,7 +20,7 @@ export class Shapes {
     this.within = h('input', { name: 'within', type: 'number', min: 0, max: 400, step: 1, value: 20 });
     this.status = h('p', { class: 'dim', role: 'status' });
     this.list = h('ol', { class: 'shapes' });
-    this.place = h('div', { class: 'row', hidden: true });
+    this.place = h('div', { class: 'row places', hidden: true });
     this.pairs = h('div', {});
     const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),

@@ -74,7 +74,7 @@ class Detune {
   #form() {
     return h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#solve(); } },
       h('div', {}, h('span', { class: 'field-name' }, 'Shape, last string to first'), this.shape),
-      h('label', { class: 'field grow' }, h('span', {}, 'should be'), this.ratios),
+      h('label', { class: 'field grow' }, h('span', {}, 'should be, lowest note first'), this.ratios),
       h('label', { class: 'field narrow' }, h('span', {}, 'stays'), this.anchor),
       this.#segments('Balance chords by', METHODS, () => this.#method, (v) => { this.#method = v; }),
       this.#segments('Pure', PURE, () => this.#pure, (v) => { this.#pure = v; }),
@@ -136,14 +136,17 @@ class Detune {
   /** Begins with the purest shape of a major triad that the instrument has. */
   async #first(settings) {
     const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...settings });
-    this.#take(shapes.length ? { frets: shapes[0].frets, chord: '4:5:6' } : { frets: this.data.strings.map(() => -1), chord: '4:5:6' });
+    const [shape] = shapes;
+    this.#take({ frets: shape?.frets ?? this.data.strings.map(() => -1), strings: shape?.strings ?? [], chord: '4:5:6' });
   }
 
-  /** Takes a shape from the Fretboard view. */
-  #take({ frets, chord }) {
+  /** Takes a shape with the strings of its notes in the order of the chord, as the Fretboard view finds them. */
+  #take({ frets, chord, strings }) {
     this.#app.wanted = null;
     this.#frets = [...frets];
     this.ratios.value = chord;
+    const dealt = this.#dealt();
+    if (strings.some((n, i) => dealt[i] !== n)) this.ratios.value = byString(strings, partsOf(chord));
     const first = frets.findLastIndex((f) => f >= 0);
     this.anchor.value = String(first + 1);
     this.#mark();
@@ -166,8 +169,23 @@ class Detune {
     return [...this.#frets].reverse().map((f) => (f < 0 ? 'x' : f)).join(' ');
   }
 
+  /** The strings that are played, the lowest note first. */
+  #dealt() {
+    const hz = (n) => this.board.cell(n, this.#frets[n - 1]).hz;
+    return this.#frets.flatMap((f, i) => (f < 0 ? [] : [i + 1])).sort((a, b) => hz(a) - hz(b) || b - a);
+  }
+
+  /**
+   * The chord as the server reads it, which deals parts from the last string to the first. Where the pitches of the
+   * strings do not rise in that order, every string is named with its part, the lowest note having the least.
+   */
   #chord() {
-    return `${this.#text()} as ${this.ratios.value.trim()}`;
+    const ratios = this.ratios.value.trim();
+    const [parts, strings] = [partsOf(ratios), this.#dealt()];
+    const inOrder = strings.every((n, i) => i === 0 || n < strings[i - 1]);
+    const plain = parts.length !== strings.length || parts.some((p) => Number.isNaN(sizeOf(p)));
+    if (plain || inOrder && parts.every((p, i) => i === 0 || sizeOf(parts[i - 1]) <= sizeOf(p))) return `${this.#text()} as ${ratios}`;
+    return `${this.#text()} as ${byString(strings, parts.toSorted((a, b) => sizeOf(a) - sizeOf(b)))}`;
   }
 
   #keep() {
@@ -252,6 +270,22 @@ class Detune {
       setText(this.refused, err.message);
     }
   }
+}
+
+/** The parts of a chord such as 4:5:6 or 1/1 5/4 3/2. */
+function partsOf(chord) {
+  return chord.split(chord.includes(':') ? ':' : /\s+/).map((p) => p.trim()).filter(Boolean);
+}
+
+/** The size of a part that is a whole number or a ratio; of anything else NaN. */
+function sizeOf(part) {
+  const m = /^(\d+)(?:\/(\d+))?$/.exec(part);
+  return m ? Number(m[1]) / Number(m[2] ?? 1) : NaN;
+}
+
+/** Names every string with its part, as the server reads it: 3=4 1=5 2=6. */
+function byString(strings, parts) {
+  return strings.map((n, i) => `${n}=${parts[i]}`).join(' ');
 }
 
 /** Joins the lines of the advice, which are broken for a terminal, to one paragraph. */
