@@ -90,7 +90,7 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 		return err
 	}
 	defer door.Close()
-	cfg.Guard = door.guard
+	cfg.Guard, cfg.TLS = door.guard, door.tls
 	srv, err := server.New(cfg)
 	if err != nil {
 		return err

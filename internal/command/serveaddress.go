@@ -42,9 +42,10 @@ func (o *addressOptions) addFlags(fs *pflag.FlagSet) {
 type door struct {
 	net.Listener
 	guard       server.Guard
-	url         string   // for this machine, without a token
-	links       []string // to hand out
-	fingerprint string   // of the certificate, if there is one
+	tls         *tls.Config // nil: plain HTTP
+	url         string      // for this machine, without a token
+	links       []string    // to hand out
+	fingerprint string      // of the certificate, if there is one
 }
 
 func (o *addressOptions) open(ctx context.Context) (*door, error) {
@@ -119,7 +120,10 @@ func (d *door) askToken() error {
 	if err != nil {
 		return err
 	}
-	d.guard.Token, err = service.Token(filepath.Join(dir, "token"))
+	if d.guard.Token, err = service.Token(filepath.Join(dir, "token")); err != nil {
+		return err
+	}
+	d.guard.Sessions, err = service.OpenSessions(filepath.Join(dir, "browsers.json"))
 	return err
 }
 
@@ -136,9 +140,9 @@ func (d *door) secure(hosts []net.IP) error {
 		return err
 	}
 	d.fingerprint = service.Fingerprint(cert)
-	d.Listener = tls.NewListener(d.Listener, &tls.Config{
-		Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"},
-	})
+	d.tls = &tls.Config{
+		Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"},
+	}
 	return nil
 }
 

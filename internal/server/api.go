@@ -16,14 +16,6 @@ const maxBody = 64 << 10 // bytes
 
 type rawMsg = json.RawMessage
 
-// A refusal is an error with its HTTP status. Any other error is a bad request.
-type refusal struct {
-	status int
-	text   string
-}
-
-func (e refusal) Error() string { return e.text }
-
 // An answer makes the answer to a request; it is written as JSON.
 type answer func(r *http.Request) (any, error)
 
@@ -50,6 +42,11 @@ func (s *Server) answers() map[string]answer {
 	return all
 }
 
+// handlers are the requests whose answer is more than a body.
+func (s *Server) handlers() map[string]http.HandlerFunc {
+	return map[string]http.HandlerFunc{"DELETE /api/access": s.deleteAccess}
+}
+
 //go:embed openapi.json
 var description []byte
 
@@ -60,15 +57,14 @@ func (s *Server) api() http.Handler {
 	for pattern, make := range s.answers() {
 		mux.HandleFunc(pattern, answered(make))
 	}
+	for pattern, handler := range s.handlers() {
+		mux.HandleFunc(pattern, handler)
+	}
 	mux.HandleFunc("GET /api/setup/files/{name}", s.serveReport)
 	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
-		writeJSON(w, http.StatusNotFound, errorBody{fmt.Sprintf("%s %.80s is not there; /api/openapi.json lists what is", r.Method, r.URL.Path)})
+		refuse(w, r, refusal{http.StatusNotFound, codeNotFound, fmt.Sprintf("%s %.80s is not there; /api/openapi.json lists what is", r.Method, r.URL.Path)})
 	})
 	return mux
-}
-
-type errorBody struct {
-	Error string `json:"error"`
 }
 
 func answered(make answer) http.HandlerFunc {
@@ -79,12 +75,7 @@ func answered(make answer) http.HandlerFunc {
 		v, err := make(r)
 		_ = rc.SetWriteDeadline(time.Now().Add(requestTime))
 		if err != nil {
-			status, text := http.StatusBadRequest, err.Error()
-			var refused refusal
-			if errors.As(err, &refused) {
-				status = refused.status
-			}
-			writeJSON(w, status, errorBody{text})
+			refuse(w, r, err)
 			return
 		}
 		writeJSON(w, http.StatusOK, v)
@@ -103,7 +94,7 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 func readJSON(r *http.Request, v any) error {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || kind != "application/json" {
-		return refusal{http.StatusUnsupportedMediaType, "the body must be sent as Content-Type: application/json"}
+		return refusal{http.StatusUnsupportedMediaType, codeNotJSON, "the body must be sent as Content-Type: application/json"}
 	}
 	return strictJSON(r.Body, v)
 }
@@ -123,7 +114,7 @@ func strictJSON(from io.Reader, v any) error {
 func badBody(err error) error {
 	var long *http.MaxBytesError
 	if errors.As(err, &long) {
-		return refusal{http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is longer than %d bytes", long.Limit)}
+		return refusal{http.StatusRequestEntityTooLarge, codeTooLong, fmt.Sprintf("the body is longer than %d bytes", long.Limit)}
 	}
 	return fmt.Errorf("the body cannot be read: %w", err)
 }
@@ -134,6 +125,8 @@ func (s *Server) alone(r *http.Request, work func() error) error {
 	case s.busy <- struct{}{}:
 	case <-r.Context().Done():
 		return r.Context().Err()
+	case <-time.After(requestTime):
+		return refusal{http.StatusServiceUnavailable, codeBusy, "the tuner is busy with what others have asked; try again"}
 	}
 	defer func() { <-s.busy }()
 	return work()

@@ -231,6 +231,7 @@ func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 		}
 		a.Plan.Name += c.String()
 	}
+	a.Plan.Name = shortName(a.Plan.Name)
 	for _, r := range plan.ReportAll(others)[:min(maxOthers, len(others))] {
 		a.Others = append(a.Others, newChordChange(&r))
 	}
@@ -239,6 +240,14 @@ func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 	}
 	a.Cautions = append(a.Cautions, tension.Cautions(changes)...)
 	return a
+}
+
+// shortName cuts the name of a plan for many chords to what a plan's name may be.
+func shortName(name string) string {
+	if runes := []rune(name); len(runes) > maxPlanName {
+		return string(runes[:maxPlanName-2]) + " …"
+	}
+	return name
 }
 
 func newChordChange(r *detune.ChordReport) chordChange {

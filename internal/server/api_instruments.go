@@ -115,7 +115,7 @@ func (s *Server) getBoard(r *http.Request) (any, error) {
 // instrument returns the instrument that the path names.
 func (s *Server) instrument(r *http.Request, tuning, reference string) (*targets.Instrument, error) {
 	if _, err := s.cfg.Catalog.Instrument(r.PathValue("id")); err != nil {
-		return nil, refusal{http.StatusNotFound, err.Error()}
+		return nil, refusal{http.StatusNotFound, codeNotFound, err.Error()}
 	}
 	return s.cfg.Catalog.Tuned(r.PathValue("id"), tuning, reference)
 }

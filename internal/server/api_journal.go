@@ -129,7 +129,7 @@ func (s *Server) onSession(r *http.Request, do func(context.Context, *journal.Jo
 	}
 	err = s.withJournal(func(j *journal.Journal) error { return do(r.Context(), j, id) })
 	if errors.Is(err, journal.ErrNoSession) || errors.Is(err, journal.ErrNone) {
-		return refusal{http.StatusNotFound, fmt.Sprintf("session %d is not in the journal", id)}
+		return refusal{http.StatusNotFound, codeNotFound, fmt.Sprintf("session %d is not in the journal", id)}
 	}
 	return err
 }

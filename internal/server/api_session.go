@@ -78,9 +78,21 @@ func (s *Server) changed(change func(*Settings) error) (any, error) {
 	return rawMsg(s.cfg.Tuner.Session()), nil
 }
 
-func (s *Server) clearSession(*http.Request) (any, error) {
+func (s *Server) clearSession(r *http.Request) (any, error) {
+	if err := readJSON(r, &struct{}{}); err != nil {
+		return nil, err
+	}
 	if err := s.cfg.Tuner.Clear(); err != nil {
 		return nil, err
 	}
 	return rawMsg(s.cfg.Tuner.Session()), nil
+}
+
+// deleteAccess lets the browser that asks for it in no longer.
+func (s *Server) deleteAccess(w http.ResponseWriter, r *http.Request) {
+	if err := s.cfg.Guard.leave(w, r); err != nil {
+		refuse(w, r, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, struct{}{})
 }

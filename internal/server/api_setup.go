@@ -90,7 +90,7 @@ func (s *Server) report(r *http.Request, write func(*report.Report) error) error
 		return s.cfg.Tuner.guide.with(func(c *setup.Check) error {
 			made, err := report.New(c, nil)
 			if err != nil {
-				return refusal{http.StatusConflict, err.Error()}
+				return refusal{http.StatusConflict, codeTooEarly, err.Error()}
 			}
 			return write(made)
 		})
@@ -130,12 +130,12 @@ func (s *Server) serveReport(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	write, ok := s.reportFiles()[name]
 	if !ok {
-		writeJSON(w, http.StatusNotFound, errorBody{fmt.Sprintf("%.40q is none of report.html, report.pdf, report.csv, check.json", name)})
+		refuse(w, r, refusal{http.StatusNotFound, codeNotFound, fmt.Sprintf("%.40q is none of report.html, report.pdf, report.csv, check.json", name)})
 		return
 	}
 	var b bytes.Buffer
 	if err := write(r, &b); err != nil {
-		writeJSON(w, http.StatusConflict, errorBody{err.Error()})
+		refuse(w, r, err)
 		return
 	}
 	h := w.Header()

@@ -194,7 +194,7 @@ func TestClearForgetsReadings(t *testing.T) {
 	read := func(f map[string]any) bool { return at(t, f, "strings", 5, "read") == true }
 	r.play(t, append(pluck(82.41, 0.5), make([]float64, rigRate)...))
 	s.until(t, "strings", read)
-	r.ask(t, "POST", "/api/session/clear", "")
+	r.ask(t, "POST", "/api/session/clear", "{}")
 	r.begin(t, make([]float64, rigRate))
 	s.until(t, "strings", func(f map[string]any) bool { return !read(f) })
 }
@@ -220,6 +220,9 @@ func TestRefusals(t *testing.T) {
 		{"PATCH", "/api/session", `{"tolerance_cents":-1}`, 400, "tolerance"},
 		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1]}}`, 400, "plan"},
 		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[1e9,0,0,0,0,0]}}`, 400, "plan"},
+		{"PATCH", "/api/session", `{"plan":{"name":"` + strings.Repeat("ä", maxPlanName+1) + `","cents":[0,0,0,0,0,0]}}`, 400, "up to 120"},
+		{"PATCH", "/api/session", `{"plan":{"name":"a\u202eb","cents":[0,0,0,0,0,0]}}`, 400, "on one line"},
+		{"POST", "/api/session/clear", ``, 415, "application/json"},
 		{"PATCH", "/api/session", `{"speed":3}`, 400, "speed"},
 		{"PATCH", "/api/session", `{"all_strings":true,"string":3}`, 400, "string 0"},
 		{"PATCH", "/api/session", `{"instrument":"","all_strings":true}`, 400, "name one"},
@@ -254,6 +257,7 @@ func TestRefusals(t *testing.T) {
 		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":550}],"chord":"4:5:6"}`, 400, "a part for each"},
 	} {
 		status, body := r.do(t, c.method, c.path, c.body)
+		r.isError(t, body)
 		var e errorBody
 		if err := json.Unmarshal([]byte(body), &e); err != nil || e.Error == "" || strings.Contains(e.Error, "\n") {
 			t.Errorf("%s %s: %q is no error in one line", c.method, c.path, body)
@@ -431,5 +435,41 @@ func TestCatalogOfFiles(t *testing.T) {
 func TestFeedRateIsChecked(t *testing.T) {
 	if _, err := capture.NewFeed("x", 7999); err == nil {
 		t.Error("7999 Hz was taken")
+	}
+}
+
+// isError tells what is wrong with a refusal by the description of it, its code included.
+func (r *rig) isError(t *testing.T, body string) {
+	t.Helper()
+	var v any
+	if err := json.Unmarshal([]byte(body), &v); err != nil {
+		t.Errorf("%v in %q", err, body)
+	}
+	doc := readOpenAPI(t)
+	for _, wrong := range doc.check(schema{Ref: "#/components/schemas/Error"}, v, "error") {
+		t.Error(wrong)
+	}
+}
+
+// Programs tell refusals by their code.
+func TestRefusalsHaveCodes(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	for _, c := range []struct{ method, path, body, code string }{
+		{"PATCH", "/api/session", `{"instrument":"lute"}`, "invalid"},
+		{"PATCH", "/api/session", ``, "not_json"},
+		{"PATCH", "/api/session", `{"tuning":"` + strings.Repeat("x", maxBody) + `"}`, "too_long"},
+		{"PATCH", "/api/session", `{"plan":{"name":"x","cents":[300,0,0,0,0,0]}}`, "risk"},
+		{"GET", "/api/nothing", ``, "not_found"},
+		{"GET", "/api/instruments/lute/board", ``, "not_found"},
+		{"POST", "/api/setup/action", `{"action":"redo"}`, "no_check"},
+		{"GET", "/api/setup/files/check.json", ``, "no_check"},
+		{"DELETE", "/api/access", ``, "no_session"},
+	} {
+		_, body := r.do(t, c.method, c.path, c.body)
+		r.isError(t, body)
+		var e errorBody
+		if err := json.Unmarshal([]byte(body), &e); err != nil || e.Code != c.code {
+			t.Errorf("%s %s %.50s: code %q, want %q (%s)", c.method, c.path, c.body, e.Code, c.code, e.Error)
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"crypto/subtle"
 	"fmt"
 	"net"
@@ -9,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"tunerd/internal/service"
 )
 
 // A Guard says who is answered.
@@ -18,10 +21,11 @@ import (
 // Sec-Fetch-Site) are checked always. A name that is not ours may be one that a foreign page has
 // pointed here; an address cannot be pointed.
 type Guard struct {
-	Token    string   // asked of everybody; empty: of nobody
-	Loopback bool     // only loopback names and addresses are ours
-	Names    []string // other names of this machine
-	Secure   bool     // served over TLS
+	Token    string            // asked of everybody; empty: of nobody
+	Sessions *service.Sessions // of the browsers that have shown it; nil: none is let in by a cookie
+	Loopback bool              // only loopback names and addresses are ours
+	Names    []string          // other names of this machine
+	Secure   bool              // served over TLS
 }
 
 // policy lets the page load what it is made of, from the server alone.
@@ -30,13 +34,17 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 
 func (g *Guard) wrap(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		setHeaders(w.Header())
+		g.setHeaders(w.Header(), r)
 		switch {
 		case !g.knows(r.Host):
-			http.Error(w, fmt.Sprintf("this server is not called %.80q", hostName(r.Host)), http.StatusForbidden)
+			turnAway(w, r, refusal{http.StatusForbidden, codeOtherName, fmt.Sprintf("this server is not called %.80q", hostName(r.Host))})
 		case !ownPage(r):
-			http.Error(w, "requests from other pages are refused", http.StatusForbidden)
-		case g.Token == "" || r.URL.Path == "/healthz":
+			turnAway(w, r, refusal{http.StatusForbidden, codeOtherPage, "requests from other pages are refused"})
+		case g.Token == "":
+			known(r)
+			next.ServeHTTP(w, r)
+		case r.URL.Path == "/healthz":
+			w.Header().Set("Connection", "close")
 			next.ServeHTTP(w, r)
 		default:
 			g.admit(w, r, next)
@@ -44,11 +52,19 @@ func (g *Guard) wrap(next http.Handler) http.Handler {
 	})
 }
 
-func setHeaders(h http.Header) {
+// turnAway refuses who may not come in, and ends the connection: who is not known keeps no place.
+func turnAway(w http.ResponseWriter, r *http.Request, why refusal) {
+	w.Header().Set("Connection", "close")
+	refuse(w, r, why)
+}
+
+func (g *Guard) setHeaders(h http.Header, r *http.Request) {
 	h.Set("Content-Security-Policy", policy)
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Referrer-Policy", "no-referrer")
-	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	if g.Secure || isLoopback(hostName(r.Host)) { // elsewhere browsers ignore it, and complain
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	}
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Permissions-Policy", "microphone=(self), camera=(), geolocation=()")
 }
@@ -56,14 +72,19 @@ func setHeaders(h http.Header) {
 // knows tells whether the request was made for a name or address of this server.
 func (g *Guard) knows(host string) bool {
 	name := hostName(host)
-	ip := net.ParseIP(name)
 	switch {
-	case strings.EqualFold(name, "localhost"):
+	case isLoopback(name):
 		return true
-	case ip != nil:
-		return ip.IsLoopback() || !g.Loopback
+	case net.ParseIP(name) != nil:
+		return !g.Loopback
 	}
 	return slices.ContainsFunc(g.Names, func(n string) bool { return strings.EqualFold(n, name) })
+}
+
+// isLoopback tells whether a name or an address is that of the machine itself.
+func isLoopback(name string) bool {
+	ip := net.ParseIP(name)
+	return strings.EqualFold(name, "localhost") || ip != nil && ip.IsLoopback()
 }
 
 // hostName is the host without its port and brackets.
@@ -90,25 +111,67 @@ func ownPage(r *http.Request) bool {
 	return r.Method == http.MethodGet && r.URL.Path == "/" && r.Header.Get("Sec-Fetch-Mode") == "navigate"
 }
 
-// admit answers who has the token: in a header, in the cookie, or, once, in the link.
+// admit answers who has the token in a header, or a session that the link with the token has begun.
 func (g *Guard) admit(w http.ResponseWriter, r *http.Request, next http.Handler) {
-	if r.URL.Path == "/" && g.is(r.URL.Query().Get("token")) {
-		http.SetCookie(w, &http.Cookie{
-			Name: cookieName(r.Host), Value: g.Token, Path: "/", MaxAge: int((30 * 24 * time.Hour).Seconds()),
-			HttpOnly: true, Secure: g.Secure, SameSite: http.SameSiteLaxMode, // Strict is not sent after a link from elsewhere
-		})
-		w.Header().Set("Cache-Control", "no-store")
-		http.Redirect(w, r, "/", http.StatusSeeOther)
+	if r.URL.Path == "/" && g.Sessions != nil && g.is(r.URL.Query().Get("token")) {
+		g.begin(w, r)
 		return
 	}
 	bearer, _ := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
-	cookie, err := r.Cookie(cookieName(r.Host))
-	if g.is(bearer) || err == nil && g.is(cookie.Value) {
+	session, inside := g.session(r)
+	switch {
+	case g.is(bearer):
+		known(r)
 		next.ServeHTTP(w, r)
+	case inside:
+		known(r)
+		ctx, stop := context.WithCancel(r.Context())
+		defer stop()
+		defer context.AfterFunc(session, stop)() // what goes on in a session ends with it
+		next.ServeHTTP(w, r.WithContext(ctx))
+	default:
+		w.Header().Set("WWW-Authenticate", "Bearer")
+		turnAway(w, r, refusal{http.StatusUnauthorized, codeNoToken, "open the link that tunerd has printed: it carries the token that is asked for here"})
+	}
+}
+
+// begin lets a browser in.
+func (g *Guard) begin(w http.ResponseWriter, r *http.Request) {
+	secret, err := g.Sessions.New(time.Now())
+	if err != nil {
+		refuse(w, r, refusal{http.StatusInternalServerError, codeNotKept, err.Error()})
 		return
 	}
-	w.Header().Set("WWW-Authenticate", "Bearer")
-	http.Error(w, "open the link that tunerd has printed: it carries the token that is asked for here", http.StatusUnauthorized)
+	known(r)
+	http.SetCookie(w, g.cookie(r, secret, g.Sessions.Life()))
+	w.Header().Set("Cache-Control", "no-store")
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+// session returns the session that a request belongs to.
+func (g *Guard) session(r *http.Request) (context.Context, bool) {
+	c, err := r.Cookie(cookieName(r.Host))
+	if err != nil || g.Sessions == nil {
+		return nil, false
+	}
+	return g.Sessions.Find(c.Value, time.Now())
+}
+
+// leave ends the session that a request belongs to; the cookie goes with the answer.
+func (g *Guard) leave(w http.ResponseWriter, r *http.Request) error {
+	c, err := r.Cookie(cookieName(r.Host))
+	if err != nil || g.Sessions == nil {
+		return refusal{http.StatusConflict, codeNoSession, "this request belongs to no session of a browser"}
+	}
+	http.SetCookie(w, g.cookie(r, "", -time.Second))
+	return g.Sessions.End(c.Value)
+}
+
+func (g *Guard) cookie(r *http.Request, secret string, life time.Duration) *http.Cookie {
+	return &http.Cookie{
+		Name: cookieName(r.Host), Value: secret, Path: "/", MaxAge: int(life.Seconds()),
+		HttpOnly: true, Secure: g.Secure, SameSite: http.SameSiteLaxMode, // Strict is not sent after a link from elsewhere
+	}
 }
 
 func (g *Guard) is(token string) bool {

@@ -3,7 +3,10 @@ package server
 import (
 	"net/http"
 	"net/http/httptest"
+	"strings"
 	"testing"
+
+	"tunerd/internal/service"
 )
 
 func served(g Guard, r *http.Request) *httptest.ResponseRecorder {
@@ -86,7 +89,11 @@ func TestOrigins(t *testing.T) {
 }
 
 func TestToken(t *testing.T) {
-	g := Guard{Token: "abcdefghijklmnopqrst"}
+	sessions, err := service.OpenSessions("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := Guard{Token: "abcdefghijklmnopqrst", Sessions: sessions}
 	ask := func(path string, header ...string) *httptest.ResponseRecorder {
 		r := httptest.NewRequest("GET", path, nil)
 		r.Host = "192.168.0.7:8440"
@@ -120,6 +127,12 @@ func TestToken(t *testing.T) {
 	if len(cookies) != 1 || !cookies[0].HttpOnly || cookies[0].SameSite != http.SameSiteLaxMode || cookies[0].Name != "tunerd_8440" {
 		t.Fatalf("cookies of the link: %+v", cookies)
 	}
+	if strings.Contains(cookies[0].Value, g.Token) {
+		t.Error("the cookie is the token")
+	}
+	if got := ask("/stream", "Cookie", cookies[0].Name+"="+g.Token).Code; got != http.StatusUnauthorized {
+		t.Errorf("with the token as a cookie: status %d", got)
+	}
 	if got := ask("/stream", "Cookie", cookies[0].Name+"="+cookies[0].Value).Code; got != answeredStatus {
 		t.Errorf("with the cookie: status %d", got)
 	}
@@ -138,6 +151,25 @@ func TestPolicy(t *testing.T) {
 	} {
 		if got := served(Guard{Loopback: true}, r).Header().Get(name); got != want {
 			t.Errorf("%s: %q, also where refused it should be %q", name, got, want)
+		}
+	}
+}
+
+// Cross-Origin-Opener-Policy counts where the page is trustworthy, over TLS or on the machine itself (W3C Secure
+// Contexts, section 3.1); elsewhere browsers ignore it and write a complaint.
+func TestOpenerPolicyIsSentWhereItCounts(t *testing.T) {
+	for _, c := range []struct {
+		secure bool
+		host   string
+		want   string
+	}{
+		{false, "127.0.0.1:8440", "same-origin"}, {false, "localhost:8440", "same-origin"}, {false, "[::1]:8440", "same-origin"},
+		{false, "192.168.0.7:8440", ""}, {true, "192.168.0.7:8440", "same-origin"},
+	} {
+		r := httptest.NewRequest("GET", "/", nil)
+		r.Host = c.host
+		if got := served(Guard{Secure: c.secure}, r).Header().Get("Cross-Origin-Opener-Policy"); got != c.want {
+			t.Errorf("secure %v, %s: %q, want %q", c.secure, c.host, got, c.want)
 		}
 	}
 }

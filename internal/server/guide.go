@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net/http"
 	"sync"
@@ -86,7 +85,7 @@ func (g *guide) begin(in *targets.Instrument, o setup.PlanOptions, s setup.Setti
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	if g.tap == nil {
-		return refusal{http.StatusConflict, "there is no input to listen to"}
+		return refusal{http.StatusConflict, codeNoInput, "there is no input to listen to"}
 	}
 	g.check = setup.NewCheck(board, plan, s)
 	if err := g.listen(); err != nil {
@@ -177,7 +176,7 @@ func (g *guide) say(text string) {
 	g.tell(marshal(g.state()))
 }
 
-var errNoCheck = refusal{http.StatusConflict, "no check is under way; POST /api/setup begins one"}
+var errNoCheck = refusal{http.StatusConflict, codeNoCheck, "no check is under way; POST /api/setup begins one"}
 
 // act does what a key of the terminal's check does.
 func (g *guide) act(action string) error {
@@ -201,7 +200,7 @@ func (g *guide) act(action string) error {
 		g.check.Skip()
 	case "accept":
 		if !g.check.Accept() {
-			return refusal{http.StatusConflict, "nothing has been heard of this note yet; skip leaves it out"}
+			return refusal{http.StatusConflict, codeTooEarly, "nothing has been heard of this note yet; skip leaves it out"}
 		}
 	default:
 		return fmt.Errorf("action %.40q is none of redo, back, skip, accept", action)
@@ -256,4 +255,4 @@ func (g *guide) state() *checkState {
 	return s
 }
 
-var errNoInstrument = errors.New("no instrument is chosen; PATCH /api/session chooses one")
+var errNoInstrument = refusal{http.StatusBadRequest, codeNoInstrument, "no instrument is chosen; PATCH /api/session chooses one"}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"crypto/rand"
 	"fmt"
+	"net/http"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -36,7 +37,7 @@ const (
 
 var kindNames = [kinds]string{"session", "notice", "setup", "strings", "frame"}
 
-var errCrowded = fmt.Errorf("%d streams are open already; close one", maxWatchers)
+var errCrowded = refusal{http.StatusServiceUnavailable, codeCrowded, fmt.Sprintf("%d streams are open already; close one", maxWatchers)}
 
 // A hub turns frames into messages and hands them to everybody who watches. It is an engine.Sink.
 type hub struct {

@@ -59,12 +59,12 @@ func readPage(files fs.FS) (map[string]pageFile, error) {
 func (s *Server) servePage(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodGet && r.Method != http.MethodHead {
 		w.Header().Set("Allow", "GET, HEAD")
-		http.Error(w, "pages are only read", http.StatusMethodNotAllowed)
+		refuse(w, r, refusal{http.StatusMethodNotAllowed, codeMethod, "pages are only read"})
 		return
 	}
 	file, ok := s.page[r.URL.Path]
 	if !ok {
-		http.Error(w, "there is no such page", http.StatusNotFound)
+		refuse(w, r, refusal{http.StatusNotFound, codeNotFound, "there is no such page"})
 		return
 	}
 	h := w.Header()

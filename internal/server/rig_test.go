@@ -37,7 +37,8 @@ type rig struct {
 	tuner *Tuner
 	feed  *capture.Feed
 	url   string
-	at    int64 // samples pushed
+	http  http.RoundTripper // nil: the usual one
+	at    int64             // samples pushed
 
 	stop    func()
 	stopped chan error
@@ -190,7 +191,7 @@ func (r *rig) request(t *testing.T, method, path, body string, header ...string)
 		}
 		req.Header.Set(header[i], header[i+1])
 	}
-	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := http.Client{Transport: r.http, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	res, err := client.Do(req)
 	if err != nil {
 		t.Fatal(err)

@@ -138,6 +138,9 @@ func TestDescriptionNamesAllRequests(t *testing.T) {
 	for pattern := range (&Server{}).answers() {
 		there = append(there, pattern)
 	}
+	for pattern := range (&Server{}).handlers() {
+		there = append(there, pattern)
+	}
 	slices.Sort(described)
 	slices.Sort(there)
 	if !slices.Equal(described, there) {

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -12,10 +13,12 @@ import (
 // Limits of a connection.
 const (
 	headerTime   = 5 * time.Second
-	idleTime     = time.Minute
+	idleTime     = time.Minute      // of who has shown that he may come in
 	requestTime  = 10 * time.Second // for a body to come and an answer to go
 	maxHeader    = 16 << 10         // bytes
 	maxConns     = 64
+	maxStrangers = 24       // connections on which nobody has shown yet that he may come in
+	maxStreams   = 64       // requests at a time on one connection of HTTP/2
 	socketBuffer = 64 << 10 // bytes: what a client that stopped reading leaves in the system
 	closingTime  = 2 * time.Second
 )
@@ -28,6 +31,7 @@ type Config struct {
 	Guard   Guard        // who is answered
 	Mic     *Microphone  // of a page, if that is the input; nil: it is not
 	Version string       // of the program
+	TLS     *tls.Config  // served over TLS; nil: it is not
 	Journal string       // path of the journal that is shown; empty: the user's own
 	Log     *slog.Logger // nil: none
 }
@@ -53,7 +57,7 @@ func New(cfg Config) (*Server, error) {
 	}
 	s := &Server{cfg: cfg, page: page, busy: make(chan struct{}, 1)}
 	s.closing, s.close = context.WithCancel(context.Background())
-	s.handler = s.cfg.Guard.wrap(s.logged(s.routes()))
+	s.handler = s.logged(s.cfg.Guard.wrap(s.routes()))
 	return s, nil
 }
 
@@ -79,7 +83,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		ReadHeaderTimeout: headerTime,
 		IdleTimeout:       idleTime,
 		MaxHeaderBytes:    maxHeader,
-		ConnContext:       smallBuffer,
+		ConnContext:       connContext,
+		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: maxStreams, WriteByteTimeout: writeTime, SendPingTimeout: idleTime},
 		ErrorLog:          slog.NewLogLogger(s.cfg.Log.Handler(), slog.LevelDebug),
 	}
 	closed := make(chan struct{})
@@ -92,7 +97,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 			srv.Close()
 		}
 	})
-	err := srv.Serve(newLimited(l, maxConns))
+	err := srv.Serve(s.listener(l))
 	if !stop() {
 		<-closed
 		return nil
@@ -100,18 +105,31 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	return err
 }
 
-// smallBuffer bounds what the system keeps for a client that does not read.
-func smallBuffer(ctx context.Context, c net.Conn) context.Context {
-	if l, ok := c.(*limitedConn); ok {
-		c = l.Conn
+// listener puts before the system's listener what a connection goes through.
+func (s *Server) listener(l net.Listener) net.Listener {
+	l = newLimited(l, maxConns, maxStrangers)
+	if s.cfg.TLS == nil {
+		return l
 	}
-	if t, ok := c.(interface{ NetConn() net.Conn }); ok { // TLS
+	return tls.NewListener(plainGuard{l}, s.cfg.TLS)
+}
+
+// connContext bounds what the system keeps for a client that does not read, and keeps the connection for known.
+func connContext(ctx context.Context, c net.Conn) context.Context {
+	if t, ok := c.(*tls.Conn); ok {
 		c = t.NetConn()
 	}
-	if b, ok := c.(interface{ SetWriteBuffer(bytes int) error }); ok {
+	if p, ok := c.(*plainConn); ok {
+		c = p.Conn
+	}
+	l, ok := c.(*limitedConn)
+	if !ok {
+		return ctx
+	}
+	if b, ok := l.Conn.(interface{ SetWriteBuffer(bytes int) error }); ok {
 		_ = b.SetWriteBuffer(socketBuffer)
 	}
-	return ctx
+	return withConn(ctx, l)
 }
 
 func (s *Server) logged(next http.Handler) http.Handler {
@@ -119,17 +137,35 @@ func (s *Server) logged(next http.Handler) http.Handler {
 		began := time.Now()
 		// A connection keeps its deadline from one request to the next.
 		_ = http.NewResponseController(w).SetWriteDeadline(began.Add(requestTime))
-		next.ServeHTTP(w, r)
-		s.cfg.Log.Debug("request", "method", r.Method, "path", r.URL.Path, "from", r.RemoteAddr, "took", time.Since(began))
+		seen := &statusWriter{ResponseWriter: w, status: http.StatusOK}
+		next.ServeHTTP(seen, r)
+		s.cfg.Log.Debug("request", "method", r.Method, "path", r.URL.Path, "status", seen.status, "from", r.RemoteAddr, "took", time.Since(began))
 	})
 }
 
+// A statusWriter remembers what was answered.
+type statusWriter struct {
+	http.ResponseWriter
+	status int
+}
+
+func (w *statusWriter) WriteHeader(status int) {
+	w.status = status
+	w.ResponseWriter.WriteHeader(status)
+}
+
+// Unwrap lets http.ResponseController, and what takes over the connection, reach what is below.
+func (w *statusWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
+
 func (s *Server) microphone(w http.ResponseWriter, r *http.Request) {
 	if s.cfg.Mic == nil {
-		http.Error(w, "the input is another; start with --input browser to use the microphone of a page", http.StatusConflict)
+		refuse(w, r, refusal{http.StatusConflict, codeOtherInput, "the input is another; start with --input browser to use the microphone of a page"})
 		return
 	}
-	s.cfg.Mic.serve(s.closing, w, r)
+	ctx, stop := context.WithCancel(r.Context()) // ends with the session of the browser
+	defer stop()
+	defer context.AfterFunc(s.closing, stop)()
+	s.cfg.Mic.serve(ctx, w, r)
 }
 
 func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {

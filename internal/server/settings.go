@@ -3,6 +3,10 @@ package server
 import (
 	"errors"
 	"fmt"
+	"net/http"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"tunerd/internal/detune"
 	"tunerd/internal/display"
@@ -28,6 +32,9 @@ type Settings struct {
 	Plan           *Plan   `json:"plan"`
 }
 
+// maxPlanName is the most characters of a plan's name: it stands above the reading.
+const maxPlanName = 120
+
 // A Plan puts every open string so many cents above its tuning.
 type Plan struct {
 	Name       string    `json:"name"`
@@ -38,6 +45,9 @@ type Plan struct {
 // tune returns the instrument as the plan tunes it, and refuses what brings a string near to
 // breaking unless that is accepted.
 func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
+	if n := utf8.RuneCountInString(p.Name); n > maxPlanName || strings.ContainsFunc(p.Name, func(r rune) bool { return !unicode.IsGraphic(r) }) {
+		return nil, fmt.Errorf("plan: its name has %d characters; up to %d that can be shown on one line are accepted", n, maxPlanName)
+	}
 	detuned, err := in.Detuned(p.Cents)
 	if err != nil {
 		return nil, fmt.Errorf("plan: %w", err)
@@ -45,7 +55,7 @@ func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
 	moves := detune.Plan{Instrument: in, Cents: p.Cents}
 	for _, c := range moves.Changes() {
 		if !p.AcceptRisk && c.Beyond(tension.NearBreaking) {
-			return nil, fmt.Errorf("plan: string %d (%s) would bear %.1f%% of its breaking limit; accept_risk takes it", c.String, c.Label, 100*c.After.Part())
+			return nil, refusal{http.StatusBadRequest, codeRisk, fmt.Sprintf("plan: string %d (%s) would bear %.1f%% of its breaking limit; accept_risk takes it", c.String, c.Label, 100*c.After.Part())}
 		}
 	}
 	return detuned, nil

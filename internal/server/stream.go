@@ -18,7 +18,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	watcher, err := hub.watch()
 	if err != nil {
 		w.Header().Set("Retry-After", "5")
-		http.Error(w, err.Error(), http.StatusServiceUnavailable)
+		refuse(w, r, err)
 		return
 	}
 	defer hub.leave(watcher)
@@ -65,6 +65,7 @@ func (s *Server) hello() []byte {
 		Instance string `json:"instance"`
 		Version  string `json:"version"`
 		FrameHz  int    `json:"frame_hz"`
+		Guarded  bool   `json:"guarded"` // who comes in has shown a token
 		Session  rawMsg `json:"session"`
-	}{s.cfg.Tuner.hub.instance, s.cfg.Version, frameHz, s.cfg.Tuner.Session()})
+	}{s.cfg.Tuner.hub.instance, s.cfg.Version, frameHz, s.cfg.Guard.Token != "", s.cfg.Tuner.Session()})
 }

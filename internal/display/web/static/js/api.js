@@ -1,7 +1,12 @@
 // The JSON API of the server.
 
-/** What the server refused, in its own words. */
-export class Refused extends Error {}
+/** What the server refused, in its own words; code is the kind, to be tested for. */
+export class Refused extends Error {
+  constructor(text, code = '') {
+    super(text);
+    this.code = code;
+  }
+}
 
 /** GET path with the query; keys with a list are repeated, empty ones left out. */
 export function get(path, query = {}) {
@@ -23,9 +28,9 @@ async function ask(path, options) {
   try {
     answer = await fetch(path, options);
   } catch {
-    throw new Refused('the tuner does not answer: is it still running?');
+    throw new Refused('the tuner does not answer: is it still running?', 'no_answer');
   }
   const body = await answer.json().catch(() => null);
-  if (!answer.ok) throw new Refused(body?.error ?? `${path}: ${answer.status} ${answer.statusText}`);
+  if (!answer.ok) throw new Refused(body?.error ?? `${path}: ${answer.status} ${answer.statusText}`, body?.code);
   return body;
 }

@@ -266,7 +266,7 @@ class Detune {
       await this.#app.tuner.set({ plan: { ...this.#plan.plan, accept_risk: this.risk.checked } });
       this.#app.go('tune');
     } catch (err) {
-      this.riskLabel.hidden = !err.message.includes('accept_risk');
+      this.riskLabel.hidden = err.code !== 'risk';
       setText(this.refused, err.message);
     }
   }
