@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/display"
 	"tunerd/internal/display/term"
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
@@ -35,6 +36,7 @@ type listenOptions struct {
 	acceptRisk bool
 	beats      []string
 	beatsChord string
+	rows       rowsFlag
 }
 
 func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
@@ -49,6 +51,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.beatsChord, "beats-chord", "", "the `INTERVAL` that these notes are to make, such as 2:3 (default: the plainest near them)")
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
+	fs.Var(&o.rows, "rows", rowsHelp)
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 }
 
@@ -121,9 +124,11 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	}
 	cfg.Sinks = keeper.sinks()
 	if onScreen {
-		screen := term.New(term.Options{Act: func(a term.Action) { act(session, a) }})
+		keys := &keys{plan: plan, source: source, options: &o}
+		screen := term.New(term.Options{Act: keys.act})
 		cfg.Sinks, cfg.Crash, cfg.Greeting = append(cfg.Sinks, screen), screen.Close, joinWords(caution, greeting)
 		session = engine.NewSession(cfg)
+		keys.session = session
 		err = runScreen(ctx, screen, session, o.tuning.held)
 	} else {
 		cfg.Sinks = append(cfg.Sinks, o.sink(out))
@@ -161,10 +166,15 @@ func (o *listenOptions) sink(out io.Writer) engine.Sink {
 	return text.NewLines(out)
 }
 
-func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine.Config, error) {
-	tracker, err := pitch.NewTracker(pitch.Config{
+// tracker returns what hears one note at a time.
+func (o *listenOptions) tracker(source capture.Source) (engine.Tracker, error) {
+	return pitch.NewTracker(pitch.Config{
 		SampleRate: capture.TrueRate(source), MinHz: o.minHz, MaxHz: o.maxHz, Live: true,
 	})
+}
+
+func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine.Config, error) {
+	tracker, err := o.tracker(source)
 	if err != nil {
 		return engine.Config{}, usageError{err}
 	}
@@ -174,7 +184,7 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 	}
 	cfg := engine.Config{
 		Source: source, Tracker: tracker, Resolver: resolver, Labels: plan.labels,
-		Bands: engine.RatioBands(plan.tuning),
+		Bands: engine.RatioBands(plan.tuning), Rows: display.Rows(o.rows),
 	}
 	if o.all.on {
 		cfg.Chords = plan.chords()
@@ -222,17 +232,4 @@ func runScreen(ctx context.Context, screen *term.Screen, session *engine.Session
 		return sessionErr
 	}
 	return err
-}
-
-// act carries out what a key asks for. The screen offers only strings that there are, so that
-// Hold cannot fail.
-func act(session *engine.Session, a term.Action) {
-	switch a.Order {
-	case term.Hold:
-		_ = session.Hold(a.String)
-	case term.LetGo:
-		_ = session.Hold(0)
-	case term.Clear:
-		session.Clear()
-	}
 }

@@ -19,6 +19,7 @@ import (
 	"tunerd/internal/engine"
 	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
+	"tunerd/internal/targets"
 )
 
 type measureOptions struct {
@@ -102,7 +103,7 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 		NewTracker:  o.newTracker,
 		NewResolver: plan.resolver,
 		Note: func(n *engine.Note) error {
-			if keeper != nil && n.State == pitch.Sounding {
+			if keeper != nil && n.State == pitch.Sounding && n.Match.Standing != targets.Doubted {
 				keeper.Add(keptNote(n, o.window.seconds))
 			}
 			return notes.WriteNote(o.textNote(n))
@@ -211,6 +212,7 @@ func (o *measureOptions) textNote(n *engine.Note) *text.Note {
 		F1Hz: n.F1Hz, F1SigmaCents: n.SigmaCents, AttackF1Hz: n.AttackF1Hz, Partial1Hz: n.Partial1Hz,
 		Inharmonicity: n.B, SNRdB: n.SNRdB, Clock: display.Clock(n.Clock),
 		Target: &target, Cents: n.Match.Cents, CentsSigma: n.SigmaCents, BeatHz: n.Match.BeatHz, State: n.Match.Verdict,
+		Standing: display.Standing(n.Match.Standing), Seems: display.Target(n.Match.Seems), SeemsCents: n.Match.SeemsCents,
 	}
 	if o.partials {
 		for _, p := range n.Partials {

@@ -24,11 +24,37 @@ type Target struct {
 	Fret   int     `json:"fret"`             // 0 is the open string
 }
 
-// A Band is one stripe of the strobe: one partial against the same multiple of the target.
+// A Standing says how what sounds stands to the string that is held.
+type Standing string
+
+const (
+	NotHeld   Standing = ""          // no string is held
+	Taken     Standing = "taken"     // it lies near the held string and is taken for it
+	Doubted   Standing = "doubted"   // it does not seem to be the held string: nothing is to be tuned by it
+	Confirmed Standing = "confirmed" // nor did it, but the user said that it is
+	Moving    Standing = "moving"    // nor did it, but it has moved towards the target
+)
+
+// Settling is the verdict on a note whose uncertainty leaves open how it lies.
+const Settling = "settling"
+
+// Rows says what the bands of the strobe are compared with.
+type Rows string
+
+const (
+	// StringRows: partial k of a string in tune that is as stiff as the one that sounds. All bands rest
+	// when the string is in tune.
+	StringRows Rows = "string"
+	// HarmonicRows: k times the target. The bands of a stiff string in tune drift, all but the first.
+	HarmonicRows Rows = "harmonics"
+)
+
+// A Band is one stripe of the strobe: one partial against what Frame.Rows says.
 type Band struct {
 	Partial    int
+	TargetHz   float64 // what it is compared with; 0 unless Clear
 	PhaseTurns float64 // pattern position at Frame.TimeS, in turns [0, 1); grows when sharp
-	DriftHz    float64 // turns a second: measured partial minus Partial × target; positive is sharp
+	DriftHz    float64 // turns a second: measured partial minus TargetHz; positive is sharp
 	LevelDB    float64 // dB re full scale
 	Clear      bool    // the partial stands out of the noise, so the phase means something
 }
@@ -82,8 +108,12 @@ type Frame struct {
 	Target     Target
 	Cents      float64 // positive is sharp
 	BeatHz     float64 // measured minus target, Hz
-	Verdict    string  // "flat", "sharp", "in tune"
+	Verdict    string  // "flat", "sharp", "in tune", Settling; "other string" or "far off" while Doubted
+	Standing   Standing
+	Seems      Target  // open string that it seems to be while Doubted; String 0: none is near
+	SeemsCents float64 // the pitch against Seems
 	Bands      []Band
+	Rows       Rows // what the bands are compared with
 	Strings    []StringRow
 	AllStrings bool    // all strings are read at once, into Strings; there is no single pitch
 	WindowS    float64 // length of the sound that all strings were read from, s

@@ -63,16 +63,54 @@ func ratioBands(interval targets.Interval) []int {
 	return bandSets[set]
 }
 
-// appendBands appends one strobe band for every partial number in wanted to dst: the measured
-// partial against the same multiple of the target, targetHz. A partial that the tracker does not
-// hold gives a band that is not Clear. The true sample rate is stretch times rate.
-func appendBands(dst []display.Band, r *pitch.Reading, targetHz float64, rate int, stretch float64, wanted []int) []display.Band {
+// A strobe makes the bands: the measured partials against those that they should have. What they are
+// compared with runs on from one reading to the next, so that a pattern does not jump when another
+// stiffness is measured: only its speed changes.
+type strobe struct {
+	rate    int     // nominal, Hz
+	stretch float64 // true sample rate over the nominal one
+	rows    display.Rows
+	runs    [maxBand + 1]run // by partial number
+}
+
+// maxBand is the largest number of a partial that a band can show.
+const maxBand = 16
+
+// A run is what a partial is compared with, as an oscillator.
+type run struct {
+	at    int64   // sample
+	turns float64 // its phase there, [0, 1)
+}
+
+// upTo carries the oscillator on at hz of the card's clock to sample at.
+func (o *run) upTo(at int64, hz float64, rate int) float64 {
+	if at < o.at {
+		*o = run{}
+	}
+	o.turns = wrapTurns(o.turns + turnsAt(hz, at-o.at, rate))
+	o.at = at
+	return o.turns
+}
+
+// target returns the frequency that partial n is compared with: that of a string as stiff as the one
+// that sounds, B, whose partial 1 is at targetHz, or the exact harmonic of it.
+func (s *strobe) target(n int, targetHz, b float64) float64 {
+	hz := float64(n) * targetHz
+	if s.rows == display.HarmonicRows || !(b > 0) {
+		return hz
+	}
+	return hz * math.Sqrt((1+b*float64(n*n))/(1+b)) // Fletcher 1964: f_n = n·f0·√(1 + B·n²)
+}
+
+// append appends a band for every partial number in wanted, 1 to maxBand, to dst. A partial that the
+// tracker does not hold gives a band that is not Clear.
+func (s *strobe) append(dst []display.Band, r *pitch.Reading, targetHz float64, wanted []int) []display.Band {
 	for _, n := range wanted {
 		band := display.Band{Partial: n, LevelDB: hiddenDB}
-		if p := findPartial(r.Partials, n); p != nil {
-			hz := float64(n) * targetHz
-			band.PhaseTurns = wrapTurns(p.PhaseTurns - turnsAt(hz/stretch, r.At, rate))
-			band.DriftHz = p.Hz - hz
+		if p := findPartial(r.Partials, n); p != nil && n <= maxBand {
+			band.TargetHz = s.target(n, targetHz, r.B)
+			band.PhaseTurns = wrapTurns(p.PhaseTurns - s.runs[n].upTo(r.At, band.TargetHz/s.stretch, s.rate))
+			band.DriftHz = p.Hz - band.TargetHz
 			band.LevelDB = p.LevelDB
 			band.Clear = true
 		}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 
+	"tunerd/internal/display"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
 )
@@ -54,10 +55,11 @@ func TestBandMovesByTheDifference(t *testing.T) {
 			for _, stretch := range []float64{1, 1 + 400e-6, 1 - 100e-6} { // a card whose clock is off
 				t.Run(fmt.Sprintf("partial=%d/hours=%d/stretch=%g", n, hours, stretch), func(t *testing.T) {
 					hz := float64(n)*target + sharp
+					st := strobe{rate: rate, stretch: stretch, rows: display.StringRows}
 					phase := func(at int64) float64 {
 						heard := exactTurns(hz/stretch, at, rate)
 						r := pitch.Reading{At: at, Partials: []pitch.Partial{{N: n, Hz: hz, PhaseTurns: heard}}}
-						return appendBands(nil, &r, target, rate, stretch, []int{n})[0].PhaseTurns
+						return st.append(nil, &r, target, []int{n})[0].PhaseTurns
 					}
 					at := hours * 3600 * rate
 					moved := wrapTurns(phase(at+rate) - phase(at))
@@ -74,7 +76,8 @@ func TestBandsFollowTheWantedPartials(t *testing.T) {
 	r := pitch.Reading{Partials: []pitch.Partial{
 		{N: 1, Hz: 110.5, LevelDB: -12}, {N: 3, Hz: 329, LevelDB: -20}, {N: 6, Hz: 660, LevelDB: -30},
 	}}
-	got := appendBands(nil, &r, 110, 48000, 1, []int{1, 2, 3})
+	st := strobe{rate: 48000, stretch: 1}
+	got := st.append(nil, &r, 110, []int{1, 2, 3})
 	if len(got) != 3 {
 		t.Fatalf("%d bands, want 3", len(got))
 	}
@@ -86,6 +89,63 @@ func TestBandsFollowTheWantedPartials(t *testing.T) {
 	}
 	if got[2].DriftHz != -1 {
 		t.Errorf("band of partial 3 drifts %v Hz, want -1 (329 against 330)", got[2].DriftHz)
+	}
+}
+
+// stiffPartials are those of a string by Fletcher 1964, f_k = k·f0·√(1 + B·k²), whose partial 1 is at f1;
+// their phases at sample at are those of oscillators that began with it.
+func stiffPartials(f1, b float64, at int64, rate int) []pitch.Partial {
+	var all []pitch.Partial
+	for k := 1; k <= 8; k++ {
+		hz := float64(k) * f1 / math.Sqrt(1+b) * math.Sqrt(1+b*float64(k*k))
+		all = append(all, pitch.Partial{N: k, Hz: hz, PhaseTurns: exactTurns(hz, at, rate)})
+	}
+	return all
+}
+
+// A stiff string in tune: every row stands still, in its drift and in its measured phase. Against the
+// exact harmonics the rows of this wound E2 drift by +0.03, +0.12 and +0.30 Hz: k·f·((k²-1)/2)·B to first order.
+func TestRowsRestWhenAStiffStringIsInTune(t *testing.T) {
+	const rate, f1, b = 48000, 82.407, 1.21e-4
+	for _, c := range []struct {
+		rows  display.Rows
+		drift map[int]float64
+	}{
+		{display.StringRows, map[int]float64{1: 0, 2: 0, 3: 0, 4: 0, 7: 0}},
+		{display.HarmonicRows, map[int]float64{1: 0, 2: 0.030, 3: 0.120, 4: 0.299, 7: 1.67}},
+	} {
+		st := strobe{rate: rate, stretch: 1, rows: c.rows}
+		wanted := []int{1, 2, 3, 4, 7}
+		bands := func(at int64) []display.Band {
+			r := pitch.Reading{At: at, B: b, Partials: stiffPartials(f1, b, at, rate)}
+			return st.append(nil, &r, f1, wanted)
+		}
+		first := bands(rate)
+		last := bands(3 * rate)
+		for i, n := range wanted {
+			want := c.drift[n]
+			if math.Abs(last[i].DriftHz-want) > 0.01*want+1e-9 {
+				t.Errorf("%s, partial %d drifts %+.4f Hz, want %+.3f", c.rows, n, last[i].DriftHz, want)
+			}
+			if moved := wrapTurns(last[i].PhaseTurns - first[i].PhaseTurns); turnsApart(moved, wrapTurns(2*want)) > 0.02*want+1e-6 {
+				t.Errorf("%s, row %d moved %.4f turns in 2 s, want %.4f", c.rows, n, moved, 2*want)
+			}
+		}
+	}
+}
+
+// The stiffness is measured anew all the time: no row may jump for that, even after an hour.
+func TestRowsDoNotJumpWithTheStiffness(t *testing.T) {
+	const rate, f1, b, hop = 48000, 82.407, 1.21e-4, 800
+	st := strobe{rate: rate, stretch: 1, rows: display.StringRows}
+	at, last := int64(3600*rate), math.NaN()
+	for i := range 50 {
+		r := pitch.Reading{At: at, B: b * (1 + 0.3*math.Sin(float64(i))), Partials: stiffPartials(f1, b, at, rate)}
+		phase := st.append(nil, &r, f1, []int{7})[0].PhaseTurns
+		if jump := turnsApart(phase, last); jump > 0.02 { // 0.3 of 1.67 Hz for a hop of 1/60 s is 0.0084 turns
+			t.Fatalf("reading %d: the row jumps by %.3f turns", i, jump)
+		}
+		last, at = phase, at+hop
 	}
 }
 

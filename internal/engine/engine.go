@@ -28,8 +28,11 @@ type Tracker interface {
 // A Resolver says what should sound. *targets.Resolver is one.
 type Resolver interface {
 	Resolve(f1Hz, sigmaCents float64) targets.Match
-	Reset()                    // a new note begins
-	Hold(n int) error          // 1 is the first string; 0 lets go
+	Reset()           // a new note begins
+	Hold(n int) error // 1 is the first string; 0 lets go
+	Confirm()         // what sounds is the held string, though it does not seem to be
+	// Against compares a pitch with string n, whatever is nearest and held.
+	Against(n int, f1Hz, sigmaCents float64) targets.Match
 	Strings() []targets.Target // open strings; nil without an instrument
 	Expected() (lowest float64, hz []float64)
 }

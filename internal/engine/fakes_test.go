@@ -93,6 +93,7 @@ func (p *parrot) Expect(float64, []float64) {}
 // whose index was asked for last.
 type guitar struct {
 	held, resets int
+	confirmed    int
 	fret         int
 }
 
@@ -106,6 +107,14 @@ func (g *guitar) Resolve(f1Hz, _ float64) targets.Match {
 	}
 }
 
+func (g *guitar) Against(n int, f1Hz, sigma float64) targets.Match {
+	held := g.held
+	defer func() { g.held = held }()
+	g.held = n
+	return g.Resolve(f1Hz, sigma)
+}
+
+func (g *guitar) Confirm()                       { g.confirmed++ }
 func (g *guitar) Reset()                         { g.resets++ }
 func (g *guitar) Hold(n int) error               { g.held = n; return nil }
 func (g *guitar) Expected() (float64, []float64) { return 0, nil }

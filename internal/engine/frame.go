@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -14,8 +15,8 @@ import (
 
 // A framer turns what was measured into frames. It serves the analysis goroutine alone.
 type framer struct {
-	rate     int     // nominal, Hz
-	stretch  float64 // true sample rate over the nominal one
+	rate     int // nominal, Hz
+	strobe   strobe
 	resolver Resolver
 	bands    func(targets.Target) []int
 	held     int // string that the user holds; 0: none
@@ -38,7 +39,7 @@ type framer struct {
 
 func newFramer(cfg *Config) *framer {
 	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
-	f.stretch = capture.TrueRate(cfg.Source) / float64(f.rate)
+	f.strobe = strobe{rate: f.rate, stretch: capture.TrueRate(cfg.Source) / float64(f.rate), rows: cmp.Or(cfg.Rows, display.StringRows)}
 	f.frame.Input = cfg.Source.Name()
 	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
 	f.aim(&Aim{Resolver: cfg.Resolver, Labels: cfg.Labels, Bands: cfg.Bands, Chords: cfg.Chords})
@@ -102,7 +103,7 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	if r.State != pitch.Silent {
 		out.OnsetS = f.seconds(r.Onset)
 	}
-	if r.NewOnset && f.held == 0 {
+	if r.NewOnset {
 		f.resolver.Reset()
 	}
 	switch r.State {
@@ -146,9 +147,22 @@ func (f *framer) sounding(out *display.Frame, r *pitch.Reading) {
 	out.F1Hz, out.SigmaCents, out.AttackF1Hz = r.F1Hz, r.SigmaCents, r.AttackF1Hz
 	out.Partial1Hz, out.Inharmonicity = r.Partial1Hz, r.B
 	out.Target = display.Target(m.Target)
-	out.Cents, out.BeatHz, out.Verdict = m.Cents, m.BeatHz, m.Verdict
-	out.Bands = appendBands(out.Bands, r, m.Hz, f.rate, f.stretch, f.bands(m.Target))
+	out.Cents, out.BeatHz, out.Verdict = m.Cents, m.BeatHz, liveVerdict(m.Verdict)
+	out.Standing = display.Standing(m.Standing)
+	if m.Standing == targets.Doubted {
+		out.Seems, out.SeemsCents = display.Target(m.Seems), m.SeemsCents
+		return
+	}
+	out.Bands = f.strobe.append(out.Bands, r, m.Hz, f.bands(m.Target))
 	f.updateRow(m, r.SigmaCents)
+}
+
+// liveVerdict is a verdict on a note that still sounds: what is not known yet may be, later.
+func liveVerdict(verdict string) string {
+	if verdict == targets.Unsure {
+		return display.Settling
+	}
+	return verdict
 }
 
 // updateRow marks the sounding string. Only an open string leaves its reading in the list: a
@@ -181,7 +195,7 @@ func (f *framer) blank(state display.State) *display.Frame {
 	}
 	old := &f.frame
 	f.frame = display.Frame{
-		TimeS: f.timeS, State: state, Gaps: f.gaps, AllStrings: f.all,
+		TimeS: f.timeS, State: state, Gaps: f.gaps, AllStrings: f.all, Rows: f.strobe.rows,
 		Input: old.Input, Clock: old.Clock, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
 		Bands: old.Bands[:0], Strings: old.Strings[:0], Beat: f.beat,
 	}

@@ -34,6 +34,8 @@ type Config struct {
 	// Crash, if not nil, is called before a panic of one of the session's goroutines ends the
 	// process, so that a terminal can be put in order.
 	Crash func()
+	// Rows is what the bands of the strobe are compared with; empty: display.StringRows.
+	Rows display.Rows
 	// Bands gives the partial numbers of the strobe for a target; nil: 1, 2, 3 and 4.
 	Bands func(targets.Target) []int
 	// Chords, if not nil, reads all strings of the resolver at once; Tracker is not used then.
@@ -63,6 +65,8 @@ type Session struct {
 	mu      sync.Mutex
 	pending struct {
 		hold, clear bool
+		confirm     bool
+		rows        display.Rows
 		holdString  int
 		aim         *Aim
 		say         string
@@ -97,6 +101,21 @@ func (s *Session) Hold(n int) error {
 	}
 	s.pending.hold, s.pending.holdString = true, n
 	return nil
+}
+
+// Confirm says that what sounds is the held string, though it does not seem to be, on the same terms
+// as Hold.
+func (s *Session) Confirm() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pending.confirm = true
+}
+
+// Rows makes the bands of the strobe compare with rows, on the same terms as Hold.
+func (s *Session) Rows(rows display.Rows) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pending.rows = rows
 }
 
 // Say says a sentence to the user with the next reading. It may be called from any goroutine.
@@ -266,11 +285,11 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 	}
 }
 
-// obey carries out what Retune, Hold, Clear and Say have left.
+// obey carries out what Retune, Hold, Confirm, Rows, Clear and Say have left.
 func (s *Session) obey(ctx context.Context) {
 	s.mu.Lock()
 	todo := s.pending
-	s.pending.hold, s.pending.clear, s.pending.aim, s.pending.say = false, false, nil, ""
+	s.pending.hold, s.pending.clear, s.pending.confirm, s.pending.aim, s.pending.rows, s.pending.say = false, false, false, nil, "", ""
 	s.mu.Unlock()
 	if todo.aim != nil {
 		s.framer.aim(todo.aim)
@@ -284,6 +303,12 @@ func (s *Session) obey(ctx context.Context) {
 	if todo.hold {
 		s.framer.hold(todo.holdString)
 		s.ear.aim(s.cfg.Resolver)
+	}
+	if todo.rows != "" {
+		s.framer.strobe.rows = todo.rows
+	}
+	if todo.confirm {
+		s.cfg.Resolver.Confirm()
 	}
 	if todo.clear {
 		s.framer.clear()

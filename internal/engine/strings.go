@@ -29,17 +29,6 @@ const (
 	hiddenString = "hidden" // all that could be heard of it coincides with other strings
 )
 
-// againstOpen returns how a pitch lies against open string n, whatever is nearest. held is the
-// string that is held otherwise.
-func againstOpen(r Resolver, n, held int, f1Hz, sigma float64) targets.Match {
-	if r.Hold(n) != nil {
-		return targets.Match{}
-	}
-	m := r.Resolve(f1Hz, sigma)
-	_ = r.Hold(held) // it was held before
-	return m
-}
-
 // An ear is what the samples of a session go through.
 type ear interface {
 	push(b capture.Block)
@@ -140,9 +129,9 @@ func (f *framer) stringRow(i int, r *ensemble.StringReading) bool {
 	if !r.Sounding {
 		return r.Hidden
 	}
-	m := againstOpen(f.resolver, row.Number, f.held, r.F1Hz, r.SigmaCents)
+	m := f.resolver.Against(row.Number, r.F1Hz, r.SigmaCents)
 	row.Read, row.Cents, row.Sigma, row.AtS = true, m.Cents, r.SigmaCents, f.timeS
-	row.F1Hz, row.BeatHz, row.Verdict = r.F1Hz, m.BeatHz, m.Verdict
+	row.F1Hz, row.BeatHz, row.Verdict = r.F1Hz, m.BeatHz, liveVerdict(m.Verdict)
 	row.Inharmonicity, row.SNRdB, row.Partial1Hz = r.B, r.SNRdB, r.Partial1Hz
 	return true
 }
@@ -163,7 +152,7 @@ func chordNotes(r Resolver, c *ensemble.Chord) []*Note {
 		}
 		n.Match = targets.Match{Target: strings[i], Verdict: silentString}
 		if s.Sounding || s.Hidden {
-			n.Match = againstOpen(r, i+1, 0, s.F1Hz, s.SigmaCents)
+			n.Match = r.Against(i+1, s.F1Hz, s.SigmaCents)
 		}
 		if s.Hidden {
 			n.Match.Verdict = hiddenString

@@ -15,7 +15,7 @@ const (
 	clearer     = 2.0 // a last reading may be so many times less certain than the best of its note
 )
 
-// A Live keeps the notes of a live session. Of each note it keeps the reading half a second after
+// A Live keeps the notes of a live session, but for those that do not seem to be of the string held. Of each note it keeps the reading half a second after
 // the onset, as the string was found, and the last clear one, as it was left, if that differs:
 // somebody turned the peg. A shorter note is kept with its last reading. Where all strings are read
 // at once, each of them is a note.
@@ -39,6 +39,9 @@ func (l *Live) Show(f *display.Frame) error {
 		return nil
 	}
 	l.onset = f.OnsetS
+	if f.Standing == display.Doubted { // another string than the held one, it seems
+		return nil
+	}
 	if f.Target.Hz > 0 {
 		l.hear(0, readingOf(f))
 		return nil

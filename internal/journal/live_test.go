@@ -115,3 +115,36 @@ func TestLiveKeepsAllStringsOfAChord(t *testing.T) {
 		t.Errorf("kept %q, want %q", got, want)
 	}
 }
+
+// What does not seem to be the string that is held is shown, never kept; what is followed after all is.
+func TestLiveKeepsNoOtherStringThanTheHeldOne(t *testing.T) {
+	j := openNew(t)
+	rec := j.Begin(Session{}, nil)
+	live := NewLive(rec)
+	frames := note(1, 3, constant(-1900), constant(0.1))
+	for i := range frames {
+		frames[i].Standing = display.Doubted
+	}
+	wound := note(5, 3, func(s float64) float64 { return -900 + 100*s }, constant(0.1))
+	for i := range wound {
+		if wound[i].Standing = display.Confirmed; wound[i].TimeS < 6.5 {
+			wound[i].Standing = display.Doubted
+		}
+	}
+	for _, f := range append(frames, wound...) {
+		if err := live.Show(&f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	live.End()
+	if err := rec.Close(); err != nil {
+		t.Fatal(err)
+	}
+	readings, err := j.Readings(t.Context(), rec.ID())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(readings) != 2 || readings[0].TimeS < 6.5 || math.Abs(readings[1].Cents+601) > 1 {
+		t.Errorf("kept %+v, want the string as it was when it was confirmed and as it was left", readings)
+	}
+}

@@ -26,6 +26,7 @@ func (s *Server) answers() map[string]answer {
 		"PUT /api/session":                 s.putSession,
 		"PATCH /api/session":               s.patchSession,
 		"POST /api/session/clear":          s.clearSession,
+		"POST /api/session/confirm":        s.confirmSession,
 		"GET /api/instruments":             s.getInstruments,
 		"GET /api/instruments/{id}/board":  s.getBoard,
 		"GET /api/instruments/{id}/shapes": s.getShapes,

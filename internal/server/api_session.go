@@ -27,6 +27,7 @@ type settingsPatch struct {
 	Frets          *bool    `json:"frets"`
 	AllStrings     *bool    `json:"all_strings"`
 	ToleranceCents *float64 `json:"tolerance_cents"`
+	Rows           *string  `json:"rows"`
 	Plan           rawMsg   `json:"plan"` // null is a choice too
 }
 
@@ -57,6 +58,7 @@ func (p *settingsPatch) apply(s *Settings) error {
 	set(&s.Frets, p.Frets)
 	set(&s.AllStrings, p.AllStrings)
 	set(&s.ToleranceCents, p.ToleranceCents)
+	set(&s.Rows, p.Rows)
 	if p.Plan == nil {
 		return nil
 	}
@@ -73,6 +75,16 @@ func set[T any](dst, given *T) {
 
 func (s *Server) changed(change func(*Settings) error) (any, error) {
 	if err := s.cfg.Tuner.Change(change); err != nil {
+		return nil, err
+	}
+	return rawMsg(s.cfg.Tuner.Session()), nil
+}
+
+func (s *Server) confirmSession(r *http.Request) (any, error) {
+	if err := readJSON(r, &struct{}{}); err != nil {
+		return nil, err
+	}
+	if err := s.cfg.Tuner.Confirm(); err != nil {
 		return nil, err
 	}
 	return rawMsg(s.cfg.Tuner.Session()), nil

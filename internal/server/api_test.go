@@ -188,6 +188,23 @@ func TestSettingsChangeWhileSounding(t *testing.T) {
 	}
 }
 
+// E4 is held, A2 sounds: the stream says which string it seems to be until somebody confirms that it
+// is the held one.
+func TestConfirmTheHeldString(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo", String: 1}, nil)
+	s := r.listen(t)
+	r.begin(t, pluck(110, 4))
+	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
+	if f["standing"] != "doubted" || f["state"] != "other string" || at(t, f, "seems", "string") != 5.0 || len(f["bands"].([]any)) != 0 {
+		t.Errorf("A2 with E4 held: %v", f)
+	}
+	r.ask(t, "POST", "/api/session/confirm", "{}")
+	f = s.until(t, "frame", func(f map[string]any) bool { return f["standing"] == "confirmed" })
+	if f["state"] != "flat" || f["seems"] != nil || len(f["bands"].([]any)) == 0 {
+		t.Errorf("confirmed: %v", f)
+	}
+}
+
 func TestClearForgetsReadings(t *testing.T) {
 	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
 	s := r.listen(t)
@@ -206,6 +223,7 @@ func TestRefusals(t *testing.T) {
 		status             int
 		says               string
 	}{
+		{"POST", "/api/session/confirm", "{}", 400, "no string is held"},
 		{"PATCH", "/api/session", `{"instrument":"lute"}`, 400, `no instrument "lute"; it is one of`},
 		{"PATCH", "/api/session", `{"instrument":"../../etc/passwd"}`, 400, "no instrument"},
 		{"PATCH", "/api/session", `{"instrument":"/tmp/mine.toml"}`, 400, "no instrument"},

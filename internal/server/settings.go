@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -29,6 +30,7 @@ type Settings struct {
 	Frets          bool    `json:"frets"`       // fretted notes are targets too
 	AllStrings     bool    `json:"all_strings"` // all open strings are read at once
 	ToleranceCents float64 `json:"tolerance_cents"`
+	Rows           string  `json:"rows"` // of the strobe: "string" or "harmonics"; empty: string
 	Plan           *Plan   `json:"plan"`
 }
 
@@ -74,6 +76,11 @@ type aim struct {
 func (c *Catalog) aim(s Settings) (*aim, error) {
 	if s.ToleranceCents == 0 {
 		s.ToleranceCents = defaultTolerance
+	}
+	switch s.Rows = cmp.Or(s.Rows, string(display.StringRows)); display.Rows(s.Rows) {
+	case display.StringRows, display.HarmonicRows:
+	default:
+		return nil, fmt.Errorf("rows %q: it is %s or %s", s.Rows, display.StringRows, display.HarmonicRows)
 	}
 	a := &aim{settings: s, config: targets.ResolverConfig{String: s.String, Frets: s.Frets, ToleranceCents: s.ToleranceCents}}
 	if err := a.choose(c); err != nil {

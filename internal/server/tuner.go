@@ -3,11 +3,13 @@ package server
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"log/slog"
 	"sync"
 
 	"tunerd/internal/capture"
 	"tunerd/internal/clock"
+	"tunerd/internal/display"
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
@@ -109,6 +111,7 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 	}
 	t.session = engine.NewSession(engine.Config{
 		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
+		Rows:  display.Rows(t.aim.settings.Rows),
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
 	t.source = source
@@ -174,7 +177,10 @@ func (t *Tuner) retune(change func(*Settings) error) error {
 	t.revision++
 	if old.onlyHolds(a) {
 		if t.session != nil {
-			return t.session.Hold(a.settings.String)
+			t.session.Rows(display.Rows(a.settings.Rows))
+			if old.settings.String != a.settings.String { // to hold the same again would forget what was confirmed
+				return t.session.Hold(a.settings.String)
+			}
 		}
 		return nil
 	}
@@ -198,15 +204,17 @@ func (t *Tuner) turn(old, a *aim) error {
 		}
 	}
 	t.session.Retune(target)
+	t.session.Rows(display.Rows(a.settings.Rows))
 	t.kept.begin(a, t.source)
 	return t.session.Hold(a.settings.String)
 }
 
-// onlyHolds tells whether b differs from a in the string held alone, so that the readings of the
-// strings stay good.
+// onlyHolds tells whether b differs from a in the string held and the rows of the strobe alone, so
+// that the readings of the strings stay good.
 func (a *aim) onlyHolds(b *aim) bool {
 	s, r := a.settings, b.settings
 	s.String, r.String = 0, 0
+	s.Rows, r.Rows = "", ""
 	return s == r // the same plan, not one like it
 }
 
@@ -226,6 +234,19 @@ func (t *Tuner) Clear() error {
 		return nil
 	}
 	return t.hub.retuned(t.aim.rows())
+}
+
+// Confirm says that what sounds is the held string, though it does not seem to be.
+func (t *Tuner) Confirm() error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.aim.settings.String == 0 {
+		return errors.New("no string is held; hold one first")
+	}
+	if t.session != nil {
+		t.session.Confirm()
+	}
+	return nil
 }
 
 // Session describes what the tuner is set to and what that comes to, as JSON.

@@ -12,6 +12,11 @@ const (
 	Flat   = "flat"
 	Sharp  = "sharp"
 	InTune = "in tune"
+	Unsure = "unsure" // the uncertainty leaves open which of these it is
+
+	// While a string is held, of what does not seem to be that string:
+	OtherString = "other string" // Match.Seems is nearer
+	FarOff      = "far off"      // no open string is near
 )
 
 const (
@@ -26,7 +31,7 @@ type ResolverConfig struct {
 	Reference      *Reference  // nil: that of the instrument, else of the tuning
 	String         int         // hold this string from the beginning (1..); 0: none
 	Frets          bool        // match fretted notes as well as open strings
-	ToleranceCents float64     // "in tune" up to this distance; 0: 0.5 cents
+	ToleranceCents float64     // "in tune" up to this distance, if it is known so well; 0: 0.5 cents
 }
 
 // A Match is a target and how the measured pitch lies against it.
@@ -34,7 +39,11 @@ type Match struct {
 	Target
 	Cents   float64 // 1200·log2(measured/target); positive is sharp
 	BeatHz  float64 // measured minus target
-	Verdict string  // Flat, Sharp or InTune
+	Verdict string  // Flat, Sharp, InTune, Unsure, OtherString or FarOff
+
+	Standing   Standing // to the string that is held
+	Seems      Target   // open string that it seems to be while Doubted; String 0: none
+	SeemsCents float64  // measured against Seems
 }
 
 // A Resolver finds the target that a measured pitch is meant to be: the nearest in cents, but
@@ -54,6 +63,7 @@ type Resolver struct {
 	perString []pitchTable // what may sound on one string
 	table     *pitchTable  // the one in use
 	held      int          // string held, 0: none
+	holder    holder       // judges what sounds while one is
 	current   int          // index into table of the target kept, -1: none
 	tolerance float64      // cents
 }
@@ -170,7 +180,56 @@ func (r *Resolver) Resolve(f1Hz, sigmaCents float64) Match {
 	if r.current < 0 || near != r.current && r.table.leaves(r.current, near, c, sigmaCents) {
 		r.current = near
 	}
-	return r.match(r.table.targets[r.current], f1Hz)
+	m := r.match(r.table.targets[r.current], f1Hz, sigmaCents)
+	if r.held != 0 {
+		r.judge(&m, f1Hz, sigmaCents)
+	}
+	return m
+}
+
+// judge tells whether it is the held string that sounds.
+func (r *Resolver) judge(m *Match, f1Hz, sigmaCents float64) {
+	seems, other := r.nearestOther(m.Target, f1Hz)
+	if !(sigmaCents > 0) {
+		sigmaCents = 0
+	}
+	m.Standing = r.holder.judge(m.Cents, other, sigmaCents)
+	if m.Standing != Doubted {
+		return
+	}
+	m.Verdict = FarOff
+	if math.Abs(other) <= farCents && math.Abs(other) < math.Abs(m.Cents) {
+		m.Verdict, m.Seems, m.SeemsCents = OtherString, seems, other
+	}
+}
+
+// nearestOther returns the open string nearest to f1Hz, of those that are not the held one and not of the
+// pitch of t, and the distance from it in cents; NaN if there is none.
+func (r *Resolver) nearestOther(t Target, f1Hz float64) (nearest Target, cents float64) {
+	cents = math.NaN()
+	for i := range r.strings {
+		s := &r.strings[i]
+		if s.String == r.held || math.Abs(1200*math.Log2(s.Hz/t.Hz)) < minGap/2 {
+			continue
+		}
+		if c := 1200 * math.Log2(f1Hz/s.Hz); !(math.Abs(c) >= math.Abs(cents)) {
+			nearest, cents = *s, c
+		}
+	}
+	return nearest, cents
+}
+
+// Confirm says that what sounds is the held string, though it does not seem to be.
+func (r *Resolver) Confirm() { r.holder.confirm() }
+
+// Against returns how a pitch lies against the targets of string n alone, whatever is nearest and
+// held, and remembers nothing; the zero Match if there is no such string, or no pitch.
+func (r *Resolver) Against(n int, f1Hz, sigmaCents float64) Match {
+	if n < 1 || n > len(r.perString) || !(f1Hz > 0) || math.IsInf(f1Hz, 1) {
+		return Match{}
+	}
+	t := &r.perString[n-1]
+	return r.match(t.targets[t.nearest(1200*math.Log2(f1Hz))], f1Hz, sigmaCents)
 }
 
 func (t *pitchTable) nearest(c float64) int {
@@ -192,21 +251,36 @@ func (t *pitchTable) leaves(current, near int, c, sigmaCents float64) bool {
 	return math.Abs(c-a)-math.Abs(c-b) > 2*margin // twice the way beyond the middle
 }
 
-func (r *Resolver) match(t Target, f1Hz float64) Match {
-	m := Match{Target: t, Cents: 1200 * math.Log2(f1Hz/t.Hz), BeatHz: f1Hz - t.Hz, Verdict: InTune}
-	switch {
-	case m.Cents > r.tolerance:
-		m.Verdict = Sharp
-	case m.Cents < -r.tolerance:
-		m.Verdict = Flat
-	}
+func (r *Resolver) match(t Target, f1Hz, sigmaCents float64) Match {
+	m := Match{Target: t, Cents: 1200 * math.Log2(f1Hz/t.Hz), BeatHz: f1Hz - t.Hz}
+	m.Verdict = Verdict(m.Cents, sigmaCents, r.tolerance)
 	return m
 }
 
-// Reset forgets the target kept: the next reading is a new note.
-func (r *Resolver) Reset() { r.current = -1 }
+// Verdict says how a pitch lies that is cents from its target with standard uncertainty sigma: in
+// tune only if both are within the tolerance, and flat or sharp only if the uncertainty is, or if the
+// deviation is at least twice as large, so that it is not the side that is in doubt.
+func Verdict(cents, sigma, tolerance float64) string {
+	off, sure := math.Abs(cents), sigma <= tolerance
+	switch {
+	case off <= tolerance && sure:
+		return InTune
+	case off <= tolerance || !sure && !(off >= 2*sigma):
+		return Unsure
+	case cents > 0:
+		return Sharp
+	}
+	return Flat
+}
 
-// Hold makes every reading match string n (from 1), however far off; 0 lets go.
+// Reset forgets the target kept: the next reading is a new note.
+func (r *Resolver) Reset() {
+	r.current = -1
+	r.holder.note()
+}
+
+// Hold makes every reading match string n (from 1), however far off; 0 lets go. What does not seem to
+// be that string gets the standing Doubted.
 func (r *Resolver) Hold(n int) error {
 	switch {
 	case n == 0:
@@ -218,7 +292,7 @@ func (r *Resolver) Hold(n int) error {
 	default:
 		r.table = &r.perString[n-1]
 	}
-	r.held = n
+	r.held, r.holder = n, newHolder()
 	r.Reset()
 	return nil
 }

@@ -176,7 +176,7 @@ func TestResolveStrings(t *testing.T) {
 
 func TestResolveHeldString(t *testing.T) {
 	r := mustResolver(t, ResolverConfig{Instrument: mustInstrument(t, "guitar-12edo"), String: 6})
-	if m := r.Resolve(440, 0.1); m.String != 6 || m.Label != "E2" || m.Verdict != Sharp {
+	if m := r.Resolve(440, 0.1); m.String != 6 || m.Label != "E2" || m.Verdict != FarOff {
 		t.Errorf("held E2 reads A4 as %+v", m)
 	}
 	near(t, "E2 to A4", r.Resolve(440, 0.1).Cents, 2900, 1e-6)

@@ -75,6 +75,17 @@ func fakeChord() display.Frame {
 	return f
 }
 
+// fakeDoubt is A2 that sounds while E4 is held.
+func fakeDoubt() display.Frame {
+	f := fakeFrame(0, 0.3)
+	f.Target = display.Target{Label: "E4", Hz: 329.63, Step: -9, String: 1}
+	f.Cents, f.Verdict, f.Standing = -1897.3, "other string", display.Doubted
+	f.Seems, f.SeemsCents = display.Target{Label: "A2", Hz: 110, String: 5}, 2.7
+	f.Bands = nil
+	f.Strings[4].Active, f.Strings[0].Held = false, true
+	return f
+}
+
 // fakeScene shows a frame fresh from the tuner.
 func fakeScene(f display.Frame) *scene {
 	return &scene{frame: f, shutter: frameTime.Seconds()}

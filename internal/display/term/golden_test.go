@@ -21,7 +21,7 @@ func TestDrawings(t *testing.T) {
 	held := fakeScene(fakeFrame(-4.71, 0.3))
 	held.frame.Strings[4].Held = true
 	help := fakeScene(fakeFrame(2.1, 0.3))
-	help.help = true
+	help.help = 1
 	gap := fakeScene(fakeFrame(2.1, 0.3))
 	gap.message = "a gap in the input; 1 so far"
 	paused := fakeScene(fakeFrame(2.1, 0.3))
@@ -37,6 +37,12 @@ func TestDrawings(t *testing.T) {
 	many := fakeScene(fakeFrame(0.2, 0.3))
 	many.frame.Strings = fakeStrings("E4", "E4", "B3", "B3", "G3", "G4", "D3", "D4", "A2", "A3", "E2", "E3", "C2")
 	many.frame.Strings[8].Active = true
+	harmonics := fakeScene(fakeFrame(0.2, 0.3))
+	harmonics.frame.Rows = display.HarmonicRows
+	settling := fakeScene(fakeFrame(0.08, 0.3))
+	settling.frame.SigmaCents, settling.frame.Verdict = 2.1, display.Settling
+	doubted, far := fakeScene(fakeDoubt()), fakeScene(fakeDoubt())
+	far.frame.Seems, far.frame.Cents = display.Target{}, -402
 	together := fakeScene(fakeChord())
 
 	for _, d := range []struct {
@@ -70,6 +76,14 @@ func TestDrawings(t *testing.T) {
 		{"many-strings", many, 60, 20, mono},
 		{"many-strings", many, 120, 30, mono},
 		{"too-small", held, 39, 12, mono},
+		{"harmonics", harmonics, 80, 24, direct},
+		{"harmonics", harmonics, 40, 12, mono},
+		{"settling", settling, 80, 24, mono},
+		{"settling", settling, 80, 24, direct},
+		{"doubted", doubted, 80, 24, direct},
+		{"doubted", doubted, 60, 20, mono},
+		{"doubted", doubted, 40, 12, mono},
+		{"far-off", far, 80, 24, mono},
 		{"together", together, 80, 24, direct},
 		{"together", together, 120, 40, mono},
 		{"together", together, 60, 12, mono},

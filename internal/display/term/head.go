@@ -34,6 +34,10 @@ func (c *canvas) drawHead(l *layout, s *scene) {
 		c.drawNothing(l.head, s)
 		return
 	}
+	if live && s.doubted() {
+		c.drawDoubt(l.head, f)
+		return
+	}
 	st := stylesOf(s, live)
 	width, big := bigWidth(f.Target.Label, l.scale)
 	switch {
@@ -125,6 +129,37 @@ func (c *canvas) drawSmallHead(r rect, f *display.Frame, s *scene, st headStyles
 	}
 }
 
+// drawDoubt says which string sounds instead of the held one, and what to do about it. It shows no
+// deviation from the held string: nobody is to turn its peg by that.
+func (c *canvas) drawDoubt(r rect, f *display.Frame) {
+	held, seems := strconv.Itoa(f.Target.String), f.Seems.String
+	x := r.x + 1
+	label := "?"
+	if seems != 0 {
+		label = f.Seems.Label
+	}
+	if width, ok := bigWidth(label, 1); ok && r.h >= letterRows && width+36 <= r.w {
+		x = c.putBig(x, r.y, label, 1, on(text)) + 3
+	}
+	put := func(row int, s string, st style) { c.put(x, r.y+row, r.x+r.w, s, st) }
+	if seems != 0 {
+		put(0, "sounds like string "+strconv.Itoa(seems)+", "+f.Seems.Label, strong(notice))
+		put(1, minus(display.Cents(f.SeemsCents, max(f.SigmaCents, 0.5)))+" cents from it", on(text))
+	} else {
+		put(0, "far off: which string is it?", strong(notice))
+		put(1, minus(display.Cents(f.Cents, max(f.SigmaCents, 5)))+" cents from the held string", on(text))
+	}
+	put(2, "held is string "+held+", "+f.Target.Label, on(text))
+	hint := "y  it is string " + held
+	switch {
+	case seems >= 1 && seems <= 10:
+		hint += "   " + strconv.Itoa(seems%10) + "  hold " + f.Seems.Label
+	default:
+		hint += "   a  let go"
+	}
+	put(4, hint, on(text))
+}
+
 // putFigure writes a figure. A value that does not fit loses its second half.
 func (c *canvas) putFigure(x, y, end int, fig figure, st headStyles) {
 	c.put(x, y, end, fig.label, st.label)
@@ -146,8 +181,11 @@ func (c *canvas) putCaption(x, y, end int, f *display.Frame, s *scene, st headSt
 
 // stateWord is the verdict on a reading, or how old it is.
 func stateWord(f *display.Frame, s *scene) string {
-	if !s.sounding() {
+	switch {
+	case !s.sounding():
 		return lastSeen(f, s)
+	case f.Standing == display.Confirmed:
+		return f.Verdict + " (as you said)"
 	}
 	return f.Verdict
 }

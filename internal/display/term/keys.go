@@ -6,15 +6,20 @@ import "tunerd/internal/display"
 type Order int
 
 const (
-	Hold  Order = iota + 1 // compare with this string only
-	LetGo                  // compare with the nearest target again
-	Clear                  // forget the readings of all strings
+	Hold     Order = iota + 1 // compare with this string only
+	LetGo                     // compare with the nearest target again
+	Clear                     // forget the readings of all strings
+	Confirm                   // what sounds is the held string, though it does not seem to be
+	Together                  // read all strings at once
+	Single                    // read one note at a time
+	SetRows                   // compare the bands with something else
 )
 
 // An Action is an order given by a key.
 type Action struct {
 	Order  Order
-	String int // of Hold: the number of the string
+	String int          // of Hold: the number of the string
+	Rows   display.Rows // of SetRows
 }
 
 // A keyHint says what a key does, in the row of keys.
@@ -31,6 +36,7 @@ var keyRow = []keyHint{
 	{"1-9", "hold", true},
 	{"a", "let go", true},
 	{"c", "clear", true},
+	{"m", "all strings", true},
 }
 
 var helpText = []struct{ key, does string }{
@@ -38,8 +44,12 @@ var helpText = []struct{ key, does string }{
 	{"1-9, 0", "hold this string (0 is 10)"},
 	{"n p", "hold the next, the previous"},
 	{"a, esc", "let go: nearest string again"},
+	{"y", "it is the held one: follow"},
+	{"m", "all strings, or one note"},
+	{"x", "rows: string or harmonics"},
 	{"c", "clear the readings"},
-	{"?", "open and close this help"},
+	{"ctrl-l", "draw the screen anew"},
+	{"?", "this help, its next page"},
 	{"q", "quit"},
 	{"", ""},
 	{activeMark + " " + heldMark, "sounding string, held string"},
@@ -55,9 +65,9 @@ func holdAction(key string, rows []display.StringRow) (Action, bool) {
 	}
 	switch key {
 	case "n", "right", "down":
-		return Action{Hold, neighbour(rows, 1)}, true
+		return Action{Order: Hold, String: neighbour(rows, 1)}, true
 	case "p", "left", "up":
-		return Action{Hold, neighbour(rows, -1)}, true
+		return Action{Order: Hold, String: neighbour(rows, -1)}, true
 	case "0":
 		return holdNumber(rows, 10)
 	}
@@ -70,7 +80,7 @@ func holdAction(key string, rows []display.StringRow) (Action, bool) {
 func holdNumber(rows []display.StringRow, n int) (Action, bool) {
 	for i := range rows {
 		if rows[i].Number == n {
-			return Action{Hold, n}, true
+			return Action{Order: Hold, String: n}, true
 		}
 	}
 	return Action{}, false

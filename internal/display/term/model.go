@@ -70,12 +70,14 @@ func (m *model) key(key string) tea.Cmd {
 	case "ctrl+z":
 		return tea.Suspend
 	case "?", "h":
-		m.scene.help = !m.scene.help
+		if m.scene.help++; m.scene.help > helpPages(m.h) {
+			m.scene.help = 0
+		}
 	case "space":
 		m.scene.paused = !m.scene.paused
 	case "esc":
-		if m.scene.help {
-			m.scene.help = false
+		if m.scene.help > 0 {
+			m.scene.help = 0
 			break
 		}
 		m.act(Action{Order: LetGo})
@@ -84,23 +86,72 @@ func (m *model) key(key string) tea.Cmd {
 	case "c":
 		m.screen.forget()
 		m.act(Action{Order: Clear})
+	case "y":
+		m.act(Action{Order: Confirm})
+	case "m":
+		m.toggleTogether()
+	case "x":
+		m.act(Action{Order: SetRows, Rows: m.screen.otherRows()})
+	case "ctrl+l":
+		return tea.ClearScreen
 	default:
-		if a, ok := holdAction(key, m.scene.frame.Strings); ok {
-			m.act(a)
-		}
+		m.hold(key)
 	}
 	return nil
 }
 
+// hold holds the string that a key stands for. That is one of the newest frame: the picture may be
+// frozen.
+func (m *model) hold(key string) {
+	rows, together := m.screen.strings()
+	a, ok := holdAction(key, rows)
+	if !ok {
+		return
+	}
+	if together { // one string is compared by itself
+		m.act(Action{Order: Single})
+	}
+	m.act(a)
+}
+
+// toggleTogether goes from one note at a time to all strings at once, or back.
+func (m *model) toggleTogether() {
+	switch rows, together := m.screen.strings(); {
+	case together:
+		m.act(Action{Order: Single})
+	case len(rows) > 0:
+		m.act(Action{Order: Together})
+	}
+}
+
 // act hands an action on, and shows a new hold at once, so that the next key counts from it.
 func (m *model) act(a Action) {
-	if a.Order != Clear {
+	if a.Order == Hold || a.Order == LetGo {
 		m.screen.markHeld(a.String)
-		setHeld(&m.scene.frame, a.String)
+		if !m.scene.paused {
+			setHeld(&m.scene.frame, a.String)
+		}
 	}
 	if m.screen.options.Act != nil {
 		m.screen.options.Act(a)
 	}
+}
+
+// strings returns the strings of the newest frame, and whether they are read all at once.
+func (s *Screen) strings() (rows []display.StringRow, together bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return append(rows, s.frame.Strings...), s.frame.AllStrings
+}
+
+// otherRows is what the bands are not compared with.
+func (s *Screen) otherRows() display.Rows {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.frame.Rows == display.HarmonicRows {
+		return display.StringRows
+	}
+	return display.HarmonicRows
 }
 
 // markHeld marks string n of the newest frame as held, or none for 0.

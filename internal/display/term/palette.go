@@ -43,12 +43,13 @@ const (
 	flatInk
 	sharpInk
 	tuneInk
+	openInk
 	ramps // the first of rampCount ramps of rampSteps inks each, from dark to light
 )
 
 const (
 	rampSteps = 16
-	inkCount  = int(ramps) + 3*rampSteps
+	inkCount  = int(ramps) + 4*rampSteps
 )
 
 // A tint is the colour family of the stripes.
@@ -58,6 +59,7 @@ const (
 	flatTint tint = iota
 	sharpTint
 	tuneTint
+	openTint // nothing is said yet
 )
 
 func (t tint) ink() ink { return flatInk + ink(t) }
@@ -83,7 +85,8 @@ type rgb struct{ r, g, b uint8 }
 
 // The palette is blue, amber and ivory on slate. Blue against amber stays distinct in all
 // common kinds of colour blindness, and ivory differs from both in saturation; the state is
-// written in words besides.
+// written in words besides. Grey is what
+// is not known yet.
 var (
 	named = [...]rgb{
 		ground:   {0x0f, 0x12, 0x17},
@@ -95,13 +98,14 @@ var (
 		flatInk:  {0x6f, 0xb4, 0xf5},
 		sharpInk: {0xf3, 0xa9, 0x58},
 		tuneInk:  {0xf6, 0xf0, 0xdc},
+		openInk:  {0xb4, 0xba, 0xc2},
 	}
 	stripeDark  = rgb{0x1a, 0x1f, 0x27}
-	stripeLight = [...]rgb{flatTint: {0x7f, 0xbe, 0xf9}, sharpTint: {0xf7, 0xb2, 0x66}, tuneTint: {0xf8, 0xf3, 0xe2}}
+	stripeLight = [...]rgb{flatTint: {0x7f, 0xbe, 0xf9}, sharpTint: {0xf7, 0xb2, 0x66}, tuneTint: {0xf8, 0xf3, 0xe2}, openTint: {0x9a, 0xa1, 0xab}}
 
 	// Sixteen colours: 0 black, 3 brown, 7 grey, 8 dark grey, 11 yellow, 12 blue, 15 white.
 	sixteen = [...]uint8{ground: 0, panel: 0, text: 7, dim: 7, faint: 8, notice: 15,
-		flatInk: 12, sharpInk: 11, tuneInk: 15}
+		flatInk: 12, sharpInk: 11, tuneInk: 15, openInk: 7}
 )
 
 // cubeRamps are the ramps in the fixed 256 colours. The nearest of these to a mixed colour often
@@ -110,6 +114,7 @@ var cubeRamps = [...][rampSteps]uint8{
 	flatTint:  {234, 235, 236, 237, 24, 24, 24, 67, 67, 67, 67, 110, 110, 110, 111, 111},
 	sharpTint: {234, 235, 236, 237, 94, 94, 94, 137, 137, 137, 137, 179, 179, 179, 215, 215},
 	tuneTint:  {234, 235, 236, 238, 240, 242, 244, 246, 247, 248, 249, 251, 252, 253, 255, 230},
+	openTint:  {234, 235, 235, 236, 237, 237, 238, 239, 240, 241, 241, 242, 243, 244, 245, 246},
 }
 
 func colour(i ink) rgb {

@@ -17,7 +17,7 @@ type scene struct {
 	message string        // for the message row; empty: what the state calls for
 	ended   bool          // no frame will come any more
 	paused  bool
-	help    bool
+	help    int // page of the help that is open, from 1; 0: none
 }
 
 // stalledAfterS is how long, in s, a frame with a pitch counts as of now.
@@ -26,6 +26,11 @@ const stalledAfterS = 1
 // sounding reports whether there is a pitch now.
 func (s *scene) sounding() bool {
 	return s.frame.State == display.Sounding && !s.ended && s.elapsed < stalledAfterS
+}
+
+// doubted reports whether what sounds now seems to be another string than the held one.
+func (s *scene) doubted() bool {
+	return s.sounding() && s.frame.Standing == display.Doubted
 }
 
 // reading returns the frame whose figures are shown, and whether it is of now; nil if no pitch
@@ -75,8 +80,10 @@ func (s *scene) tint() tint {
 		return flatTint
 	case f.Verdict == "sharp":
 		return sharpTint
+	case f.Verdict == "in tune":
+		return tuneTint
 	}
-	return tuneTint
+	return openTint
 }
 
 // now is the stream time of the drawing, s.
@@ -86,9 +93,11 @@ func (s *scene) now() float64 { return s.frame.TimeS + s.elapsed }
 func (s *scene) status() (string, bool) {
 	switch {
 	case s.paused:
-		return "paused: space goes on", true
+		return "frozen: space goes on", true
 	case s.message != "":
 		return s.message, true
+	case s.doubted():
+		return "", false // the head says it
 	case s.ended || s.frame.State == display.Ended:
 		return "input ended: q quits", true
 	case s.frame.State == display.Lost:

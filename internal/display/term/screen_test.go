@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -32,7 +33,7 @@ func TestDrawingFillsWindowExactly(t *testing.T) {
 			s = afterDeath(f, rapid.SampledFrom([]display.State{display.Silent, display.Unsure, display.Lost, display.Ended}).Draw(t, "state"))
 		}
 		s.message = hostile
-		s.help = rapid.Bool().Draw(t, "help")
+		s.help = rapid.IntRange(0, 3).Draw(t, "help")
 		s.frame.Strings = s.frame.Strings[:rapid.IntRange(0, 6).Draw(t, "strings")]
 		w, h := rapid.IntRange(1, 300).Draw(t, "w"), rapid.IntRange(1, 80).Draw(t, "h")
 		d := depth(rapid.IntRange(int(mono), int(direct)).Draw(t, "depth"))
@@ -193,7 +194,7 @@ func TestHoldIsShownAtOnce(t *testing.T) {
 		m.Update(tea.KeyPressMsg{Code: key, Text: string(key)})
 		m.Update(tickMsg(time.Now()))
 	}
-	want := []Action{{Hold, 5}, {Hold, 6}, {Order: LetGo}, {Order: Clear}}
+	want := []Action{{Order: Hold, String: 5}, {Order: Hold, String: 6}, {Order: LetGo}, {Order: Clear}}
 	if len(got) != len(want) {
 		t.Fatalf("actions %+v, want %+v", got, want)
 	}
@@ -225,6 +226,108 @@ func TestFreezeStopsPicture(t *testing.T) {
 	m.Update(tickMsg(time.Now()))
 	if m.scene.frame.Cents != -50 {
 		t.Errorf("picture that goes on shows %g cents, want -50", m.scene.frame.Cents)
+	}
+}
+
+// While the picture is frozen keys still do what they do, from what the tuner hears now; the picture
+// shows none of it until it goes on.
+func TestFreezeFreezesAll(t *testing.T) {
+	var got []Action
+	s := New(Options{Act: func(a Action) { got = append(got, a) }})
+	f := fakeFrame(2.1, 0) // string 5 sounds
+	if err := s.Show(&f); err != nil {
+		t.Fatal(err)
+	}
+	m := newModel(s)
+	m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
+	m.Update(tickMsg(time.Now()))
+	press := func(key rune) { m.Update(tea.KeyPressMsg{Code: key, Text: string(key)}) }
+	press(' ')
+	frozen := m.View().Content
+	f.Strings[4].Active, f.Strings[1].Active = false, true
+	f.State, f.Message = display.Lost, "gone"
+	if err := s.Show(&f); err != nil {
+		t.Fatal(err)
+	}
+	for _, key := range "n2ac" {
+		press(key)
+		m.Update(tickMsg(time.Now()))
+		if m.View().Content != frozen {
+			t.Fatalf("key %q changes the frozen picture", key)
+		}
+	}
+	if want := []Action{{Order: Hold, String: 2}, {Order: Hold, String: 2}, {Order: LetGo}, {Order: Clear}}; !slices.Equal(got, want) {
+		t.Errorf("actions %+v, want %+v", got, want)
+	}
+}
+
+// Keys mean the same where all strings are read at once: a string that is held is compared by itself.
+func TestKeysWhereAllStringsAreRead(t *testing.T) {
+	var got []Action
+	s := New(Options{Act: func(a Action) { got = append(got, a) }})
+	show := func(f display.Frame) {
+		if err := s.Show(&f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	m := newModel(s)
+	press := func(keys string) {
+		for _, key := range keys {
+			m.Update(tea.KeyPressMsg{Code: key, Text: string(key)})
+		}
+	}
+	press("m") // no strings are known yet
+	show(fakeChord())
+	press("3m")
+	show(fakeFrame(0, 0))
+	press("myx")
+	if want := []Action{{Order: Single}, {Order: Hold, String: 3}, {Order: Single}, {Order: Together}, {Order: Confirm}, {Order: SetRows, Rows: display.HarmonicRows}}; !slices.Equal(got, want) {
+		t.Errorf("actions %+v, want %+v", got, want)
+	}
+}
+
+// Control-L draws everything anew, also what the terminal library believes to stand there already.
+func TestControlLRepaints(t *testing.T) {
+	s := New(Options{})
+	f := fakeFrame(2.1, 0)
+	if err := s.Show(&f); err != nil {
+		t.Fatal(err)
+	}
+	term, left := start(t, t.Context(), s)
+	before := strings.Count(term.String(), "quit")
+	io.WriteString(term.keys, "\x0c")
+	for strings.Count(term.String(), "quit") == before {
+		select {
+		case err := <-left:
+			t.Fatal("left: ", err)
+		case <-time.After(time.Millisecond):
+		}
+	}
+	io.WriteString(term.keys, "q")
+	<-left
+}
+
+// Every line of the help can be read in the smallest window.
+func TestHelpHasPages(t *testing.T) {
+	for _, h := range []int{minHeight, 20, 24, 60} {
+		m := newModel(New(Options{}))
+		m.Update(tea.WindowSizeMsg{Width: minWidth, Height: h})
+		seen := ""
+		for range 20 {
+			m.Update(tea.KeyPressMsg{Code: '?', Text: "?"})
+			if m.scene.help == 0 {
+				break
+			}
+			seen += ansi.Strip(m.View().Content)
+		}
+		if m.scene.help != 0 {
+			t.Fatalf("%d rows: the help never closes", h)
+		}
+		for _, line := range helpText {
+			if !strings.Contains(seen, line.does[:min(len(line.does), 24)]) {
+				t.Errorf("%d rows: %q is not shown", h, line.does)
+			}
+		}
 	}
 }
 

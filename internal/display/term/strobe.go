@@ -149,7 +149,7 @@ func bandHeights(rows, n int) (heights []int, gap int) {
 // drawBand draws one band: stripes when its partial is clear, a line when nothing sounds.
 func (c *canvas) drawBand(r rect, middle int, b *display.Band, s *scene) {
 	switch {
-	case !s.sounding():
+	case !s.sounding() || s.doubted():
 		c.drawRest(r, middle, s.frame.State)
 	case !b.Clear:
 		c.fill(r.x, r.y, r.w, r.h, style{fg: faint, bg: tuneTint.ramp(0)})
@@ -210,12 +210,29 @@ func (c *canvas) drawGuide(r rect, s *scene) {
 	if st, ok := c.guideStyle(s, flatTint); ok {
 		c.put(x, r.y, end, "← flat", st)
 	}
-	if st, ok := c.guideStyle(s, tuneTint); ok {
-		c.putCentre(x, r.y, end, "in tune", st)
-	}
+	c.drawLegend(x, r.y, end, s)
 	if st, ok := c.guideStyle(s, sharpTint); ok {
 		c.putRight(end, r.y, "sharp →", st)
 	}
+}
+
+// drawLegend writes in the middle of the guide what stripes at rest mean, and what they are compared
+// with.
+func (c *canvas) drawLegend(x, y, end int, s *scene) {
+	long, short := "partials of this string", "string"
+	if s.frame.Rows == display.HarmonicRows {
+		long, short = "exact harmonics", "harmonics"
+	}
+	const word, sides = "in tune", 2 * 9 // the words at the ends
+	more := " (" + long + ")"
+	if cellWidth(word+more) > end-x-sides {
+		more = " (" + short + ")"
+	}
+	x = max(x, x+(end-x-cellWidth(word+more))/2)
+	if st, ok := c.guideStyle(s, tuneTint); ok {
+		c.put(x, y, end, word, st)
+	}
+	c.put(x+cellWidth(word), y, end, more, on(faint))
 }
 
 // guideStyle returns the style of a word of the guide; false if it is better left out, because

@@ -119,6 +119,8 @@ func rowTint(row *display.StringRow) tint {
 		return flatTint
 	case "sharp":
 		return sharpTint
+	case "in tune":
+		return tuneTint
 	}
-	return tuneTint
+	return openTint
 }

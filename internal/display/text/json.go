@@ -63,6 +63,8 @@ type targetFields struct {
 	CentsSigma Number          `json:"cents_sigma"`
 	BeatHz     Number          `json:"beat_hz"`
 	State      *string         `json:"state"`
+	Standing   string          `json:"standing,omitempty"`
+	Seems      *seemsObject    `json:"seems,omitempty"`
 	Partials   []partialObject `json:"partials,omitempty"`
 }
 
@@ -75,12 +77,30 @@ type targetObject struct {
 	Fret   int    `json:"fret"`
 }
 
+// A seemsObject is the open string that a sound seems to be instead of the held one.
+type seemsObject struct {
+	targetObject
+	Cents Number `json:"cents"`
+}
+
+// doubt adds how what sounds stands to the held string.
+func (t *targetFields) doubt(s display.Standing, seems display.Target, cents float64) {
+	t.Standing = string(s)
+	if seems.String != 0 {
+		t.Seems = &seemsObject{targetObject{seems.Label, Number(seems.Hz), seems.Step, seems.String, seems.Fret}, Number(cents)}
+	}
+}
+
 type partialObject struct {
 	Number     int    `json:"number"`
 	Hz         Number `json:"hz"`
 	OffCents   Number `json:"off_cents"`
 	SigmaCents Number `json:"sigma_cents"`
 	LevelDB    Number `json:"level_db"`
+
+	// Of a row of the strobe: what the partial is compared with, and how far it is off that.
+	TargetHz *Number `json:"target_hz,omitempty"`
+	DriftHz  *Number `json:"drift_hz,omitempty"`
 }
 
 type noteLine struct {
@@ -147,9 +167,10 @@ func (j *noteJSON) WriteNote(n *Note) error {
 		Clock:        clockOf(n.Clock),
 		targetFields: targetOf(n.Target, n.Cents, n.CentsSigma, n.BeatHz, n.State),
 	}
+	line.doubt(n.Standing, n.Seems, n.SeemsCents)
 	for _, p := range n.Partials {
 		line.Partials = append(line.Partials, partialObject{
-			p.Number, Number(p.Hz), Number(p.OffCents), Number(p.SigmaCents), Number(p.LevelDB),
+			Number: p.Number, Hz: Number(p.Hz), OffCents: Number(p.OffCents), SigmaCents: Number(p.SigmaCents), LevelDB: Number(p.LevelDB),
 		})
 	}
 	return j.lines.write(&line)

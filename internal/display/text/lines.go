@@ -34,6 +34,7 @@ type reading struct {
 	cents, beat   float64
 	target        display.Target
 	verdict       string
+	doubt         string // why it is not taken for the held string
 }
 
 // NewLines returns a writer of lines to w.
@@ -55,7 +56,7 @@ func (l *Lines) Show(f *display.Frame) error {
 	if f.State != display.Sounding {
 		return nil
 	}
-	l.current = reading{true, f.TimeS, f.OnsetS, f.F1Hz, f.SigmaCents, f.Cents, f.BeatHz, f.Target, f.Verdict}
+	l.current = reading{true, f.TimeS, f.OnsetS, f.F1Hz, f.SigmaCents, f.Cents, f.BeatHz, f.Target, f.Verdict, f.Doubt()}
 	if f.TimeS-f.OnsetS < settledS || !l.changed() {
 		return nil
 	}
@@ -80,6 +81,9 @@ func (l *Lines) changed() bool {
 	case now.timeS-last.timeS < pauseS:
 		return false
 	}
+	if now.doubt != "" || last.doubt != "" {
+		return now.verdict != last.verdict
+	}
 	certain := 3 * math.Max(now.sigma, last.sigma)
 	return now.target != last.target || now.verdict != last.verdict ||
 		math.Abs(now.cents-last.cents) > math.Max(changeCents, certain)
@@ -91,6 +95,9 @@ func (l *Lines) print() error {
 }
 
 func (l *Lines) write(r *reading) error {
+	if r.doubt != "" {
+		return l.remark(r.timeS, display.Hz(r.f1, r.sigma)+" Hz "+r.doubt)
+	}
 	at := ""
 	if r.target.String > 0 {
 		at = fmt.Sprintf("  string %d", r.target.String)
@@ -100,7 +107,7 @@ func (l *Lines) write(r *reading) error {
 	}
 	_, err := fmt.Fprintf(l.w, "%9.2f s  %s %7s ± %s  %s  %s  beat %s Hz%s\n",
 		r.timeS, pad(Clean(r.target.Label), 6), display.Cents(r.cents, r.sigma), pad(display.Sigma(r.sigma)+" cents", 11),
-		pad(r.verdict, 7), pad(display.Hz(r.f1, r.sigma)+" Hz", 12), display.BeatHz(r.beat, r.f1, r.sigma), at)
+		pad(r.verdict, 8), pad(display.Hz(r.f1, r.sigma)+" Hz", 12), display.BeatHz(r.beat, r.f1, r.sigma), at)
 	return err
 }
 

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"tunerd/internal/display"
 )
@@ -16,7 +17,7 @@ func frame(t, onset, cents float64) *display.Frame {
 	f := &display.Frame{
 		TimeS: t, State: display.Sounding, OnsetS: onset, SigmaCents: 0.1, SNRdB: 40, LevelDB: -20,
 		Target: display.Target{Label: "A2", Hz: 110, String: 5}, Cents: cents, Verdict: "sharp",
-		Bands: []display.Band{{Partial: 1, DriftHz: 0.25, LevelDB: -21, Clear: true}, {Partial: 2}},
+		Bands: []display.Band{{Partial: 1, TargetHz: 110, DriftHz: 0.25, LevelDB: -21, Clear: true}, {Partial: 2}},
 	}
 	f.F1Hz = 110 * math.Exp2(cents/1200)
 	f.BeatHz = f.F1Hz - 110
@@ -43,7 +44,7 @@ func TestReadingLine(t *testing.T) {
 		`"f1_hz":110.25,"f1_sigma_cents":0.1,"attack_f1_hz":null,"partial1_hz":null,"inharmonicity":0,"snr_db":40,"level_db":-20,` +
 		`"target":{"label":"A2","hz":110,"step":0,"string":5,"fret":0},` +
 		`"cents":3.93,"cents_sigma":0.1,"beat_hz":0.25,"state":"sharp",` +
-		`"partials":[{"number":1,"hz":110.25,"off_cents":null,"sigma_cents":null,"level_db":-21}]}` + "\n"
+		`"partials":[{"number":1,"hz":110.25,"off_cents":null,"sigma_cents":null,"level_db":-21,"target_hz":110,"drift_hz":0.25}]}` + "\n"
 	if out.String() != want {
 		t.Errorf("got\n%swant\n%s", out.String(), want)
 	}
@@ -124,11 +125,11 @@ func TestLines(t *testing.T) {
 	late.Message = "next scene:\x1b[2J a chord"
 	show(t, l, late, state(13, display.Ended))
 
-	const want = `     1.50 s  A2        +2.0 ± 0.1 cents    sharp    110.125 Hz    beat +0.125 Hz  string 5
-     5.50 s  A2        +1.0 ± 0.1 cents    sharp    110.064 Hz    beat +0.064 Hz  string 5
-     7.00 s  A2        +4.0 ± 0.1 cents    sharp    110.254 Hz    beat +0.254 Hz  string 5
-     8.19 s  A2        +9.0 ± 0.1 cents    sharp    110.573 Hz    beat +0.573 Hz  string 5
-     8.39 s  A2        -3.0 ± 0.1 cents    sharp    109.810 Hz    beat -0.190 Hz  string 5
+	const want = `     1.50 s  A2        +2.0 ± 0.1 cents    sharp     110.125 Hz    beat +0.125 Hz  string 5
+     5.50 s  A2        +1.0 ± 0.1 cents    sharp     110.064 Hz    beat +0.064 Hz  string 5
+     7.00 s  A2        +4.0 ± 0.1 cents    sharp     110.254 Hz    beat +0.254 Hz  string 5
+     8.19 s  A2        +9.0 ± 0.1 cents    sharp     110.573 Hz    beat +0.573 Hz  string 5
+     8.39 s  A2        -3.0 ± 0.1 cents    sharp     109.810 Hz    beat -0.190 Hz  string 5
      9.00 s  -- input lost
     12.00 s  -- input back
     12.50 s  -- next scene:·[2J a chord
@@ -136,5 +137,47 @@ func TestLines(t *testing.T) {
 `
 	if got := out.String(); got != want {
 		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}
+
+// doubt is A2 that sounds while E4 is held.
+func doubt(t float64) *display.Frame {
+	f := frame(t, 1, 0)
+	f.Target, f.Cents, f.Verdict = display.Target{Label: "E4", Hz: 329.63, Step: -5, String: 1}, -1900, "other string"
+	f.Standing, f.Seems, f.SeemsCents, f.Bands = display.Doubted, display.Target{Label: "A2", Hz: 110, Step: -24, String: 5}, 2.4, nil
+	return f
+}
+
+// Whoever holds E4 and plays A2 is told so, in all forms, and never that E4 is flat.
+func TestAnotherStringThanTheHeldOne(t *testing.T) {
+	var lines, readings bytes.Buffer
+	l, r := NewLines(&lines), NewReadings(&readings, false)
+	for s := 1.0; s < 4; s += 0.1 {
+		show(t, l, doubt(s))
+	}
+	show(t, r, doubt(2))
+	if want := "     1.50 s  -- 110.000 Hz sounds like string 5 (A2), +2 cents from it; held is string 1 (E4)\n"; lines.String() != want {
+		t.Errorf("lines %q, want %q", lines.String(), want)
+	}
+	m := Messages{Now: time.Now}
+	frame, err := m.Frame(doubt(2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string][]byte{"reading": readings.Bytes(), "frame": frame} {
+		var got struct {
+			State, Standing string
+			Seems           struct {
+				String int
+				Label  string
+				Cents  float64
+			}
+		}
+		if err := json.Unmarshal(text, &got); err != nil {
+			t.Fatal(err)
+		}
+		if got.State != "other string" || got.Standing != "doubted" || got.Seems.String != 5 || got.Seems.Label != "A2" || got.Seems.Cents != 2.4 {
+			t.Errorf("%s: %s", name, text)
+		}
 	}
 }

@@ -29,10 +29,12 @@ type frameMessage struct {
 	pitchFields
 	targetFields
 	Bands []bandObject `json:"bands"`
+	Rows  string       `json:"rows"`
 }
 
 type bandObject struct {
 	Partial    int    `json:"partial"`
+	TargetHz   Number `json:"target_hz"`
 	PhaseTurns Number `json:"phase_turns"`
 	DriftHz    Number `json:"drift_hz"`
 	LevelDB    Number `json:"level_db"`
@@ -47,6 +49,7 @@ func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 		pitchFields:  pitchFields{unknown, unknown, unknown, unknown, unknown, unknown},
 		targetFields: targetOf(nil, 0, 0, 0, ""),
 		Bands:        make([]bandObject, len(f.Bands)),
+		Rows:         string(f.Rows),
 	}
 	if !f.Arrived.IsZero() {
 		msg.AgeS, msg.LevelDB = Number(m.Now().Sub(f.Arrived).Seconds()), Number(f.LevelDB)
@@ -57,9 +60,10 @@ func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 	if f.State == display.Sounding && !f.AllStrings {
 		msg.pitchFields = pitchOf(f)
 		msg.targetFields = targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict)
+		msg.doubt(f.Standing, f.Seems, f.SeemsCents)
 	}
 	for i, b := range f.Bands {
-		msg.Bands[i] = bandObject{b.Partial, Number(b.PhaseTurns), Number(b.DriftHz), Number(b.LevelDB), b.Clear}
+		msg.Bands[i] = bandObject{b.Partial, positive(b.TargetHz), Number(b.PhaseTurns), Number(b.DriftHz), Number(b.LevelDB), b.Clear}
 	}
 	return json.Marshal(&msg)
 }

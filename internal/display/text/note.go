@@ -22,7 +22,11 @@ type Note struct {
 	Cents      float64         // F1Hz against the target; positive is sharp
 	CentsSigma float64         // standard uncertainty of Cents
 	BeatHz     float64         // F1Hz - Target.Hz
-	State      string          // "flat", "sharp" or "in tune"
+	State      string          // "flat", "sharp", "in tune" or "unsure"; more in docs/formats.md
+
+	Standing   display.Standing // to the string that is held
+	Seems      display.Target   // open string that it seems to be while Doubted; String 0: none
+	SeemsCents float64
 
 	Partials []Partial // nil: not asked for
 }

@@ -68,10 +68,14 @@ func (r *Readings) reading(f *display.Frame) *readingLine {
 		Clock:        clockOf(f.Clock),
 		targetFields: targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict),
 	}
+	line.doubt(f.Standing, f.Seems, f.SeemsCents)
 	for i := range f.Bands {
 		if b := &f.Bands[i]; r.partials && b.Clear {
-			hz := float64(b.Partial)*f.Target.Hz + b.DriftHz
-			line.Partials = append(line.Partials, partialObject{b.Partial, Number(hz), unknown, unknown, Number(b.LevelDB)})
+			target, drift := Number(b.TargetHz), Number(b.DriftHz)
+			line.Partials = append(line.Partials, partialObject{
+				Number: b.Partial, Hz: Number(b.TargetHz + b.DriftHz), OffCents: unknown, SigmaCents: unknown, LevelDB: Number(b.LevelDB),
+				TargetHz: &target, DriftHz: &drift,
+			})
 		}
 	}
 	return line

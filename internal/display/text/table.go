@@ -51,7 +51,7 @@ func (t *noteTable) WriteNote(n *Note) error {
 		}
 		row = append(row, Clean(g.Label), str, fret, display.Hz(g.Hz, n.F1SigmaCents), hz(n.F1Hz))
 		if finite(n.Cents) {
-			row = append(row, display.Cents(n.Cents, n.CentsSigma), display.Sigma(n.CentsSigma), n.State,
+			row = append(row, display.Cents(n.Cents, n.CentsSigma), display.Sigma(n.CentsSigma), stateText(n),
 				display.BeatHz(n.BeatHz, n.F1Hz, n.CentsSigma))
 		} else { // a string that does not sound
 			row = append(row, "", "", n.State, "")
@@ -64,6 +64,14 @@ func (t *noteTable) WriteNote(n *Note) error {
 	t.rows = append(t.rows, append(row, hz(n.AttackF1Hz), hz(n.Partial1Hz), stiff, fixed(n.SNRdB, 0)))
 	t.remarks = append(t.remarks, partialLines(n.Partials))
 	return nil
+}
+
+// stateText is the verdict on a note, with the string that it seems to be instead of the held one.
+func stateText(n *Note) string {
+	if n.Seems.String == 0 {
+		return n.State
+	}
+	return n.State + ", " + strconv.Itoa(n.Seems.String) + " " + Clean(n.Seems.Label) + "?"
 }
 
 // fixed writes a number with fixed decimals, or nothing if it is not known.

@@ -1,6 +1,6 @@
 // Speaks to screen readers through one live region, at a rate that can be listened to.
 
-import { noteSpoken, cents } from './format.js';
+import { noteSpoken, cents, doubtText } from './format.js';
 
 const EVERY_MS = 3000; // between two readings spoken
 const SETTLE_MS = 700; // a new note is spoken when it has settled
@@ -38,7 +38,7 @@ export class Announcer {
 /** What is to be said of all strings at once: those that are off. */
 function strumSentence(strings) {
   const active = strings.filter((s) => s.active);
-  const off = active.filter((s) => s.state !== 'in tune').map((s) => `string ${s.string} ${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`);
+  const off = active.filter((s) => s.state !== 'in tune').map((s) => `string ${s.string} ${s.state === 'settling' ? 'settling' : `${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`}`);
   if (active.length === 0) return '';
   return off.length ? off.join(', ') : 'what sounds is in tune';
 }
@@ -51,7 +51,9 @@ function sentence(tuner) {
   if (!f) return tuner.hears;
   if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;
   const note = noteSpoken(f.target.label);
+  if (f.standing === 'doubted') return doubtText(f);
   if (f.state === 'in tune') return `${note}, in tune`;
+  if (f.state === 'settling') return `${note}, settling`;
   const most = Math.abs(f.cents) < 3 ? 1 : 0;
   const size = cents(Math.abs(f.cents), f.cents_sigma, most).replace('+', '');
   return `${note}, ${size} cents ${f.state}`;

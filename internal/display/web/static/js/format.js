@@ -101,3 +101,10 @@ function hzSigma(hertz, sigma) {
 function known(sigma) {
   return sigma > 0 && sigma !== Infinity;
 }
+
+/** Why what sounds is not taken for the held string: the same words as in the terminal. */
+export function doubtText(f) {
+  const name = (t) => `string ${t.string} (${t.label})`;
+  if (f.seems) return `sounds like ${name(f.seems)}, ${signed(f.seems.cents, 0)} cents from it; held is ${name(f.target)}`;
+  return `${Math.abs(f.cents).toFixed(0)} cents ${f.cents < 0 ? 'below' : 'above'} ${name(f.target)}, which is held: is it that string?`;
+}

@@ -9,6 +9,8 @@ export const keyHelp = [
   ['n  p', 'hold the next, the previous string'],
   ['a  Esc', 'let go: nearest string or note again'],
   ['Space', 'freeze the picture, go on'],
+  ['y', 'what sounds is the held string: follow it'],
+  ['x', 'rows of the strobe: this string, or exact harmonics'],
   ['c', 'clear the readings'],
   ['l', 'every string, or one note'],
   ['m', 'all strings at once: strum them'],

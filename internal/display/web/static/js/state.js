@@ -70,6 +70,16 @@ export class Tuner extends EventTarget {
     return this.set({ string });
   }
 
+  /** Says that what sounds is the held string, though it does not seem to be. */
+  confirm() {
+    return send('POST', 'api/session/confirm', {});
+  }
+
+  /** Whether what sounds now seems to be another string than the held one. */
+  get doubted() {
+    return this.sounding && this.frame.standing === 'doubted';
+  }
+
   clear() {
     return send('POST', 'api/session/clear');
   }

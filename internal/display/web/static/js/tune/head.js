@@ -3,8 +3,8 @@
 import { h, setText, setClass } from '../dom.js';
 import * as format from '../format.js';
 
-const WORDS = { flat: '← flat', sharp: 'sharp →', 'in tune': 'in tune' };
-const COLOURS = { flat: 'flat', sharp: 'sharp', 'in tune': 'tuned' };
+const WORDS = { flat: '← flat', sharp: 'sharp →', 'in tune': 'in tune', settling: 'settling' };
+const COLOURS = { flat: 'flat', sharp: 'sharp', 'in tune': 'tuned', settling: 'settling' };
 const LEVEL_FLOOR = -63; // dB re full scale at the left end of the bar
 
 /** Note, deviation and figures. */
@@ -35,7 +35,8 @@ export class Head {
   show(tuner, live) {
     const f = live ? tuner.frame : tuner.reading;
     setClass(this.element, 'last', !live);
-    if (f) this.#reading(f, live, tuner);
+    if (live && tuner.doubted) this.#doubt(f);
+    else if (f) this.#reading(f, live, tuner);
     else this.#nothing(tuner);
     this.#level(tuner.frame?.level_db);
   }
@@ -45,6 +46,17 @@ export class Head {
     for (const el of [this.p.place, this.p.cents, this.p.word, this.p.exact]) setText(el, '');
     setText(this.p.place, tuner.hears === 'listening' ? 'no pitch yet' : 'play a note');
     for (const [key] of FIGURES) if (key !== 'level') setText(this.p.figures[key], '–');
+  }
+
+  /** Says which string sounds instead of the held one, and nothing by which its peg could be turned. */
+  #doubt(f) {
+    this.#note(f.seems?.label ?? '?', !f.seems);
+    setText(this.p.place, f.seems ? `string ${f.seems.string}?` : '');
+    setText(this.p.cents, '');
+    setText(this.p.word, format.doubtText(f));
+    this.p.word.className = 'word doubt';
+    setText(this.p.exact, '');
+    for (const [key, , , text] of FIGURES) if (text) setText(this.p.figures[key], key === 'measured' ? text(f) : '–');
   }
 
   #reading(f, live, tuner) {

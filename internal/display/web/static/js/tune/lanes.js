@@ -56,8 +56,13 @@ export class Lanes {
     setAttr(row.button, 'aria-pressed', s.held);
   }
 
+  /** The verdict, by the same rule as the tuner's. */
   #side(s) {
-    return Math.abs(s.cents) <= this.tolerance ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
+    const off = Math.abs(s.cents);
+    const sure = s.cents_sigma <= this.tolerance;
+    if (off <= this.tolerance) return sure ? 'tuned' : 'settling';
+    if (!sure && off < 2 * s.cents_sigma) return 'settling';
+    return s.cents < 0 ? 'flat' : 'sharp';
   }
 
   #place(row, s) {
@@ -77,7 +82,7 @@ export class Lanes {
   }
 }
 
-const WORDS = { flat: 'flat', sharp: 'sharp', tuned: 'in tune' };
+const WORDS = { flat: 'flat', sharp: 'sharp', tuned: 'in tune', settling: 'settling' };
 
 function at(el, place) {
   el.style.setProperty('--at', place);

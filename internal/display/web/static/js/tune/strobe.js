@@ -8,6 +8,8 @@ import * as bands from './bands.js';
 
 const FIRST = [1, 2, 3, 4].map((partial) => ({ partial, clear: false }));
 
+const LEGENDS = { string: 'Rows rest when this string is in tune', harmonics: 'Rows rest at exact harmonics' };
+
 /** The stack of bands with what stands beside and below it. */
 export class Strobe {
   #rows = [];
@@ -16,11 +18,14 @@ export class Strobe {
   #colours = null;
   #stillAt = 0;
 
-  constructor() {
+  /** swapRows() is called when the legend is pressed. */
+  constructor(swapRows) {
     this.stack = h('div', { class: 'bands' });
     this.guide = ['flat', 'in tune', 'sharp'].map((word) => h('span', { dataset: { word } }, { flat: '← flat', 'in tune': 'in tune', sharp: 'sharp →' }[word]));
-    this.element = h('div', { class: 'strobe', role: 'img', 'aria-label': 'Strobe' }, this.stack,
+    this.legend = h('button', { type: 'button', class: 'plain legend', title: 'What the rows are compared with (x)', onclick: swapRows });
+    this.picture = h('div', { role: 'img', 'aria-label': 'Strobe' }, this.stack,
       h('p', { class: 'guide', 'aria-hidden': 'true' }, this.guide));
+    this.element = h('div', { class: 'strobe' }, this.picture, this.legend);
     document.addEventListener('theme', () => { this.#colours = null; });
   }
 
@@ -60,7 +65,7 @@ export class Strobe {
   #band(row, band, { tuner, f, live, colours, at, loudest: top }) {
     const size = fitCanvas(row.canvas);
     setText(row.number, String(band.partial));
-    if (!live) {
+    if (!live || tuner.doubted) {
       setText(row.over, '');
       bands.drawRest(row.ctx, size, tuner.frame?.hears === 'listening', colours.line);
       return;
@@ -89,16 +94,18 @@ export class Strobe {
     const f = tuner.frame;
     for (const word of this.guide) setClass(word, 'now', live && f.state === word.dataset.word);
     for (const [i, row] of this.#rows.entries()) {
-      const band = live ? f.bands[i] : null;
+      const band = live ? f.bands[i] : null; // none while it is doubted which string sounds
       setText(row.drift, band?.clear ? `${format.beat(band.drift_hz, f.f1_hz * band.partial, f.cents_sigma)} Hz` : '');
     }
-    setAttr(this.element, 'aria-label', `Strobe: ${spoken(f, live)}`);
+    setAttr(this.picture, 'aria-label', `Strobe: ${spoken(f, live)}`);
+    setText(this.legend, LEGENDS[tuner.session?.settings.rows] ?? '');
   }
 }
 
 function spoken(f, live) {
   if (!live) return 'nothing sounds';
-  return { flat: 'stripes move left, flat', sharp: 'stripes move right, sharp', 'in tune': 'stripes at rest, in tune' }[f.state];
+  if (f.standing === 'doubted') return format.doubtText(f);
+  return { settling: 'the reading settles', flat: 'stripes move left, flat', sharp: 'stripes move right, sharp', 'in tune': 'stripes at rest, in tune' }[f.state];
 }
 
 /** Gives the canvas as many pixels as the screen has there. */
@@ -119,7 +126,7 @@ function readColours(element) {
   const style = getComputedStyle(element);
   const colour = (name) => style.getPropertyValue(name).trim();
   return {
-    flat: colour('--flat'), sharp: colour('--sharp'), 'in tune': colour('--tune'),
+    settling: colour('--dim'), flat: colour('--flat'), sharp: colour('--sharp'), 'in tune': colour('--tune'),
     rest: colour('--stripe-rest'), line: colour('--line'), text: colour('--text'),
   };
 }

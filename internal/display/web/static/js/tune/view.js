@@ -35,7 +35,7 @@ class Tune {
     this.#app = app;
     const { tuner } = app;
     this.head = new Head();
-    this.strobe = new Strobe();
+    this.strobe = new Strobe(() => this.#swapRows());
     this.list = new Strings((n) => this.#hold(n));
     this.lanes = new Lanes((n) => this.#hold(n));
     this.mic = new Microphone((state, why) => this.#listening(state, why));
@@ -65,10 +65,11 @@ class Tune {
     p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.buttons);
     p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
+    p.confirm = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.#confirm() }, 'It is the held string (y)');
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
     p.listen = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() }, 'Let this page listen');
     p.note = h('p', { class: 'remark' });
-    p.tools = h('div', { class: 'toolrow' }, p.listen, p.faces, p.freeze, p.letGo, p.clear);
+    p.tools = h('div', { class: 'toolrow' }, p.listen, p.faces, p.freeze, p.confirm, p.letGo, p.clear);
     return h('section', { class: 'view tune', 'aria-label': 'Tune' },
       h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools),
       this.head.element, this.strobe.element, this.lanes.element, p.note, this.list.element);
@@ -91,6 +92,8 @@ class Tune {
     switch (key) {
       case ' ': this.#freeze(); return true;
       case 'a': case 'Escape': this.#hold(0); return true;
+      case 'x': this.#swapRows(); return true;
+      case 'y': if (!this.#app.tuner.doubted) return false; this.#confirm(); return true;
       case 'c': this.#clear(); return true;
       case 'l': this.#choose(this.#shown === 'strobe' ? 'lanes' : 'strobe'); return true;
       case 'm': this.#choose(this.#shown === 'strum' ? 'strobe' : 'strum'); return true;
@@ -112,6 +115,7 @@ class Tune {
     if (now - this.#textAt < TEXT_MS) return;
     this.#textAt = now;
     this.head.show(tuner, live);
+    this.#parts.confirm.hidden = !tuner.doubted;
     this.strobe.words(tuner, live);
     this.#remark();
     this.list.ages(tuner.now());
@@ -195,6 +199,16 @@ class Tune {
   async #hold(n) {
     await this.#try(() => this.#app.tuner.hold(n));
     this.#app.say(n ? `string ${n} held` : 'no string held');
+  }
+
+  async #swapRows() {
+    const { tuner } = this.#app;
+    await this.#try(() => tuner.set({ rows: tuner.session.settings.rows === 'harmonics' ? 'string' : 'harmonics' }));
+  }
+
+  async #confirm() {
+    await this.#try(() => this.#app.tuner.confirm());
+    this.#app.say('the held string is followed');
   }
 
   async #clear() {
