@@ -18,6 +18,7 @@ import (
 	"tunerd/internal/capture"
 	"tunerd/internal/command"
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/setup"
 )
 
@@ -222,7 +223,7 @@ func TestIntonationGuided(t *testing.T) {
 // checkDiary looks at what the two sittings have left in the journal.
 func checkDiary(t *testing.T, path string) {
 	t.Helper()
-	j, err := journal.OpenExisting(path)
+	j, err := sqlite.OpenExisting(path)
 	if err != nil {
 		t.Fatal(err)
 	}

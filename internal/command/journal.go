@@ -1,11 +1,11 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -17,9 +17,11 @@ import (
 	"tunerd/internal/display"
 	"tunerd/internal/display/text"
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
+	"tunerd/internal/targets"
 )
 
-func newJournalCommand() *cobra.Command {
+func newJournalCommand(d Deps) *cobra.Command {
 	var path string
 	cmd := &cobra.Command{
 		Use:   "journal",
@@ -32,22 +34,36 @@ numbers; events, such as a change of strings, have numbers like e2.`,
 	}
 	addJournalFlag(cmd.PersistentFlags(), &path)
 	cmd.AddCommand(newJournalListCommand(&path), newJournalShowCommand(&path), newJournalDriftCommand(&path),
-		newJournalNoteCommand(&path), newJournalDeleteCommand(&path), newJournalExportCommand(&path), newJournalImportCommand(&path))
+		newJournalNoteCommand(&path), newJournalDeleteCommand(&path), newJournalExportCommand(d, &path), newJournalImportCommand(d, &path),
+		newJournalSalvageCommand(&path))
 	return cmd
 }
 
 // withJournal runs f on the journal at path; without a journal, it says so on chat.
 func withJournal(path string, chat io.Writer, f func(*journal.Journal) error) error {
-	j, err := journal.OpenExisting(path)
+	j, err := sqlite.OpenExisting(path)
 	if errors.Is(err, journal.ErrNone) {
 		fmt.Fprintln(chat, "tunerd: nothing was kept yet; --keep keeps what tunerd listen and tunerd measure read")
 		return nil
 	}
-	if err != nil {
-		return err
+	if err == nil {
+		defer j.Close()
+		err = f(j)
 	}
-	defer j.Close()
-	return f(j)
+	if errors.Is(err, journal.ErrDamaged) {
+		return hintf(err, `"tunerd journal salvage -o saved.jsonl" writes what is intact; move the damaged file away, then "tunerd journal import saved.jsonl"`)
+	}
+	return err
+}
+
+// inJournal returns the names under which the journal knows an instrument that the user names: a built-in,
+// a file, or as lists show it. None are found without an error.
+func inJournal(ctx context.Context, j *journal.Journal, name string) ([]journal.Instrument, error) {
+	asked := journal.Instrument{Name: journalName(name)}
+	if in, err := targets.LoadInstrument(name); err == nil {
+		asked.Identity = in.Identity()
+	}
+	return j.Find(ctx, asked)
 }
 
 type journalListOptions struct {
@@ -91,28 +107,47 @@ func runJournalList(ctx context.Context, path string, out, chat io.Writer, o jou
 		return usagef("--last %d is below 0", o.last)
 	}
 	return withJournal(path, chat, func(j *journal.Journal) error {
-		if o.events {
-			events, err := j.Events(ctx, journalName(o.instrument))
+		f := journal.Filter{Kind: o.kind, Since: o.since.t, Until: o.until.t, Last: o.last}
+		if o.instrument != "" {
+			of, err := inJournal(ctx, j, o.instrument)
 			if err != nil {
 				return err
 			}
-			return o.write(out, eventList(events))
+			if len(of) == 0 {
+				return hintf(fmt.Errorf("the journal knows no instrument %s", o.instrument), `"tunerd journal list --last 0" shows the instruments of all sessions`)
+			}
+			f.Instruments = of
 		}
-		sessions, err := j.Sessions(ctx, journal.Filter{
-			Instrument: journalName(o.instrument), Kind: o.kind, Since: o.since.t, Until: o.until.t, Last: o.last,
-		})
+		// What can be listed is listed, also of a damaged journal.
+		damage, err := j.Check(ctx, f)
 		if err != nil {
 			return err
 		}
-		return o.write(out, sessionList(sessions, o.plain()))
+		return cmp.Or(damage.Err(), o.list(ctx, j, f, out))
 	})
+}
+
+// list writes sessions or events.
+func (o *journalListOptions) list(ctx context.Context, j *journal.Journal, f journal.Filter, out io.Writer) error {
+	if o.events {
+		events, err := j.Events(ctx, f.Instruments...)
+		if err != nil {
+			return err
+		}
+		return o.write(out, eventList(events))
+	}
+	sessions, err := j.Sessions(ctx, f)
+	if err != nil {
+		return err
+	}
+	return o.write(out, sessionList(sessions, o.plain()))
 }
 
 // sessionList lists sessions; times and names are shorter for a person.
 func sessionList(sessions []journal.Session, short bool) *text.Listing {
 	l := &text.Listing{Type: "session", Columns: []text.Column{
 		{Name: "session", Title: "session"}, {Name: "uid"}, {Name: "started", Title: "started"}, {Name: "ended", Title: "ended"},
-		{Name: "kind", Title: "kind"}, {Name: "instrument", Title: "instrument"}, {Name: "tuning", Title: "tuning"},
+		{Name: "kind", Title: "kind"}, {Name: "instrument", Title: "instrument"}, {Name: "identity"}, {Name: "tuning", Title: "tuning"},
 		{Name: "reference", Title: "reference"}, {Name: "input", Title: "input"}, {Name: "clock_ppm"},
 		{Name: "readings", Title: "readings"}, {Name: "plan", Title: "plan"}, {Name: "note", Title: "note"},
 	}}
@@ -126,7 +161,7 @@ func sessionList(sessions []journal.Session, short bool) *text.Listing {
 		if instrument != "" {
 			instrument = name(instrument)
 		}
-		l.Rows = append(l.Rows, []any{int(s.ID), s.UID, stamp(s.Started), stamp(s.Ended), s.Kind, instrument, s.Tuning,
+		l.Rows = append(l.Rows, []any{int(s.ID), s.UID, stamp(s.Started), stamp(s.Ended), s.Kind, instrument, s.Identity, s.Tuning,
 			s.Reference, s.Input, known(s.Clock.PPM), s.Readings, s.Plan, s.Note})
 	}
 	return l
@@ -215,7 +250,7 @@ func runJournalShow(ctx context.Context, path string, out, chat io.Writer, name 
 			return err
 		}
 		if o.json {
-			return j.Export(ctx, out, id)
+			return j.Export(ctx, out, nil, id)
 		}
 		s, err := j.Session(ctx, id)
 		if err != nil {
@@ -271,7 +306,7 @@ func writeSession(out io.Writer, s *journal.Session) {
 		input += fmt.Sprintf(", %d Hz", s.RateHz)
 	}
 	for _, line := range []struct{ title, text string }{
-		{"instrument", s.Instrument}, {"tuning", strings.Trim(s.Tuning+", "+s.Reference, ", ")}, {"strings", strings.Join(strung, "; ")},
+		{"instrument", s.Instrument}, {"known as", s.Identity}, {"tuning", strings.Trim(s.Tuning+", "+s.Reference, ", ")}, {"strings", strings.Join(strung, "; ")},
 		{"plan", s.Plan}, {"input", input}, {"corrected", display.Clock(s.Clock).String()}, {"program", s.Program}, {"note", s.Note},
 	} {
 		if line.text != "" {
@@ -304,75 +339,6 @@ func readingList(readings []journal.Reading, person bool) *text.Listing {
 			r.F1Hz, cents, sigma, r.AttackF1Hz, r.B, r.SNRdB, r.Mark})
 	}
 	return l
-}
-
-func newJournalExportCommand(path *string) *cobra.Command {
-	var output string
-	cmd := &cobra.Command{
-		Use:   "export [SESSION...]",
-		Short: "Write sessions as JSON Lines: all of them and the events, or those named",
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return withJournal(*path, cmd.ErrOrStderr(), func(j *journal.Journal) error {
-				ids, events, err := numbers(args)
-				if err != nil {
-					return err
-				}
-				if len(events) > 0 {
-					return usagef("%s is an event; events are exported with the whole journal", eventName(events[0]))
-				}
-				write := func(w io.Writer) error { return j.Export(cmd.Context(), w, ids...) }
-				if output == "" {
-					return write(cmd.OutOrStdout())
-				}
-				return writeTo(output, write)
-			})
-		},
-	}
-	cmd.Flags().StringVarP(&output, "output", "o", "", "write to this `FILE` instead of standard output")
-	return cmd
-}
-
-func newJournalImportCommand(path *string) *cobra.Command {
-	return &cobra.Command{
-		Use:   "import FILE...",
-		Short: "Read what export wrote into the journal",
-		Long: `Read what "tunerd journal export" wrote, here or on another computer, into the journal; - is
-standard input. What is there already stays as it is. If a line is wrong, nothing of its file is
-taken.`,
-		Args: usageArgs(cobra.MinimumNArgs(1)),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return runJournalImport(cmd.Context(), *path, cmd.InOrStdin(), cmd.ErrOrStderr(), args)
-		},
-	}
-}
-
-func runJournalImport(ctx context.Context, path string, in io.Reader, chat io.Writer, files []string) error {
-	j, err := journal.Open(path)
-	if err != nil {
-		return err
-	}
-	defer j.Close()
-	for _, file := range files {
-		n, err := importFile(ctx, j, in, file)
-		if err != nil {
-			return fmt.Errorf("%s: %w", file, errOf(err))
-		}
-		fmt.Fprintf(chat, "tunerd: %s: new: sessions %d, readings %d, events %d; there already: %d\n",
-			file, n.Sessions, n.Readings, n.Events, n.Known)
-	}
-	return nil
-}
-
-func importFile(ctx context.Context, j *journal.Journal, in io.Reader, file string) (journal.Imported, error) {
-	if file == "-" {
-		return j.Import(ctx, in)
-	}
-	f, err := os.Open(file)
-	if err != nil {
-		return journal.Imported{}, errors.Unwrap(err) // without the name, which the caller tells
-	}
-	defer f.Close()
-	return j.Import(ctx, f)
 }
 
 func newJournalDeleteCommand(path *string) *cobra.Command {
@@ -427,75 +393,4 @@ func numbers(words []string) (sessions, events []int64, err error) {
 		}
 	}
 	return sessions, events, nil
-}
-
-type journalNoteOptions struct {
-	instrument string
-	newStrings bool
-	str        int
-	at         timeFlag
-}
-
-func newJournalNoteCommand(path *string) *cobra.Command {
-	var o journalNoteOptions
-	cmd := &cobra.Command{
-		Use:   "note [SESSION] [TEXT]",
-		Short: "Put a remark on a session, or note an event such as a change of strings",
-		Long: `Put a remark on a session in place of the one it had. With --instrument, note what happened to an
-instrument instead: a change of strings (--new-strings), or anything else.`,
-		Example: `  tunerd journal note last "after the truss rod was turned"
-  tunerd journal note --instrument guitar-12edo --new-strings "a lighter set"
-  tunerd journal note --instrument guitar-12edo --new-strings --string 3 --at "2026-01-31 18:00"`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return runJournalNote(cmd.Context(), *path, cmd.ErrOrStderr(), args, o)
-		},
-	}
-	fs := cmd.Flags()
-	fs.StringVar(&o.instrument, "instrument", "", "note an event of the instrument `NAME`")
-	fs.BoolVar(&o.newStrings, "new-strings", false, "strings were changed: all, or that of --string")
-	fs.IntVar(&o.str, "string", 0, "it happened to string `N` only")
-	fs.Var(&o.at, "at", "`TIME` of the event (default: now)")
-	return cmd
-}
-
-func runJournalNote(ctx context.Context, path string, chat io.Writer, args []string, o journalNoteOptions) error {
-	if o.instrument != "" {
-		return noteEvent(ctx, path, chat, strings.Join(args, " "), o)
-	}
-	switch {
-	case o.newStrings || o.str != 0 || !o.at.t.IsZero():
-		return usagef("--new-strings, --string and --at tell of an instrument; name it with --instrument")
-	case len(args) < 2:
-		return hintf(usagef("a session and a remark are needed"), `for example: tunerd journal note last "new bridge"`)
-	}
-	return withJournal(path, chat, func(j *journal.Journal) error {
-		id, err := sessionNumber(ctx, j, args[0])
-		if err != nil {
-			return err
-		}
-		return j.Note(ctx, id, strings.Join(args[1:], " "))
-	})
-}
-
-func noteEvent(ctx context.Context, path string, chat io.Writer, remark string, o journalNoteOptions) error {
-	kind := journal.Remark
-	switch {
-	case o.newStrings:
-		kind = journal.NewStrings
-	case remark == "":
-		return usagef("what happened? give a remark, or --new-strings")
-	}
-	if o.str < 0 {
-		return usagef("string %d does not exist", o.str)
-	}
-	j, err := journal.Open(path)
-	if err != nil {
-		return err
-	}
-	defer j.Close()
-	id, err := j.AddEvent(ctx, journal.Event{At: o.at.t, Instrument: journalName(o.instrument), String: o.str, Kind: kind, Text: remark})
-	if err == nil {
-		fmt.Fprintf(chat, "tunerd: noted as event %s\n", eventName(id))
-	}
-	return err
 }

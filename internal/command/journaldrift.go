@@ -40,6 +40,12 @@ moves were within a cent or their uncertainty, settling if the later moves are s
 earlier ones. Moves before the last change of strings do not count. A change is known from "tunerd
 journal note", or because the instrument has another gauge or material since.
 
+A reading that is more than 250 cents off its string, or more than 60 cents off and nearer to another
+open string of the instrument, is of that string: it is left out, and told.
+
+INSTRUMENT is a built-in, a file, or a name as "tunerd journal list" shows it, from any folder: an
+instrument is known by its name and its open strings, wherever its file lies.
+
 What was tuned without being kept looks like drift.`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -55,8 +61,15 @@ func runJournalDrift(ctx context.Context, path string, out, chat io.Writer, name
 		return err
 	}
 	return withJournal(path, chat, func(j *journal.Journal) error {
-		d, err := j.Drift(ctx, journalName(name), o.since.t)
+		of, err := inJournal(ctx, j, name)
 		if err != nil {
+			return err
+		}
+		d, err := j.Drift(ctx, of, o.since.t)
+		if err != nil {
+			return err
+		}
+		if err := tellLeftOut(chat, d); err != nil {
 			return err
 		}
 		if len(d.Strings) == 0 {
@@ -111,6 +124,16 @@ func moveList(d *journal.Drift) *text.Listing {
 	return l
 }
 
+// tellLeftOut says which readings do not count.
+func tellLeftOut(chat io.Writer, d *journal.Drift) error {
+	for i := range d.LeftOut {
+		if _, err := fmt.Fprintf(chat, "tunerd: %s\n", d.LeftOut[i].Words()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // tellRestrung says when strings were changed.
 func tellRestrung(out io.Writer, d *journal.Drift) error {
 	for _, r := range d.Restrung {
@@ -129,7 +152,7 @@ func tellRestrung(out io.Writer, d *journal.Drift) error {
 }
 
 func driftPlot(d *journal.Drift) figure.DriftPlot {
-	p := figure.DriftPlot{Title: filepath.Base(d.Instrument) + ": pitch of the open strings"}
+	p := figure.DriftPlot{Title: filepath.Base(d.Instrument.Name) + ": pitch of the open strings"}
 	strip := map[int]int{0: -1}
 	for i := range d.Strings {
 		s := &d.Strings[i]

@@ -15,6 +15,7 @@ import (
 	"tunerd/internal/clock"
 	"tunerd/internal/engine"
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/targets"
 )
 
@@ -48,7 +49,7 @@ func (o *keepOptions) begin(s journal.Session, warn func(string)) (*keeper, erro
 	if !o.keep {
 		return nil, nil
 	}
-	j, err := journal.Open(o.path)
+	j, err := sqlite.Open(o.path)
 	if err != nil {
 		return nil, hintf(err, "--keep=false goes on without the journal, --journal names another")
 	}
@@ -118,7 +119,7 @@ func (p *plan) session(kind string) journal.Session {
 	if in == nil {
 		return s
 	}
-	s.Instrument = journalName(in.ID)
+	s.Instrument, s.Identity = journalName(in.ID), in.Identity()
 	for i := range in.Strings {
 		str := &in.Strings[i]
 		s.Strings = append(s.Strings, journal.String{

@@ -55,7 +55,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newToneCommand(),
 		newIntonationCommand(d),
 		newDetuneCommand(),
-		newJournalCommand(),
+		newJournalCommand(d),
 		newVersionCommand(),
 	)
 	return root

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -19,6 +20,12 @@ const (
 	certainSigmas = 2
 )
 
+// What a string can be: a reading further off its target than otherString, in cents, is of another
+// string, and so is one that is more than retunedCents off and nearer to the target of another open
+// string of the same session. Common practice, no source: strings next to one another are a whole tone
+// to a fifth apart on most instruments, and one that is half of that off was not tuned yet.
+const otherString = 250
+
 // Verdicts on a string.
 const (
 	TooFew       = "too few sessions"
@@ -29,9 +36,19 @@ const (
 
 // A Drift is what became of the open strings of an instrument over its sessions.
 type Drift struct {
-	Instrument string
+	Instrument Instrument    // as it was first asked for
 	Strings    []StringDrift // in the order of their numbers
 	Restrung   []Restrung    // in the order of time
+	LeftOut    []LeftOut     // by string, and by what it seems to be
+}
+
+// LeftOut are readings that were kept for an open string, but cannot be of it.
+type LeftOut struct {
+	String      int
+	Seems       int // string whose target is the nearest; 0: none is nearer
+	Readings    int
+	Sessions    []int64 // in the order of their start
+	Least, Most float64 // of the deviations from the target of String, cents
 }
 
 // A StringDrift is the story of one string.
@@ -78,11 +95,15 @@ type Restrung struct {
 	Event  int64 // 0: seen, not told
 }
 
-// Drift reads the story of an instrument. What is done to the strings outside of kept sessions
-// looks like drift; the journal cannot know better.
-func (j *Journal) Drift(ctx context.Context, instrument string, since time.Time) (*Drift, error) {
-	d := &Drift{Instrument: instrument}
-	events, err := j.Events(ctx, instrument)
+// Drift reads the story of an instrument, which may have gone by several names, from the sessions since
+// a time. What is done to the strings outside of kept sessions looks like drift; the journal cannot
+// know better.
+func (j *Journal) Drift(ctx context.Context, of []Instrument, since time.Time) (*Drift, error) {
+	if len(of) == 0 {
+		return &Drift{}, nil
+	}
+	d := &Drift{Instrument: of[0]}
+	events, err := j.Events(ctx, of...)
 	if err != nil {
 		return nil, err
 	}
@@ -91,8 +112,22 @@ func (j *Journal) Drift(ctx context.Context, instrument string, since time.Time)
 			d.Restrung = append(d.Restrung, Restrung{e.At, e.String, e.Text, e.ID})
 		}
 	}
-	if err := j.readDrift(ctx, d, since); err != nil {
-		return nil, j.error(err)
+	strung := map[int]String{} // as last seen
+	err = j.store.Walk(ctx, Filter{Instruments: of, Since: since}, func(s *Session, batches []Batch) error {
+		for _, b := range batches {
+			d.sit(s, b.Readings)
+		}
+		for i := range s.Strings {
+			now := &s.Strings[i]
+			if text := now.changedFrom(strung[now.Number]); text != "" {
+				d.Restrung = append(d.Restrung, Restrung{At: s.Started, String: now.Number, Text: text})
+			}
+			strung[now.Number] = *now
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, named(err)
 	}
 	slices.SortStableFunc(d.Restrung, func(a, b Restrung) int { return a.At.Compare(b.At) })
 	for i := range d.Strings {
@@ -101,45 +136,9 @@ func (j *Journal) Drift(ctx context.Context, instrument string, since time.Time)
 	return d, nil
 }
 
-// readDrift reads the sittings of all strings, and the changes of gauge.
-func (j *Journal) readDrift(ctx context.Context, d *Drift, since time.Time) error {
-	rows, err := j.db.QueryContext(ctx, "SELECT id, "+sessionColumns+` FROM session
-		WHERE instrument = ? AND started_ms >= ? ORDER BY started_ms, uid`, d.Instrument, since.UnixMilli())
-	if err != nil {
-		return err
-	}
-	var sessions []*Session
-	for rows.Next() {
-		s, err := scanSession(rows)
-		if err != nil {
-			rows.Close()
-			return err
-		}
-		sessions = append(sessions, s)
-	}
-	if err := rows.Close(); err != nil {
-		return err
-	}
-	strung := map[int]String{} // as last seen
-	for _, s := range sessions {
-		readings, err := queryReadings(ctx, j.db, s.ID)
-		if err != nil {
-			return err
-		}
-		d.sit(s, readings)
-		for _, now := range s.Strings {
-			if text := now.changedFrom(strung[now.Number]); text != "" {
-				d.Restrung = append(d.Restrung, Restrung{At: s.Started, String: now.Number, Text: text})
-			}
-			strung[now.Number] = now
-		}
-	}
-	return nil
-}
-
 // changedFrom says what differs between two strings of the same place, or nothing. Only what is
 // known of both can differ.
-func (s String) changedFrom(old String) string {
+func (s *String) changedFrom(old String) string {
 	var what []string
 	if s.GaugeMM > 0 && old.GaugeMM > 0 && s.GaugeMM != old.GaugeMM {
 		what = append(what, fmt.Sprintf("gauge %g mm after %g mm", s.GaugeMM, old.GaugeMM))
@@ -157,6 +156,10 @@ func (d *Drift) sit(s *Session, readings []Reading) {
 		if r.String == 0 || r.Fret != 0 || r.Harmonic != 0 || r.Mark != "" || !(r.F1Hz > 0) || !(r.SigmaCents >= 0) {
 			continue
 		}
+		if off, seems, isOther := s.otherString(r); isOther {
+			d.leaveOut(s, r, off, seems)
+			continue
+		}
 		p := Pitch{s.Started, r.F1Hz, r.SigmaCents, r.Cents}
 		if r.File == "" { // live: the time runs on; recordings have times of their own
 			p.At = p.At.Add(time.Duration(r.TimeS * float64(time.Second)))
@@ -169,6 +172,71 @@ func (d *Drift) sit(s *Session, readings []Reading) {
 			str.Sittings = append(str.Sittings, Sitting{s.ID, p, p})
 		}
 	}
+}
+
+// otherString tells whether a reading of an open string must be of another one, of which string it
+// seems to be (0: of none), and how far, in cents, it is off its target.
+func (s *Session) otherString(r *Reading) (off float64, seems int, isOther bool) {
+	target := r.TargetHz
+	for i := range s.Strings {
+		if s.Strings[i].Number == r.String && s.Strings[i].TargetHz > 0 {
+			target = s.Strings[i].TargetHz
+		}
+	}
+	if !(target > 0) {
+		return 0, 0, false
+	}
+	off = cents(r.F1Hz, target)
+	nearest := math.Abs(off)
+	if nearest <= retunedCents {
+		return off, 0, false
+	}
+	for i := range s.Strings {
+		other := &s.Strings[i]
+		if other.Number == r.String || !(other.TargetHz > 0) {
+			continue
+		}
+		if far := math.Abs(cents(r.F1Hz, other.TargetHz)); far < nearest {
+			nearest, seems = far, other.Number
+		}
+	}
+	return off, seems, seems != 0 || math.Abs(off) > otherString
+}
+
+// leaveOut counts a reading that is of another string.
+func (d *Drift) leaveOut(s *Session, r *Reading, off float64, seems int) {
+	i, ok := slices.BinarySearchFunc(d.LeftOut, LeftOut{String: r.String, Seems: seems}, func(a, b LeftOut) int {
+		return cmp.Or(cmp.Compare(a.String, b.String), cmp.Compare(a.Seems, b.Seems))
+	})
+	if !ok {
+		d.LeftOut = slices.Insert(d.LeftOut, i, LeftOut{String: r.String, Seems: seems, Least: off, Most: off})
+	}
+	l := &d.LeftOut[i]
+	l.Readings++
+	l.Least, l.Most = math.Min(l.Least, off), math.Max(l.Most, off)
+	if n := len(l.Sessions); n == 0 || l.Sessions[n-1] != s.ID {
+		l.Sessions = append(l.Sessions, s.ID)
+	}
+}
+
+// Words say what was left out, and why.
+func (l *LeftOut) Words() string {
+	as := fmt.Sprintf("more than %d cents off", otherString)
+	if l.Seems > 0 {
+		as = fmt.Sprintf("nearer to string %d", l.Seems)
+	}
+	off := fmt.Sprintf("%+.0f", l.Least)
+	if l.Most-l.Least >= 1 {
+		off += fmt.Sprintf(" to %+.0f", l.Most)
+	}
+	of, in := "1 reading", fmt.Sprintf("session %d", l.Sessions[0])
+	if l.Readings > 1 {
+		of = fmt.Sprintf("%d readings", l.Readings)
+	}
+	if n := len(l.Sessions); n > 1 {
+		in = fmt.Sprintf("%d sessions, the last %d", n, l.Sessions[n-1])
+	}
+	return fmt.Sprintf("left out: string %d: %s in %s: %s cents, %s", l.String, of, in, off, as)
 }
 
 // string returns string n, which it makes if it is new.

@@ -2,8 +2,6 @@ package journal
 
 import (
 	"context"
-	"database/sql"
-	"errors"
 	"time"
 )
 
@@ -13,21 +11,17 @@ const (
 	Remark     = "remark"
 )
 
-// ErrNoEvent says that the journal has no event of that number.
-var ErrNoEvent = errors.New("no such event")
-
 // An Event is what happened to an instrument outside of any session.
 type Event struct {
 	ID         int64     // number in this journal, from 1; set by AddEvent
 	UID        string    // the same in every journal; set by AddEvent if empty
 	At         time.Time // set by AddEvent if zero; kept to the millisecond
 	Instrument string    // as in Session
+	Identity   string    // as in Session
 	String     int       // from 1; 0: all of them
 	Kind       string    // NewStrings or Remark
 	Text       string
 }
-
-const eventColumns = "uid, at_ms, instrument, string, kind, text"
 
 // AddEvent stores e and returns its number.
 func (j *Journal) AddEvent(ctx context.Context, e Event) (id int64, err error) {
@@ -37,52 +31,36 @@ func (j *Journal) AddEvent(ctx context.Context, e Event) (id int64, err error) {
 	if e.At.IsZero() {
 		e.At = time.Now()
 	}
-	err = j.inTx(ctx, func(tx *sql.Tx) error {
-		_, err := putEvent(ctx, tx, &e)
-		if err != nil {
-			return err
-		}
-		return tx.QueryRowContext(ctx, "SELECT id FROM event WHERE uid = ?", e.UID).Scan(&id)
+	e = e.sanitized()
+	err = j.store.Merge(ctx, func(m Merger) error {
+		_, err := m.Event(&e)
+		return err
 	})
-	return id, err
+	return e.ID, named(err)
 }
 
-// putEvent writes e unless an event of its UID is there, and tells whether it did.
-func putEvent(ctx context.Context, tx *sql.Tx, e *Event) (isNew bool, err error) {
-	done, err := tx.ExecContext(ctx, "INSERT INTO event ("+eventColumns+") VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (uid) DO NOTHING",
-		plainText(e.UID), e.At.UnixMilli(), plainText(e.Instrument), e.String, plainText(e.Kind), plainText(e.Text))
-	if err != nil {
-		return false, err
+// Events lists the events of some instruments, or all if none is named, in the order of time.
+func (j *Journal) Events(ctx context.Context, of ...Instrument) ([]Event, error) {
+	all, err := j.store.Events(ctx)
+	if err != nil || len(of) == 0 {
+		return all, named(err)
 	}
-	n, err := done.RowsAffected()
-	return n > 0, err
-}
-
-// Events lists the events of an instrument, or of all if it is empty, in the order of time.
-func (j *Journal) Events(ctx context.Context, instrument string) ([]Event, error) {
-	list, err := queryEvents(ctx, j.db, instrument)
-	return list, j.error(err)
-}
-
-func queryEvents(ctx context.Context, q queryer, instrument string) ([]Event, error) {
-	query, args := "SELECT id, "+eventColumns+" FROM event", []any(nil)
-	if instrument != "" {
-		query, args = query+" WHERE instrument = ?", []any{instrument}
-	}
-	rows, err := q.QueryContext(ctx, query+" ORDER BY at_ms, uid", args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
 	var list []Event
-	for rows.Next() {
-		var e Event
-		var at int64
-		if err := rows.Scan(&e.ID, &e.UID, &at, &e.Instrument, &e.String, &e.Kind, &e.Text); err != nil {
-			return nil, err
+	for _, e := range all {
+		for _, in := range of {
+			if e.Identity == in.Identity && e.Instrument == in.Name {
+				list = append(list, e)
+				break
+			}
 		}
-		e.At = time.UnixMilli(at).UTC()
-		list = append(list, e)
 	}
-	return list, rows.Err()
+	return list, nil
+}
+
+func (e Event) sanitized() Event {
+	for _, text := range []*string{&e.UID, &e.Instrument, &e.Identity, &e.Kind, &e.Text} {
+		*text = plainText(*text)
+	}
+	e.At = e.At.Truncate(time.Millisecond).UTC()
+	return e
 }

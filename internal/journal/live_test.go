@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -62,7 +63,7 @@ func TestLiveKeepsEachNoteAsFoundAndAsLeft(t *testing.T) {
 				t.Fatal(err)
 			}
 			list, err := j.Readings(t.Context(), rec.ID())
-			if err != nil {
+			if err != nil && (len(c.want) > 0 || !errors.Is(err, ErrNoSession)) {
 				t.Fatal(err)
 			}
 			var got []kept

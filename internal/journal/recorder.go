@@ -3,8 +3,8 @@ package journal
 import (
 	"context"
 	"crypto/rand"
-	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -22,18 +22,19 @@ const (
 // Readings wait in memory until the disk has them. When it cannot take them, because it is full
 // or the journal is locked, warn is told once, and they are tried again until they are stored;
 // then it is told that they are. A session is stored with its first reading; without any,
-// it leaves nothing behind.
+// it leaves nothing behind. When the journal is deleted meanwhile, the session is written anew as a
+// whole: all its readings stay in memory.
 type Recorder struct {
 	j    *Journal
 	warn func(string)
 
 	mu      sync.Mutex
 	session Session
-	waiting []Reading // not stored yet
+	all     []Reading // of the session
+	stored  int       // how many of them are on the disk
 	change  bool      // of the session, not stored yet
 
 	storing sync.Mutex // held during a transaction, and for what follows
-	stored  int        // readings on the disk
 	failing bool       // the last transaction failed, and warn was told
 
 	wake chan struct{} // holds a token when there may be something to store
@@ -73,7 +74,7 @@ func newUID() string {
 // Add takes a reading. It never waits for the disk.
 func (r *Recorder) Add(x Reading) {
 	r.mu.Lock()
-	r.waiting = append(r.waiting, x.sanitized())
+	r.all = append(r.all, x.sanitized())
 	r.mu.Unlock()
 	r.stir()
 }
@@ -150,58 +151,57 @@ func (r *Recorder) Close() error {
 }
 
 // Unsaved returns the session and those of its readings that are not on the disk.
-func (r *Recorder) Unsaved() (Session, []Reading) {
+func (r *Recorder) Unsaved() (Session, Batch) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return r.session, append([]Reading(nil), r.waiting...)
+	return r.session, Batch{r.stored + 1, append([]Reading(nil), r.all[r.stored:]...)}
 }
 
-// store writes what waits in one transaction.
+// store writes what waits in one transaction. Where the journal has been made anew meanwhile, all of
+// the session is written.
 func (r *Recorder) store(ctx context.Context) error {
 	r.storing.Lock()
 	defer r.storing.Unlock()
-	r.mu.Lock()
-	s, batch, change := r.session, r.waiting[:len(r.waiting):len(r.waiting)], r.change
-	r.change = false
-	r.mu.Unlock()
-	if len(batch) == 0 && (!change || r.stored == 0) {
-		return nil
+	err := r.put(ctx)
+	anew := errors.Is(err, ErrLost)
+	if anew {
+		r.mu.Lock()
+		r.session.ID, r.stored = 0, 0
+		r.mu.Unlock()
+		err = r.put(ctx)
 	}
-	s.Readings = r.stored + len(batch)
-	err := r.j.inTx(ctx, func(tx *sql.Tx) (err error) {
-		s.ID, err = r.put(ctx, tx, &s, batch)
-		return err
-	})
 	r.mu.Lock()
-	if err == nil {
-		r.session.ID = s.ID
-		r.stored += len(batch)
-		r.waiting = append([]Reading(nil), r.waiting[len(batch):]...)
-	}
-	r.change = r.change || err != nil
-	waiting := len(r.waiting)
+	waiting, stored := len(r.all)-r.stored, r.stored
 	r.mu.Unlock()
+	if anew && err == nil {
+		r.warn(fmt.Sprintf("journal: %s: it was deleted or replaced meanwhile, and is written anew with all of this session, readings %d; what else it held is not in it",
+			r.j.Path(), stored))
+	}
 	r.tell(err, waiting)
 	return err
 }
 
-// put writes the session and a batch of its readings, and returns its number. What an earlier try
-// has stored after all, though it seemed to fail, is stored again over itself.
-func (r *Recorder) put(ctx context.Context, tx *sql.Tx, s *Session, batch []Reading) (id int64, err error) {
-	if id, err = putSession(ctx, tx, s); err != nil {
-		return 0, err
+// put writes what waits. What an earlier try has stored after all, though it seemed to fail, is
+// written again over itself.
+func (r *Recorder) put(ctx context.Context) error {
+	r.mu.Lock()
+	s, b, change := r.session, Batch{r.stored + 1, r.all[r.stored:len(r.all):len(r.all)]}, r.change
+	r.change = false
+	r.mu.Unlock()
+	if len(b.Readings) == 0 && (!change || r.stored == 0) {
+		return nil
 	}
-	put, err := preparePut(ctx, tx, "REPLACE")
+	s.Readings = r.stored + len(b.Readings)
+	id, err := r.j.store.Put(ctx, &s, b)
+	r.mu.Lock()
+	defer r.mu.Unlock()
 	if err != nil {
-		return 0, err
+		r.change = true
+		return named(err)
 	}
-	defer put.Close()
-	for i := range batch {
-		if _, err := putReading(ctx, put, id, r.stored+1+i, &batch[i]); err != nil {
-			return 0, err
-		}
-	}
-	return id, nil
+	r.session.ID = id
+	r.stored += len(b.Readings)
+	return nil
 }
 
 // tell lets the user know when storing begins to fail, and when it works again.
@@ -210,7 +210,7 @@ func (r *Recorder) tell(err error, waiting int) {
 	case err != nil && !r.failing:
 		r.warn(fmt.Sprintf("%v; readings wait in memory (%d) and are tried again", err, waiting))
 	case err == nil && r.failing:
-		r.warn(fmt.Sprintf("journal: %s: works again; all that waited is stored", r.j.path))
+		r.warn(fmt.Sprintf("journal: %s: works again; all that waited is stored", r.j.Path()))
 	}
 	r.failing = err != nil
 }

@@ -21,6 +21,7 @@ type Session struct {
 	Readings int       // how many are stored; set by the journal
 
 	Instrument string // name of a built-in, or path of a file
+	Identity   string // name and open strings of the instrument, wherever its file lies; empty in old sessions
 	Strings    []String
 	Tuning     string
 	Reference  string // such as "A4=440 Hz"
@@ -81,7 +82,7 @@ func Known(x float64) float64 {
 // sanitized returns s in the form that every copy of it has: text that JSON and SQLite carry, and
 // times to the millisecond.
 func (s Session) sanitized() Session {
-	for _, text := range []*string{&s.UID, &s.Kind, &s.Program, &s.Input, &s.Clock.By, &s.Instrument,
+	for _, text := range []*string{&s.UID, &s.Kind, &s.Program, &s.Input, &s.Clock.By, &s.Instrument, &s.Identity,
 		&s.Tuning, &s.Reference, &s.Plan, &s.Note, &s.Data} {
 		*text = plainText(*text)
 	}
@@ -109,9 +110,9 @@ func (r Reading) sanitized() Reading {
 	return r
 }
 
-// numbers are the measured values, in the order of readingColumns.
-func (r *Reading) numbers() []*float64 {
-	return []*float64{&r.TimeS, &r.TargetHz, &r.F1Hz, &r.SigmaCents, &r.Cents, &r.AttackF1Hz, &r.Partial1Hz,
+// numbers are the measured values, in an order that stored batches keep to.
+func (r *Reading) numbers() [11]*float64 {
+	return [...]*float64{&r.TimeS, &r.TargetHz, &r.F1Hz, &r.SigmaCents, &r.Cents, &r.AttackF1Hz, &r.Partial1Hz,
 		&r.B, &r.SNRdB, &r.FromS, &r.ToS}
 }
 

@@ -19,6 +19,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/sound"
 	"tunerd/internal/targets"
 )
@@ -117,7 +118,7 @@ func benchScene(t *testing.T) []float64 {
 func benchJournal(t *testing.T) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "journal.db")
-	j, err := journal.Open(path)
+	j, err := sqlite.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}

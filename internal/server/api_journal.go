@@ -10,6 +10,7 @@ import (
 
 	"tunerd/internal/display/text"
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
 )
 
 const maxSessions = 1000 // listed at a time
@@ -57,7 +58,7 @@ type keptReading struct {
 // withJournal opens the user's journal for one request. It is another program's too, and may come
 // and go.
 func (s *Server) withJournal(use func(*journal.Journal) error) error {
-	j, err := journal.OpenExisting(s.cfg.Journal)
+	j, err := sqlite.OpenExisting(s.cfg.Journal)
 	if err != nil {
 		return err
 	}
@@ -66,12 +67,20 @@ func (s *Server) withJournal(use func(*journal.Journal) error) error {
 
 func (s *Server) getSessions(r *http.Request) (any, error) {
 	q := query{values: r.URL.Query()}
-	filter := journal.Filter{Instrument: q.text("instrument", ""), Kind: q.text("kind", ""), Last: q.whole("last", 200, 1, maxSessions)}
+	instrument := q.text("instrument", "")
+	filter := journal.Filter{Kind: q.text("kind", ""), Last: q.whole("last", 200, 1, maxSessions)}
 	if err := q.end(); err != nil {
 		return nil, err
 	}
 	list := []keptSession{}
 	err := s.withJournal(func(j *journal.Journal) error {
+		if instrument != "" {
+			of, err := s.inJournal(r.Context(), j, instrument)
+			if err != nil || len(of) == 0 {
+				return err
+			}
+			filter.Instruments = of
+		}
 		sessions, err := j.Sessions(r.Context(), filter)
 		for i := range sessions {
 			list = append(list, describeKept(&sessions[i]))
@@ -84,6 +93,20 @@ func (s *Server) getSessions(r *http.Request) (any, error) {
 	return struct {
 		Sessions []keptSession `json:"sessions"`
 	}{list}, err
+}
+
+// inJournal returns the names under which the journal knows an instrument: one of the catalogue, or as
+// sessions are listed.
+func (s *Server) inJournal(ctx context.Context, j *journal.Journal, name string) ([]journal.Instrument, error) {
+	return j.Find(ctx, s.asked(name))
+}
+
+// asked is what is known of an instrument that a client names.
+func (s *Server) asked(name string) journal.Instrument {
+	if in, err := s.cfg.Catalog.Instrument(name); err == nil {
+		return journal.Instrument{Name: in.ID, Identity: in.Identity(), Strings: len(in.Strings)}
+	}
+	return journal.Instrument{Name: name}
 }
 
 func describeKept(s *journal.Session) keptSession {
@@ -154,6 +177,7 @@ type driftAnswer struct {
 	Instrument string        `json:"instrument"`
 	Strings    []stringDrift `json:"strings"`
 	Restrung   []restrung    `json:"restrung"`
+	LeftOut    []string      `json:"left_out"`
 }
 
 type stringDrift struct {
@@ -186,9 +210,13 @@ func (s *Server) getDrift(r *http.Request) (any, error) {
 	if err := q.end(); err != nil {
 		return nil, err
 	}
-	got := driftAnswer{Instrument: instrument, Strings: []stringDrift{}, Restrung: []restrung{}}
+	got := driftAnswer{Instrument: instrument, Strings: []stringDrift{}, Restrung: []restrung{}, LeftOut: []string{}}
 	err := s.withJournal(func(j *journal.Journal) error {
-		drift, err := j.Drift(r.Context(), instrument, time.Time{})
+		of, err := s.inJournal(r.Context(), j, instrument)
+		if err != nil {
+			return err
+		}
+		drift, err := j.Drift(r.Context(), of, time.Time{})
 		if err == nil {
 			got.tell(drift)
 		}
@@ -209,6 +237,9 @@ func (a *driftAnswer) tell(d *journal.Drift) {
 				text.Number(y.Left.Cents), text.Number(y.Left.SigmaCents)})
 		}
 		a.Strings = append(a.Strings, row)
+	}
+	for i := range d.LeftOut {
+		a.LeftOut = append(a.LeftOut, d.LeftOut[i].Words())
 	}
 	for _, x := range d.Restrung {
 		a.Restrung = append(a.Restrung, restrung{stamp(x.At), x.String, x.Text})
@@ -233,7 +264,19 @@ func (s *Server) postEvent(r *http.Request) (any, error) {
 		ID int64 `json:"id"`
 	}
 	err := s.withJournal(func(j *journal.Journal) (err error) {
-		got.ID, err = j.AddEvent(r.Context(), journal.Event{Instrument: body.Instrument, String: body.String, Kind: body.Kind, Text: body.Text})
+		of, err := s.inJournal(r.Context(), j, body.Instrument)
+		if err != nil {
+			return err
+		}
+		if len(of) == 0 {
+			if of = append(of, s.asked(body.Instrument)); of[0].Identity == "" {
+				return fmt.Errorf("instrument %.80q is neither in the journal nor one of this tuner's", body.Instrument)
+			}
+		}
+		if n := of[0].Strings; body.String < 0 || n > 0 && body.String > n {
+			return fmt.Errorf("string %d: the instrument has strings 1 to %d; 0 is all of them", body.String, n)
+		}
+		got.ID, err = j.AddEvent(r.Context(), journal.Event{Instrument: of[0].Name, Identity: of[0].Identity, String: body.String, Kind: body.Kind, Text: body.Text})
 		return err
 	})
 	return &got, err

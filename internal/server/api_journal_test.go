@@ -8,13 +8,14 @@ import (
 	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/sqlite"
 )
 
 // keep makes a journal of two sessions a day apart: string 1 was left at +0.5 cents and found at −3.
 func keep(t *testing.T) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "journal.db")
-	j, err := journal.Open(path)
+	j, err := sqlite.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -76,7 +76,8 @@ class Journal {
     this.verdicts.replaceChildren(wideTable('What the strings do', h('caption', {}, 'What the strings do between sessions'),
       h('thead', {}, h('tr', {}, ['string', 'sessions', 'typical move', 'strings since', 'verdict'].map((t) => h('th', { scope: 'col' }, t)))),
       h('tbody', {}, drift.strings.map((x) => h('tr', {}, h('th', { scope: 'row' }, `${x.string}  ${format.noteText(x.label)}`),
-        [String(x.sittings.length), x.typical_cents === null ? '–' : `${x.typical_cents.toFixed(1)}¢`, x.since ? day(x.since) : '–', x.verdict].map((t) => h('td', {}, t)))))));
+        [String(x.sittings.length), x.typical_cents === null ? '–' : `${x.typical_cents.toFixed(1)}¢`, x.since ? day(x.since) : '–', x.verdict].map((t) => h('td', {}, t)))))),
+      ...drift.left_out.map((words) => h('p', { class: 'dim small' }, words)));
   }
 
   async #open(id) {

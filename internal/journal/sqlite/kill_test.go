@@ -1,4 +1,4 @@
-package journal
+package sqlite
 
 import (
 	"bufio"
@@ -12,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"tunerd/internal/journal"
 )
 
 // writerEnv makes the test binary a writer of the journal that it names.
@@ -24,34 +26,34 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(writerEnv); path != "" {
 		writeForever(path)
 	}
+	if path := os.Getenv(readerEnv); path != "" {
+		listAndEnd(path)
+	}
 	os.Exit(m.Run())
 }
 
 // writeForever keeps a session of batches without end, and says of each that it is stored.
 func writeForever(path string) {
-	j, err := Open(path)
-	if err != nil {
-		fmt.Println(err)
-		os.Exit(1)
-	}
-	rec := j.Begin(Session{Kind: "listen", Note: strings.Repeat("a remark that fills pages ", 40)}, nil)
-	for batch := 0; ; batch++ {
-		rec.mu.Lock() // no batch is to be seen half
+	j, err := open(path, true)
+	session := journal.Session{UID: fmt.Sprint(os.Getpid(), time.Now().UnixNano()), Kind: "listen", Started: time.Now(), Note: strings.Repeat("a remark that fills pages ", 40)}
+	for err == nil {
+		b := journal.Batch{First: session.Readings + 1}
 		for i := range perBatch {
-			rec.waiting = append(rec.waiting, numbered(batch*perBatch+i))
+			b.Readings = append(b.Readings, numbered(session.Readings+i))
 		}
-		rec.mu.Unlock()
-		if err := rec.Flush(context.Background()); err != nil {
-			fmt.Println(err)
-			os.Exit(1)
+		session.Readings += perBatch
+		var id int64
+		if id, err = j.Put(context.Background(), &session, b); err == nil {
+			fmt.Println("stored", id, session.Readings)
 		}
-		fmt.Println("stored", rec.ID(), (batch+1)*perBatch)
 	}
+	fmt.Println(err)
+	os.Exit(1)
 }
 
 // numbered returns a reading whose fields all tell the same number.
-func numbered(i int) Reading {
-	return Reading{TimeS: float64(i), F1Hz: float64(i), String: i, Label: strings.Repeat(strconv.Itoa(i), 9)}
+func numbered(i int) journal.Reading {
+	return journal.Reading{TimeS: float64(i), F1Hz: float64(i), String: i, Label: strings.Repeat(strconv.Itoa(i), 9)}
 }
 
 // TestKilledWriterLosesAndTearsNothing kills a process with SIGKILL in the middle of its writing,
@@ -115,16 +117,16 @@ func killWriter(t *testing.T, path string, after time.Duration) (id int64, store
 // checkWhole checks that the file is sound, and every session whole.
 func checkWhole(t *testing.T, path string, said map[int64]int) {
 	t.Helper()
-	j, err := Open(path)
+	j, err := openAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer j.Close()
 	var verdict string
-	if err := j.db.QueryRow("PRAGMA integrity_check").Scan(&verdict); err != nil || verdict != "ok" {
+	if err := j.store.db.QueryRow("PRAGMA integrity_check").Scan(&verdict); err != nil || verdict != "ok" {
 		t.Errorf("integrity check: %q, %v", verdict, err)
 	}
-	sessions, err := j.Sessions(t.Context(), Filter{})
+	sessions, err := j.Sessions(t.Context(), journal.Filter{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +142,7 @@ func checkWhole(t *testing.T, path string, said map[int64]int) {
 			t.Errorf("session %d has %d readings, counts %d; %d were stored, %d at a time", s.ID, len(list), s.Readings, said[s.ID], perBatch)
 		}
 		for i := range list {
-			if want := numbered(i); !sameReadings(list[i:i+1], []Reading{want}) {
+			if want := numbered(i); !sameReadings(list[i:i+1], []journal.Reading{want}) {
 				t.Errorf("session %d reading %d is %+v", s.ID, i, list[i])
 				break
 			}

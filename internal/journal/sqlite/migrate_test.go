@@ -1,4 +1,4 @@
-package journal
+package sqlite
 
 import (
 	"os"
@@ -6,18 +6,20 @@ import (
 	"reflect"
 	"testing"
 	"time"
+
+	"tunerd/internal/journal"
 )
 
 // oldEvent is in the journals of schema 2.
-var oldEvent = Event{ID: 1, UID: "feedfacefeedface", At: time.UnixMilli(1760000500000).UTC(), Instrument: "x", String: 2, Kind: NewStrings, Text: "light"}
+var oldEvent = journal.Event{ID: 1, UID: "feedfacefeedface", At: time.UnixMilli(1760000500000).UTC(), Instrument: "x", String: 2, Kind: journal.NewStrings, Text: "light"}
 
-// TestOldJournalsMigrate opens journals that were written when the schema was 1 and 2: what was in
+// TestOldJournalsMigrate opens journals that were written when the schema was 1, 2 and 3: what was in
 // them is still there, and what is new since works.
 func TestOldJournalsMigrate(t *testing.T) {
 	for _, c := range []struct {
 		file   string
-		events []Event
-	}{{"schema1.db", nil}, {"schema2.db", []Event{oldEvent}}} {
+		events []journal.Event
+	}{{"schema1.db", nil}, {"schema2.db", []journal.Event{oldEvent}}, {"schema3.db", []journal.Event{oldEvent}}} {
 		old, err := os.ReadFile(filepath.Join("testdata", c.file))
 		if err != nil {
 			t.Fatal(err)
@@ -27,28 +29,28 @@ func TestOldJournalsMigrate(t *testing.T) {
 			t.Fatal(err)
 		}
 		for range 2 { // the second time there is nothing to migrate
-			j, err := Open(path)
+			j, err := openAt(path)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if v, err := j.schemaVersion(t.Context()); err != nil || v != len(migrations) {
+			if v, err := schemaVersion(t.Context(), j.store.db); err != nil || v != len(migrations) {
 				t.Errorf("%s: schema %d, %v; want %d", c.file, v, err, len(migrations))
 			}
 			checkOld(t, j)
-			if events, err := j.Events(t.Context(), "x"); err != nil || !reflect.DeepEqual(events, c.events) {
+			if events, err := j.Events(t.Context(), journal.Instrument{Name: "x"}); err != nil || !reflect.DeepEqual(events, c.events) {
 				t.Errorf("%s: events %+v, %v; want %+v", c.file, events, err, c.events)
 			}
-			if _, err := j.AddEvent(t.Context(), Event{Instrument: "y", Kind: NewStrings}); err != nil {
+			if _, err := j.AddEvent(t.Context(), journal.Event{Instrument: "y", Kind: journal.NewStrings}); err != nil {
 				t.Error(err)
 			}
-			keep(t, j, Session{}, Reading{F1Hz: 1})
+			keep(t, j, journal.Session{}, journal.Reading{F1Hz: 1})
 			j.Close()
 		}
 	}
 }
 
 // checkOld wants the two sessions that the file was made with.
-func checkOld(t *testing.T, j *Journal) {
+func checkOld(t *testing.T, j *opened) {
 	t.Helper()
 	want := guitar()
 	want.ID, want.Readings = 1, 2
@@ -59,7 +61,7 @@ func checkOld(t *testing.T, j *Journal) {
 	if !reflect.DeepEqual(*got, want) {
 		t.Errorf("session\n%+v\nwant\n%+v", *got, want)
 	}
-	for id, readings := range map[int64][]Reading{1: someReadings(), 2: someReadings()[1:]} {
+	for id, readings := range map[int64][]journal.Reading{1: someReadings(), 2: someReadings()[1:]} {
 		if back, err := j.Readings(t.Context(), id); err != nil || !sameReadings(back, readings) {
 			t.Errorf("session %d: readings\n%+v, %v\nwant\n%+v", id, back, err, readings)
 		}
@@ -73,9 +75,9 @@ func TestTwoProcessesMayMakeTheJournal(t *testing.T) {
 	const n = 8
 	for range n {
 		go func() {
-			j, err := Open(path)
+			j, err := openAt(path)
 			if err == nil {
-				_, err = j.AddEvent(t.Context(), Event{At: time.UnixMilli(1)})
+				_, err = j.AddEvent(t.Context(), journal.Event{At: time.UnixMilli(1)})
 				j.Close()
 			}
 			errs <- err

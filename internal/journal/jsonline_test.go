@@ -1,0 +1,104 @@
+package journal
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// TestReadingsAreWrittenAsJSON holds the line writer against encoding/json, and the line scanner against
+// both.
+func TestReadingsAreWrittenAsJSON(t *testing.T) {
+	number := rapid.OneOf(rapid.Map(rapid.Uint64(), math.Float64frombits), rapid.Float64Range(-1e4, 1e4), rapid.Just(0.0),
+		rapid.SampledFrom([]float64{1e-6, 9.9e-7, 1e21, 9.9e20, 440, math.NaN()}))
+	text := rapid.OneOf(rapid.String(), rapid.StringMatching("[ -~]*"), rapid.SampledFrom([]string{"", "A4", "a\u202eb", `q"\\`, "<&>", "\u2028"}))
+	rapid.Check(t, func(rt *rapid.T) {
+		r := Reading{
+			String: rapid.IntRange(0, 99).Draw(rt, "string"), Fret: rapid.Int().Draw(rt, "fret"), Harmonic: rapid.IntRange(0, 12).Draw(rt, "harmonic"),
+			File: text.Draw(rt, "file"), Label: text.Draw(rt, "label"), Mark: text.Draw(rt, "mark"),
+		}
+		for _, x := range r.numbers() {
+			*x = number.Draw(rt, "number")
+		}
+		r = r.sanitized()
+		uid, seq := text.Draw(rt, "uid"), rapid.IntRange(1, 1e9).Draw(rt, "seq")
+		var want bytes.Buffer
+		enc := json.NewEncoder(escaper{&want})
+		enc.SetEscapeHTML(false)
+		if err := enc.Encode(lineOfReading(uid, seq, &r)); err != nil {
+			rt.Fatal(err)
+		}
+		got := appendReading(nil, uid, seq, &r)
+		if string(got) != want.String() {
+			rt.Fatalf("written\n%swant\n%s", got, want.String())
+		}
+		var scan lineScanner
+		var line, slow readingLine
+		if scan.reading(bytes.TrimSpace(got), &line) {
+			slow = unknownReading
+			if err := json.Unmarshal(got, &slow); err != nil {
+				rt.Fatal(err)
+			}
+			a, b := line.reading(), slow.reading()
+			if string(appendReading(nil, line.Session, line.Seq, &a)) != string(appendReading(nil, slow.Session, slow.Seq, &b)) {
+				rt.Fatalf("%s is read as %+v, want %+v", got, line, slow)
+			}
+		}
+	})
+}
+
+// TestPlainLinesAreScanned: the usual line is not left to encoding/json, and a crooked one never scanned.
+func TestPlainLinesAreScanned(t *testing.T) {
+	r := Reading{TimeS: 1.5, String: 1, Label: "A4", F1Hz: 440.25, SigmaCents: Unknown, Cents: -1}
+	line := bytes.TrimSpace(appendReading(nil, "abc", 7, &r))
+	var scan lineScanner
+	var l readingLine
+	if !scan.reading(line, &l) || l.Session != "abc" || l.Seq != 7 || l.F1Hz != 440.25 || l.Cents != -1 || !math.IsNaN(float64(l.SigmaCents)) {
+		t.Errorf("%s is read as %+v", line, l)
+	}
+	for _, crooked := range []string{
+		`{"type":"reading","seq":01}`, `{"type":"reading","seq":1.5}`, `{"type":"reading","seq":"1"}`, `{"type":"reading","f1_hz":+1}`,
+		`{"type":"reading","f1_hz":0x10}`, `{"type":"reading","f1_hz":1_0}`, `{"type":"reading","f1_hz":.5}`, `{"type":"reading","f1_hz":5.}`,
+		`{"type":"reading","f1_hz":Inf}`, `{"type":"reading","f1_hz":}`, `{"type":"reading","label":"\u0041"}`, `{"type":"reading","more":1}`,
+		`{"type":"reading","seq":1`, `{"type":"reading","seq":1}}`, `{"type":"reading","seq":1,}`, `{"type":"reading",}`, `{"type":"reading"}`,
+	} {
+		if scan.reading([]byte(crooked), &l) {
+			t.Errorf("%s was scanned", crooked)
+		}
+	}
+}
+
+// TestBatchesTellDamage flips every bit of a written batch in turn.
+func TestBatchesTellDamage(t *testing.T) {
+	b := Batch{3, []Reading{{Label: "A4", F1Hz: 440, B: Unknown}, {File: "x.wav", String: 2, F1Hz: math.Copysign(0, 1)}}}
+	data := AppendBatch(nil, "abc", b)
+	var reader BatchReader
+	uid, back, _, err := reader.Read(data, nil)
+	if err != nil || uid != "abc" || back.First != 3 || len(back.Readings) != 2 || back.Readings[0].Label != "A4" || !math.IsNaN(back.Readings[0].B) {
+		t.Fatalf("%q, %+v, %v", uid, back, err)
+	}
+	if CountOf(data) != 2 || SizeOf(append(data, "more"...)) != len(data) || SizeOf(data[:len(data)-1]) != 0 {
+		t.Errorf("count %d, size %d of %d", CountOf(data), SizeOf(data), len(data))
+	}
+	for bit := range 8 * len(data) {
+		data[bit/8] ^= 1 << (bit % 8)
+		if _, _, _, err := reader.Read(data, nil); err == nil {
+			t.Errorf("bit %d was flipped, and nobody noticed", bit)
+		}
+		data[bit/8] ^= 1 << (bit % 8)
+	}
+}
+
+// FuzzBatch: whatever a file holds, reading it ends with readings or an error.
+func FuzzBatch(f *testing.F) {
+	f.Add(AppendBatch(nil, "abc", Batch{1, []Reading{{Label: "A4"}}}))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if SizeOf(append([]byte(BatchMark), data...)) > 0 {
+			var reader BatchReader
+			_, _, _, _ = reader.Read(data, nil)
+		}
+	})
+}

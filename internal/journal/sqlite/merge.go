@@ -1,0 +1,106 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"tunerd/internal/journal"
+)
+
+// A merger adds to the store in a transaction, with statements that are prepared once.
+type merger struct {
+	ctx                    context.Context
+	tx                     *sql.Tx
+	find, end, insert, put *sql.Stmt
+	spans, count, event    *sql.Stmt
+}
+
+func (s *store) Merge(ctx context.Context, add func(journal.Merger) error) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		m := &merger{ctx: ctx, tx: tx}
+		for _, q := range []struct {
+			stmt  **sql.Stmt
+			query string
+		}{
+			{&m.find, "SELECT id FROM session WHERE uid = ?"},
+			{&m.end, "UPDATE session SET ended_ms = coalesce(ended_ms, ?) WHERE id = ?"},
+			{&m.insert, "INSERT INTO session (" + sessionColumns + ") VALUES (" + sessionHolders + ") ON CONFLICT (uid) DO NOTHING"},
+			{&m.put, putBatchQuery},
+			{&m.spans, "SELECT first, count FROM batch WHERE session_id = ? ORDER BY first"},
+			{&m.count, "UPDATE session SET readings = ? WHERE id = ?"},
+			{&m.event, "INSERT INTO event (" + eventColumns + ") VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (uid) DO NOTHING"},
+		} {
+			stmt, err := tx.PrepareContext(ctx, q.query)
+			if err != nil {
+				return err
+			}
+			defer stmt.Close()
+			*q.stmt = stmt
+		}
+		return add(m)
+	})
+}
+
+func (m *merger) Session(s *journal.Session) (id int64, isNew bool, have journal.Spans, err error) {
+	args, err := sessionArgs(s)
+	if err != nil {
+		return 0, false, nil, err
+	}
+	done, err := m.insert.ExecContext(m.ctx, args...)
+	if err != nil {
+		return 0, false, nil, err
+	}
+	if n, err := done.RowsAffected(); err != nil || n > 0 {
+		id, idErr := done.LastInsertId()
+		return id, true, nil, errors.Join(err, idErr)
+	}
+	if err := m.find.QueryRowContext(m.ctx, s.UID).Scan(&id); err != nil {
+		return 0, false, nil, err
+	}
+	if !s.Ended.IsZero() {
+		if _, err := m.end.ExecContext(m.ctx, s.Ended.UnixMilli(), id); err != nil {
+			return 0, false, nil, err
+		}
+	}
+	have, err = m.numbers(id)
+	return id, false, have, err
+}
+
+// numbers are those of the readings of a session.
+func (m *merger) numbers(id int64) (have journal.Spans, err error) {
+	rows, err := m.spans.QueryContext(m.ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var first, count int
+		if err := rows.Scan(&first, &count); err != nil {
+			return nil, err
+		}
+		have = have.Add(journal.Span{From: first, To: first + count})
+	}
+	return have, rows.Err()
+}
+
+func (m *merger) Readings(s *journal.Session, b journal.Batch) error {
+	return putBatch(m.ctx, m.put, s, b)
+}
+
+func (m *merger) Count(id int64, readings int) error {
+	_, err := m.count.ExecContext(m.ctx, readings, id)
+	return err
+}
+
+func (m *merger) Event(e *journal.Event) (isNew bool, err error) {
+	done, err := m.event.ExecContext(m.ctx, e.UID, e.At.UnixMilli(), e.Instrument, e.Identity, e.String, e.Kind, e.Text)
+	if err != nil {
+		return false, err
+	}
+	n, err := done.RowsAffected()
+	if err != nil {
+		return false, err
+	}
+	return n > 0, m.tx.QueryRowContext(m.ctx, "SELECT id FROM event WHERE uid = ?", e.UID).Scan(&e.ID)
+}
