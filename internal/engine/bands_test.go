@@ -58,7 +58,7 @@ func TestBandMovesByTheDifference(t *testing.T) {
 					st := strobe{rate: rate, stretch: stretch, rows: display.StringRows}
 					phase := func(at int64) float64 {
 						heard := exactTurns(hz/stretch, at, rate)
-						r := pitch.Reading{At: at, Partials: []pitch.Partial{{N: n, Hz: hz, PhaseTurns: heard}}}
+						r := pitch.Reading{Result: pitch.Result{At: at, Partials: []pitch.Partial{{N: n, Hz: hz, PhaseTurns: heard}}}}
 						return st.append(nil, &r, target, []int{n})[0].PhaseTurns
 					}
 					at := hours * 3600 * rate
@@ -73,9 +73,9 @@ func TestBandMovesByTheDifference(t *testing.T) {
 }
 
 func TestBandsFollowTheWantedPartials(t *testing.T) {
-	r := pitch.Reading{Partials: []pitch.Partial{
+	r := pitch.Reading{Result: pitch.Result{Partials: []pitch.Partial{
 		{N: 1, Hz: 110.5, LevelDB: -12}, {N: 3, Hz: 329, LevelDB: -20}, {N: 6, Hz: 660, LevelDB: -30},
-	}}
+	}}}
 	st := strobe{rate: 48000, stretch: 1}
 	got := st.append(nil, &r, 110, []int{1, 2, 3})
 	if len(got) != 3 {

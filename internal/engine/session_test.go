@@ -17,8 +17,8 @@ import (
 )
 
 func sounding(hz float64) pitch.Reading {
-	return pitch.Reading{State: pitch.Sounding, F1Hz: hz, SigmaCents: 0.1,
-		Partials: []pitch.Partial{{N: 1, Hz: hz}}}
+	return pitch.Reading{State: pitch.Sounding, Result: pitch.Result{F1Hz: hz, SigmaCents: 0.1,
+		Partials: []pitch.Partial{{N: 1, Hz: hz}}}}
 }
 
 func TestRecordingIsShownWhole(t *testing.T) {
@@ -295,7 +295,7 @@ func TestSayComesWithTheNextFrame(t *testing.T) {
 func TestWhatRingsIsNamed(t *testing.T) {
 	const rate, hop = 48000, 480
 	f := newFramer(&Config{Source: &script{rate: rate}, Resolver: &guitar{}})
-	bell := pitch.Reading{State: pitch.Inharmonic, Partials: []pitch.Partial{{Hz: 440}, {Hz: 1045.04}}}
+	bell := pitch.Reading{State: pitch.Inharmonic, Result: pitch.Result{Partials: []pitch.Partial{{Hz: 440}, {Hz: 1045.04}}}}
 	var said []int
 	for i := range 250 {
 		r := bell
@@ -396,7 +396,7 @@ func TestFramesAllocateNothing(t *testing.T) {
 // A new aim takes effect with the next block, and the stream goes on without a gap.
 func TestRetune(t *testing.T) {
 	other := &guitar{fret: 3}
-	tracker := &parrot{reading: pitch.Reading{State: pitch.Sounding, F1Hz: 100}}
+	tracker := &parrot{reading: pitch.Reading{State: pitch.Sounding, Result: pitch.Result{F1Hz: 100}}}
 	seen := &roll{}
 	s := NewSession(Config{
 		Source: &script{name: "two blocks", rate: 48000, steps: blocks(2, 512)}, Tracker: tracker, Resolver: &guitar{},

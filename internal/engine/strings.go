@@ -147,8 +147,11 @@ func chordNotes(r Resolver, c *ensemble.Chord) []*Note {
 		sounding = sounding || s.Sounding
 		n := &Note{Note: pitch.Note{Start: c.Onset, End: c.End}}
 		n.Reading = pitch.Reading{
-			At: c.At, Onset: c.Onset, State: pitch.Sounding, WindowS: c.WindowS, LevelDB: s.LevelDB,
-			F1Hz: s.F1Hz, SigmaCents: s.SigmaCents, Partial1Hz: s.Partial1Hz, B: s.B, BSigma: s.BSigma, SNRdB: s.SNRdB,
+			Onset: c.Onset, State: pitch.Sounding, LevelDB: s.LevelDB,
+			Result: pitch.Result{
+				At: c.At, WindowS: c.WindowS, F1Hz: s.F1Hz, SigmaCents: s.SigmaCents, Partial1Hz: s.Partial1Hz,
+				B: s.B, BSigma: s.BSigma, SNRdB: s.SNRdB,
+			},
 		}
 		n.Match = targets.Match{Target: strings[i], Verdict: silentString}
 		if s.Sounding || s.Hidden {

@@ -126,3 +126,12 @@ func (b *bank) drop(n int) {
 
 // row returns z of row r in sub-block j.
 func (b *bank) row(r, j int) complex128 { return complex(b.re[r][j], b.im[r][j]) }
+
+// sumEnergy returns Σ x² over the sub-blocks [from, to).
+func (b *bank) sumEnergy(from, to int) float64 {
+	var sum float64
+	for _, e := range b.energy[from:to] {
+		sum += e
+	}
+	return sum
+}

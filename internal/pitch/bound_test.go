@@ -30,7 +30,7 @@ func TestBoundReachesTheBound(t *testing.T) {
 		x, truth := lowString(periods, 60*float64(i)/trials-30, 20, uint64(i))
 		f := fitter{fs: testRate, live: true, partials: youngPartials}
 		f.room(subBlock(testRate), len(x))
-		r := Reading{At: int64(len(x))}
+		r := Result{At: int64(len(x))}
 		if !f.load(x, 0, first(30.868, expectSigma)) || !f.whole(0, f.bank.n, still, 0, &r) {
 			t.Fatalf("trial %d is not read", i)
 		}

@@ -86,7 +86,7 @@ func (f *fitter) pushAll(x []float64) {
 // learned and lengthening the window step by step. Where one fit to all of it explains the sound
 // badly (vibrato, a wavering bow), the pitch is read frame by frame instead. It reports false
 // when nothing with a pitch was found.
-func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
+func (f *fitter) whole(from, to int, m motion, onset float64, r *Result) bool {
 	begin := f.start
 	ok := f.lengthen(from, to, begin, m, onset)
 	if ok {
@@ -101,12 +101,12 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Reading) bool {
 // framed reads the pitch of the sub-blocks [from, to) frame by frame, in the longest frames that explain the
 // sound, into r; not if r, which a fit to all of it gave, is a note (ok) that explains it as well. It reports
 // whether r is one.
-func (f *fitter) framed(from, to int, begin known, ok bool, r *Reading) bool {
+func (f *fitter) framed(from, to int, begin known, ok bool, r *Result) bool {
 	for _, seconds := range frameLengths {
 		if seconds < frameS && float64((to-from)*f.bank.m) < longestSwingS*f.fs {
 			break
 		}
-		framed := Reading{At: r.At, State: r.State, Onset: r.Onset, LevelDB: r.LevelDB}
+		framed := Result{At: r.At}
 		if !f.frames(from, to, seconds, begin, &framed) {
 			continue
 		}
@@ -123,7 +123,7 @@ func (f *fitter) framed(from, to int, begin known, ok bool, r *Reading) bool {
 
 // again is whole for a window much like that of the last fit, which it begins from: one fit
 // instead of a course of them, as long as that stays with the note.
-func (f *fitter) again(from, to int, m motion, onset float64, r *Reading) bool {
+func (f *fitter) again(from, to int, m motion, onset float64, r *Result) bool {
 	parts := r.Partials
 	passes := 1
 	if seconds := float64((to-from)*f.bank.m) / f.fs; m == settles && seconds > youngS {
@@ -163,18 +163,18 @@ func (f *fitter) near(k known) bool { return math.Abs(stiffstring.Cents(f.hz, k.
 // evident reports whether the reading is of a note rather than of something in the noise, or of partials
 // that belong to no string: either it explains the sound well, or several partials keep to the law, or
 // the lowest is sharp although much else (thump, rumble) sounds with it.
-func (f *fitter) evident(r *Reading) bool {
+func (f *fitter) evident(r *Result) bool {
 	return r.audible() && r.numbered(true) && r.stringy()
 }
 
 // audible is evident without a look at which partials they are.
-func (r *Reading) audible() bool {
+func (r *Result) audible() bool {
 	if len(r.Partials) == 0 {
 		return false
 	}
 	kept := r.kept()
 	lowest := r.Partials[0].N == 1
-	sharp := lowest && r.Partials[0].margin > sharpMargin
+	sharp := lowest && r.Partials[0].Margin > sharpMargin
 	switch {
 	case r.SNRdB > trustedSNR, r.SNRdB > 8 && lowest:
 		return true
@@ -188,7 +188,7 @@ func (r *Reading) audible() bool {
 
 // kept returns how many partials keep to the law as those of strings do, where chance would seldom have
 // them do so.
-func (r *Reading) kept() int {
+func (r *Result) kept() int {
 	n := 0
 	for i := range r.Partials {
 		if p := &r.Partials[i]; math.Abs(p.OffCents) < 3+2*p.SigmaCents && p.placed() {
@@ -200,10 +200,10 @@ func (r *Reading) kept() int {
 
 // higher returns the note that r really is, if all that is heard lies on the partials that are multiples of
 // a number up to most: one that many times as high.
-func (r *Reading) higher(most int) (known, bool) { return r.above(3e-3, most) }
+func (r *Result) higher(most int) (known, bool) { return r.above(3e-3, most) }
 
 // above is higher, where the other partials have less than a given part of the power of those.
-func (r *Reading) above(part float64, most int) (known, bool) {
+func (r *Result) above(part float64, most int) (known, bool) {
 	for times := most; times > 1; times-- {
 		var on, beside float64
 		for i := range r.Partials {
@@ -225,7 +225,7 @@ func (r *Reading) above(part float64, most int) (known, bool) {
 
 // better reports whether r explains a sound clearly better than other does: more of it or, with
 // much else sounding, many more partials that keep to a law, which chance does not do.
-func (r *Reading) better(other *Reading) bool {
+func (r *Result) better(other *Result) bool {
 	more := len(r.Partials) - len(other.Partials)
 	gain := r.SNRdB - other.SNRdB
 	return gain > 12 || gain > 3 && more > -4 || gain > -15 && more >= 4
@@ -275,7 +275,7 @@ const (
 // frames, of so many seconds: a straight line through them, at the middle of the window. It fills r, with partials
 // from the frame that shows the most of them, and reports whether at least three frames, and half of them,
 // had a pitch. σ comes from how the frames scatter about the line.
-func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool {
+func (f *fitter) frames(from, to int, seconds float64, k known, r *Result) bool {
 	perS := f.fs / float64(f.bank.m)
 	n := int(max(6/k.f1, seconds) * perS)
 	count := (to - from) / n
@@ -285,7 +285,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 	var t, c, w []float64
 	var snr float64
 	var bs mean
-	one := Reading{At: r.At}
+	one := Result{At: r.At}
 	middle := k.f1
 	for i := range count {
 		one.Partials = one.Partials[:0]
@@ -302,7 +302,7 @@ func (f *fitter) frames(from, to int, seconds float64, k known, r *Reading) bool
 		snr += one.SNRdB
 		bs.add(one.B, one.BSigma)
 		if len(one.Partials) > len(r.Partials) {
-			r.F1Hz, r.Partial1Hz, r.odds = one.F1Hz, one.Partial1Hz, one.odds
+			r.F1Hz, r.Partial1Hz, r.Odds = one.F1Hz, one.Partial1Hz, one.Odds
 			r.Partials = append(r.Partials[:0], one.Partials...)
 		}
 	}
@@ -363,7 +363,7 @@ func (l *line) lasting(t, y []float64) float64 {
 }
 
 // frame fits n sub-blocks as a steady note near k and reads the result.
-func (f *fitter) frame(from, n int, k known, r *Reading) bool {
+func (f *fitter) frame(from, n int, k known, r *Result) bool {
 	k.sigmaCents, k.sigmaB, k.carry = 25, k.prior.Sigma, false
 	k.b = max(0, k.b)
 	if !f.follow(from, from+n, k, still, 0, 1) || math.Abs(stiffstring.Cents(f.hz, k.f1)) > 150 {
@@ -371,14 +371,4 @@ func (f *fitter) frame(from, n int, k known, r *Reading) bool {
 	}
 	f.read(r)
 	return r.SNRdB > 3
-}
-
-// shift moves a reading, partials and all, to the pitch f1.
-func (r *Reading) shift(f1 float64) {
-	by := f1 / r.F1Hz
-	r.F1Hz = f1
-	r.Partial1Hz *= by
-	for i := range r.Partials {
-		r.Partials[i].Hz *= by
-	}
 }

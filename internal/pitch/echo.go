@@ -30,10 +30,6 @@ type voice struct {
 	match float64 // smoothed share of it that was found in what is left: -1 if it has been stopped
 }
 
-// A tone is a partial that dies down: its phasor, the real part of which sounds, and what that is
-// multiplied by from sample to sample.
-type tone struct{ now, step complex128 }
-
 const (
 	echoFitS        = 0.2   // s before an onset that tell what rings on
 	echoAskS        = 0.03  // s after it that tell whether what is loud does, at least
@@ -71,31 +67,7 @@ func (t *Tracker) foretell(at int64) {
 	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(stiffstring.Cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
 		return
 	}
-	e.asked = f.voice(e.asked.tones, end)
-}
-
-// voice returns the partials of the last fit, as they go on at sample index at.
-func (f *fitter) voice(tones []tone, at int64) voice {
-	j, s := &f.joint, &f.series
-	after := (float64(at) - (s.middle() - 0.5)) / s.fs // s after the middle of the window
-	loudest := 0.0
-	for k, r := range j.active {
-		w := 2 * math.Pi * j.hz(k)
-		decay := max(0, j.alpha[r])
-		now := j.c[r] * cmplx.Rect(math.Exp(-j.alpha[r]*(after-j.loudest(r))), w*after)
-		if j.seen[r] != found || power(now) == 0 {
-			continue
-		}
-		loudest = max(loudest, power(now))
-		tones = append(tones, tone{now, cmplx.Rect(math.Exp(-decay/s.fs), w/s.fs)})
-	}
-	heard := tones[:0]
-	for _, p := range tones {
-		if power(p.now) > loudest*math.Pow(10, -echoLeastDB/10) {
-			heard = append(heard, p)
-		}
-	}
-	return voice{tones: heard, at: at, hz: j.f1}
+	e.asked = voice{tones: f.tones(e.asked.tones, end, echoLeastDB), at: end, hz: f.joint.f1}
 }
 
 // sound fills x with what v sounds like from the sample that it stands at, and moves it there behind x.

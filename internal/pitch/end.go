@@ -2,7 +2,6 @@ package pitch
 
 import (
 	"math"
-	"math/cmplx"
 
 	"tunerd/internal/stiffstring"
 )
@@ -50,11 +49,8 @@ func (t *Tracker) heard() bool {
 		return true
 	}
 	t.tailHann = hann(t.tailHann, n)
-	var all, own float64
-	for _, e := range b.energy[b.n-n : b.n] {
-		all += e
-	}
-	all /= float64(n * b.m)
+	all := b.sumEnergy(b.n-n, b.n) / float64(n*b.m)
+	own := 0.0
 	for _, p := range t.base.Partials {
 		if p.N <= len(b.omega) {
 			own += 2 * power(b.through(t.tailHann, p.N-1, p.Hz/t.fs))
@@ -76,31 +72,6 @@ func (t *Tracker) fillTail() *bank {
 	f.tune(t.base.F1Hz, t.base.B, start)
 	f.pushAll(t.past.from(start, t.next))
 	return f.bank
-}
-
-// through returns half the complex amplitude of what sounds at cycles a sample in row, over the latest
-// sub-blocks, as many as there are weights, which add up to 1.
-func (b *bank) through(weights []float64, row int, cycles float64) complex128 {
-	from := b.n - len(weights)
-	turn, by := complex(1/float64(b.m), 0), cmplx.Rect(1, -2*math.Pi*cycles*float64(b.m))
-	var sum complex128
-	for i, w := range weights {
-		sum += complex(w, 0) * turn * b.row(row, from+i)
-		turn *= by
-	}
-	return sum
-}
-
-// hann returns a Hann window of n weights that add up to 1, in w if that is what it holds.
-func hann(w []float64, n int) []float64 {
-	if len(w) == n {
-		return w
-	}
-	w = grow(w, n)
-	for i := range w {
-		w[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))) / float64(n)
-	}
-	return w
 }
 
 // end finishes the note and waits for the next sound.

@@ -16,8 +16,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 			parts = append(parts, t.ring.peaks...)
 		}
 	case tracking:
-		*r = t.base
-		r.State, r.Onset = Sounding, t.from
+		*r = Reading{Result: t.base, State: Sounding, Onset: t.from, AttackF1Hz: t.attack}
 		r.NewOnset, t.fresh = t.fresh, false
 		parts = append(parts, t.base.Partials...)
 		t.phases(parts)
@@ -58,19 +57,19 @@ func (t *Tracker) finish(at int64) {
 		return
 	}
 	n := Note{Start: t.from, End: at}
-	n.Reading = Reading{At: at, State: Sounding, Onset: t.from, Partials: t.spare[:0]}
-	ok := f.whole(from, to, move, float64(t.from), &n.Reading)
-	if ok && !f.evident(&n.Reading) {
+	n.Reading = Reading{Result: Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
+	ok := f.whole(from, to, move, float64(t.from), &n.Result)
+	if ok && !f.evident(&n.Result) {
 		// One fit to a pitch that swings may explain much of it and yet be of no string.
 		n.Partials = n.Partials[:0]
-		ok = f.framed(from, to, f.start, false, &n.Reading) && f.evident(&n.Reading)
+		ok = f.framed(from, to, f.start, false, &n.Result) && f.evident(&n.Result)
 	}
 	t.spare = n.Partials
 	if !ok && t.cfg.Live {
 		// The end of a long note may be too faint; what was last read of it holds.
 		parts := append(n.Partials[:0], t.base.Partials...)
-		n.Reading = t.base
-		n.Reading.At, n.Reading.Onset, n.Reading.State, n.Reading.Partials = at, t.from, Sounding, parts
+		n.Result = t.base
+		n.At, n.Partials = at, parts
 	} else if !ok {
 		return
 	}

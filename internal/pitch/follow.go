@@ -55,7 +55,7 @@ func (t *Tracker) recheck() bool {
 	if !ok || !t.explains(k, acquireS, &t.base) {
 		return false
 	}
-	r := Reading{At: t.next, Partials: t.parts[:0]}
+	r := Result{At: t.next, Partials: t.parts[:0]}
 	if !t.lockNear(k, acquireS, &r) {
 		return false
 	}

@@ -8,10 +8,10 @@ import (
 )
 
 // readingOf returns a reading of partials that are all known to within sigma cents and stand 30 dB clear.
-func readingOf(f1, sigma float64, numbers []int, offs []float64) Reading {
-	r := Reading{F1Hz: f1, B: 6e-5, SNRdB: 20}
+func readingOf(f1, sigma float64, numbers []int, offs []float64) Result {
+	r := Result{F1Hz: f1, B: 6e-5, SNRdB: 20}
 	for i, n := range numbers {
-		r.Partials = append(r.Partials, Partial{N: n, OffCents: offs[i], SigmaCents: sigma, LevelDB: -20, margin: 30})
+		r.Partials = append(r.Partials, Partial{N: n, OffCents: offs[i], SigmaCents: sigma, LevelDB: -20, Margin: 30})
 	}
 	return r
 }
@@ -48,12 +48,12 @@ func TestOddsOfChance(t *testing.T) {
 	const sets = 2000
 	passed := 0
 	for range sets {
-		var r Reading
+		var r Result
 		r.F1Hz, r.B, r.SNRdB = 110, 6e-5, 20
 		for hz := 2.0; len(r.Partials) < 6; {
 			hz *= math.Exp((0.5 + rng.Float64()) * peakApart / stiffstring.CentsPerNeper)
 			n, off := stiffstring.Nearest(r.F1Hz*hz, r.F1Hz, r.B)
-			r.Partials = append(r.Partials, Partial{N: n, OffCents: off, SigmaCents: 1, LevelDB: -20, margin: 30})
+			r.Partials = append(r.Partials, Partial{N: n, OffCents: off, SigmaCents: 1, LevelDB: -20, Margin: 30})
 		}
 		if odds(r.F1Hz, r.B, r.Partials) > newOdds {
 			passed++

@@ -9,7 +9,7 @@ import (
 // refit fits the live note again, over the time since which no hand has moved its pitch.
 func (t *Tracker) refit() {
 	f := &t.note
-	r := Reading{At: t.next, Partials: t.spare[:0]}
+	r := Result{At: t.next, Partials: t.spare[:0]}
 	t.lacks = 0
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
@@ -40,16 +40,15 @@ func (t *Tracker) refit() {
 		r.SigmaCents = t.fitSigma
 	}
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.rest
+	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.Residual
 	if t.attack == 0 && t.age() > attackEndS && f.fitted {
-		t.attack = t.trackedAttack()
+		t.attack = f.pitchBetween(float64(t.from), attackS, attackEndS)
 	}
-	t.base.AttackF1Hz = t.attack
 	if math.Abs(stiffstring.Cents(f.hz, f.start.f1)) > retuneCents {
 		t.retune(f.hz)
 	} else if t.settling && f.bank.first >= t.past.begin && f.astray() > astrayTurn {
 		at := f.bank.first
-		f.tune(f.joint.f1, f.joint.b, at)
+		f.retune(at)
 		f.pushAll(t.past.from(at, t.next))
 	}
 }
@@ -139,7 +138,7 @@ func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
 
 // fitLatest fits that stretch into r: while the string settles after a pluck, with a glide; later as
 // long a stretch as its pitch stands still in.
-func (t *Tracker) fitLatest(r *Reading) bool {
+func (t *Tracker) fitLatest(r *Result) bool {
 	f := &t.note
 	if t.settling && t.swells() {
 		t.still(t.shortest())
@@ -159,8 +158,15 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 			ok = f.again(t.skip, f.bank.n, settles, float64(t.from), r)
 		}
 		swung := ok && (f.planned.depth > furthestGlide || t.age() > youngS && r.SNRdB < trustedSNR && t.swungNow(r))
-		if !swung && (!ok || !f.fitted || t.age() < 0.2 || !t.moving(f.rest, f.restWeight)) {
-			return ok
+		if !swung {
+			if !ok || !f.fitted || t.age() < 0.2 {
+				return ok
+			}
+			moves := f.runBesideGlide()
+			t.run = moves.or(t.run)
+			if !moves.sure {
+				return ok
+			}
 		}
 		t.still(0.5 * t.window()) // a hand on the peg is no glide
 		if swung {
@@ -179,7 +185,13 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 		} else {
 			ok = f.again(f.bank.n-n, f.bank.n, still, 0, r)
 		}
-		if ok && !t.moving(f.total, f.weight) && r.SNRdB > evidentSNR || t.window() <= t.shortest() {
+		steady := false
+		if ok {
+			moves := f.runWithin()
+			t.run = moves.or(t.run)
+			steady = !moves.sure && r.SNRdB > evidentSNR
+		}
+		if steady || t.window() <= t.shortest() {
 			return ok
 		}
 		t.still(t.window() / 2)
@@ -191,7 +203,7 @@ func (t *Tracker) fitLatest(r *Reading) bool {
 // swungNow reports whether the latest instant by itself is explained so much better than r explains all of
 // the note, with a glide, and at so much another pitch, that this does something else; and moves the
 // reading there.
-func (t *Tracker) swungNow(r *Reading) bool {
+func (t *Tracker) swungNow(r *Result) bool {
 	if t.swung < leastSwing {
 		return false
 	}
@@ -223,12 +235,7 @@ func (t *Tracker) swells() bool {
 	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < 6 {
 		return false
 	}
-	var early, late float64
-	for i := range half {
-		early += b.energy[from+i]
-		late += b.energy[from+half+i]
-	}
-	return late > swellBy*early
+	return b.sumEnergy(from+half, from+2*half) > swellBy*b.sumEnergy(from, from+half)
 }
 
 const (
@@ -240,8 +247,7 @@ const (
 // begins now and reaches half as far back as the note is old.
 func (t *Tracker) settled() bool {
 	age := t.age()
-	w := t.note.planned
-	left := w.depth * math.Exp(-age/2/max(w.tau, 1e-3))
+	left := t.note.planned.glideAfter(age / 2)
 	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
 }
 
@@ -267,7 +273,7 @@ func (t *Tracker) known(f1, sigmaCents float64) known {
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
 // knock. For knockS the last reading holds.
-func (t *Tracker) disturbed(r *Reading) bool {
+func (t *Tracker) disturbed(r *Result) bool {
 	return r.SNRdB < min(t.base.clearness(len(t.note.bank.omega)), 30)-15
 }
 
@@ -294,57 +300,18 @@ func (t *Tracker) unmodelled() float64 {
 	if !t.settling && t.window() < swingS {
 		floor = math.Hypot(floor, t.swung)
 	}
-	if f.warp.depth != 0 {
-		left := f.warp.rate(f.series.middle()-f.series.half*f.fs, f.fs) * stiffstring.CentsPerNeper
+	if left, glides := f.glideAtStart(); glides {
 		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
 	}
 	return math.Hypot(floor, t.run/4)
 }
 
-// moving reports whether the pitch runs away within the window of the last fit, in the given
-// track of its time with its inverse variances, by more than a third of a cent from its mean, beyond doubt.
-func (t *Tracker) moving(track, weight []float64) bool {
-	f := &t.note
-	if !f.fitted {
-		return true
-	}
-	s := &f.series
-	for i, u := range s.t {
-		f.curve[0][i] = u * u
-	}
-	l, ok := fitLine(s.t, track, weight, [][]float64{f.curve[0]})
-	if !ok || l.used < 8 {
-		return true
-	}
-	scale := max(1, l.chi2/float64(l.used-3))
-	run := 2 * math.Abs(l.extra[0]) * s.half * stiffstring.CentsPerNeper // cents at the ends
-	t.run = run
-	return run > 0.6 && l.extra[0]*l.extra[0] > 9*scale*l.extraVar[0]
-}
-
 // attackNoise looks whether the first instants of a young note hold much that the model does not. If so,
 // fits leave them out from when enough is left without them.
 func (t *Tracker) attackNoise() bool {
-	f := &t.note
-	s := &f.series
-	burst := int(math.Round(burstS * t.fs / float64(s.length)))
 	skip := int(math.Ceil(burstS * t.fs / float64(t.m)))
-	left := float64((f.bank.n-skip)*t.m) / t.fs
-	if !f.fitted || t.age() > 0.3 || burst < 1 {
-		return false
-	}
-	var early, later float64
-	for k := range f.joint.active {
-		for i, v := range f.joint.left[k*s.n : (k+1)*s.n] {
-			if i < burst {
-				early += power(v)
-			} else {
-				later += power(v)
-			}
-		}
-	}
-	const much = 2 // times what later ones hold
-	if early*float64(s.n-burst) <= much*later*float64(burst) {
+	left := float64((t.note.bank.n-skip)*t.m) / t.fs
+	if t.age() > 0.3 || !t.note.noisyStart(burstS) {
 		return false
 	}
 	t.lacks = shortestPeriods/t.base.F1Hz - left
@@ -357,27 +324,6 @@ func (t *Tracker) attackNoise() bool {
 
 // burstS is how long the noise of an attack lasts, in seconds.
 const burstS = 0.01
-
-// trackedAttack returns the pitch of the first part of the note from the track of its time in the
-// last fit; 0 if that does not cover it.
-func (t *Tracker) trackedAttack() float64 {
-	f := &t.note
-	s := &f.series
-	f.times = grow(f.times, s.n)
-	covered := 0
-	for b, at := range s.t {
-		f.times[b] = 0
-		if age := (s.middle()-float64(t.from))/t.fs + at; age > attackS && age < attackEndS {
-			f.times[b] = f.weight[b]
-			covered++
-		}
-	}
-	l, ok := fitLine(s.t, f.total, f.times, nil)
-	if !ok || covered < 4 {
-		return 0
-	}
-	return f.joint.f1 * (1 + l.slope - f.bias())
-}
 
 // measureAttack reads the pitch of the first part of the note.
 func (t *Tracker) measureAttack() {

@@ -9,7 +9,7 @@ import (
 // read fills r with what the last fit found: pitch, inharmonicity, partials. Frequencies of
 // partials are those at the same moment as the pitch; phases those at sample r.At. Partials that
 // do not stand out of the noise are left out.
-func (f *fitter) read(r *Reading) {
+func (f *fitter) read(r *Result) {
 	j := &f.joint
 	s := &f.series
 	r.F1Hz, r.SigmaCents = f.hz, f.sigma
@@ -30,7 +30,7 @@ func (f *fitter) read(r *Reading) {
 		n := j.number[k]
 		p := Partial{
 			N: n, OffCents: j.dev[k], SigmaCents: math.Sqrt(j.devCov[k*na+k]),
-			LevelDB: 20 * math.Log10(a), margin: margin,
+			LevelDB: 20 * math.Log10(a), Margin: margin,
 		}
 		if p.SigmaCents*float64(n) < heardSigma && p.LevelDB > leaks {
 			f.heard = append(f.heard, p)
@@ -46,10 +46,10 @@ func (f *fitter) read(r *Reading) {
 		r.Partials = append(r.Partials, p)
 	}
 	if !r.lowestHeard() {
-		r.odds = odds(r.F1Hz, r.B, f.heard)
+		r.Odds = odds(r.F1Hz, r.B, f.heard)
 	}
 	r.SNRdB = 10 * math.Log10(max(j.signal, 1e-9*s.energy)/max(rest, 1e-30))
-	r.rest = rest / float64(s.n*s.length)
+	r.Residual = rest / float64(s.n*s.length)
 }
 
 // heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count
@@ -63,7 +63,7 @@ const leakDB = 20
 
 // clearness returns by how much (dB) the partials up to number top stand above all else, the higher ones of r
 // included.
-func (r *Reading) clearness(top int) float64 {
+func (r *Result) clearness(top int) float64 {
 	var low, high float64
 	for i := range r.Partials {
 		p := math.Pow(10, r.Partials[i].LevelDB/10)

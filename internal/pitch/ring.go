@@ -62,7 +62,7 @@ func (t *Tracker) lookAtPeaks(share float64, least int) {
 // partOfRing reports whether the note r of the latest window seconds leaves much of a sound that rings, some of
 // it in partials that are not its own: others ring with it, or what looks like a string is a few of the
 // partials of a bell.
-func (t *Tracker) partOfRing(r *Reading, window float64) bool {
+func (t *Tracker) partOfRing(r *Result, window float64) bool {
 	if r.SNRdB > ringSNR || window < 0.9*acquireS || r.close() >= closePartials {
 		return false
 	}
@@ -79,7 +79,7 @@ func (t *Tracker) partOfRing(r *Reading, window float64) bool {
 }
 
 // close returns how many partials keep to the law as closely as only those of a string do.
-func (r *Reading) close() int {
+func (r *Result) close() int {
 	n := 0
 	for _, p := range r.Partials {
 		if math.Abs(p.OffCents)+p.SigmaCents < closeCents {
@@ -90,7 +90,7 @@ func (r *Reading) close() int {
 }
 
 // owns reports whether a partial of the note may lie at hz, as far as its stiffness is known.
-func (r *Reading) owns(hz float64) bool {
+func (r *Result) owns(hz float64) bool {
 	n, off := stiffstring.Nearest(hz, r.F1Hz, r.B)
 	if n == 0 {
 		return false

@@ -96,7 +96,7 @@ type Tracker struct {
 
 // followed is all that is known of the note that sounds, beside its bank: another for each note.
 type followed struct {
-	base      Reading // of the last fit, moved along with the peg
+	base      Result  // of the last fit, moved along with the peg
 	fitSigma  float64 // [cents] what the last fit said of its pitch
 	fitWindow float64 // [s] length of its window
 	attack    float64 // [Hz] pitch of the first part of the note; 0: not known
@@ -345,7 +345,7 @@ func (t *Tracker) lock(window float64) bool {
 	if !t.young() && t.lockExpected(window) {
 		return true
 	}
-	r := Reading{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
+	r := Result{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
 	if !t.lockPeriod(window, &r) || t.partOfRing(&r, window) {
 		if r.Partials = r.Partials[:0]; !t.lockStiff(window, &r) || t.partOfRing(&r, window) {
 			return false
@@ -357,7 +357,7 @@ func (t *Tracker) lock(window float64) bool {
 
 // lockPeriod tries the period of the latest window seconds and, where that explains the sound badly, the
 // spacing of its partials.
-func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
+func (t *Tracker) lockPeriod(window float64, r *Result) bool {
 	p, ok := t.anyPeriod(window)
 	if !ok || p.aperiodicity > vaguePeriod {
 		return false
@@ -380,7 +380,7 @@ func (t *Tracker) lockPeriod(window float64, r *Reading) bool {
 
 // lockStiff tries what rings in the latest window seconds as the lowest partials of a very stiff string, if
 // the window is long enough for them to stand apart.
-func (t *Tracker) lockStiff(window float64, r *Reading) bool {
+func (t *Tracker) lockStiff(window float64, r *Result) bool {
 	if window < 0.9*acquireS {
 		return false
 	}
@@ -389,7 +389,7 @@ func (t *Tracker) lockStiff(window float64, r *Reading) bool {
 }
 
 // start begins tracking with the reading r of the latest window seconds.
-func (t *Tracker) start(r *Reading, window float64) {
+func (t *Tracker) start(r *Result, window float64) {
 	t.state = tracking
 	t.begun(r)
 	t.fresh, t.checked = true, window >= 0.9*acquireS
@@ -409,10 +409,10 @@ func (t *Tracker) start(r *Reading, window float64) {
 }
 
 // begun takes r for the first reading of the note in the bank.
-func (t *Tracker) begun(r *Reading) {
+func (t *Tracker) begun(r *Result) {
 	t.parts = r.Partials
 	t.followed = followed{
-		base: *r, fitSigma: r.SigmaCents, fitWindow: r.WindowS, rest: r.rest, begunSNR: r.SNRdB,
+		base: *r, fitSigma: r.SigmaCents, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
 		settling: t.cfg.Live && t.plucked, since: t.note.bank.first, nextFit: t.next, loudAt: t.next,
 		checked: t.checked,
 	}
@@ -468,7 +468,7 @@ func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 		if window > 8/hz || window < shortestPeriods/hz {
 			continue
 		}
-		r := Reading{At: t.next, Partials: t.parts[:0]}
+		r := Result{At: t.next, Partials: t.parts[:0]}
 		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) && r.SNRdB > snr && t.awaited(&r, hz) {
 			t.start(&r, window)
 			return true
@@ -479,7 +479,7 @@ func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 
 // awaited reports whether r is the note at hz without doubt, and none an octave or a twelfth above. A brief
 // window leaves more to what was expected, so it must show more.
-func (t *Tracker) awaited(r *Reading, hz float64) bool {
+func (t *Tracker) awaited(r *Result, hz float64) bool {
 	const beside = 0.03 // of the power on every second or third partial
 	if _, higher := r.above(beside, 3); higher {
 		return false
@@ -517,7 +517,7 @@ func (t *Tracker) sharpOnset(from int64) int64 {
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
 // fit, with the latest window seconds, or its second half if that is not less.
-func (t *Tracker) lockNear(k known, window float64, r *Reading) bool {
+func (t *Tracker) lockNear(k known, window float64, r *Result) bool {
 	begin := func() bool {
 		all := max(t.body(), t.past.begin)
 		latest := t.next - int64(window*t.fs)
@@ -551,7 +551,7 @@ func (t *Tracker) climb(f1, window float64) (known, bool) {
 }
 
 // take begins the bank of the note k at sample start and reads it.
-func (t *Tracker) take(start int64, k known, r *Reading) bool {
+func (t *Tracker) take(start int64, k known, r *Result) bool {
 	f := &t.note
 	r.Partials = r.Partials[:0]
 	start = t.aligned(start)
@@ -606,12 +606,12 @@ func (t *Tracker) clean(p period, window float64) float64 {
 const vaguePeriod = 0.3
 
 // explains reports whether the note k explains the latest window seconds better than other does.
-func (t *Tracker) explains(k known, window float64, other *Reading) bool {
+func (t *Tracker) explains(k known, window float64, other *Result) bool {
 	start := t.next - int64(window*t.fs)
 	if !t.probe.load(t.past.from(start, t.next), start, k) {
 		return false
 	}
-	r := Reading{Partials: t.spare[:0]}
+	r := Result{Partials: t.spare[:0]}
 	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
 	t.spare = r.Partials
 	return ok && t.probe.evident(&r) && r.better(other)

@@ -118,8 +118,7 @@ func (t *Tracker) swing() float64 {
 func (t *Tracker) expected() float64 {
 	w := &t.looks
 	now, then := w.at[w.latest(0)], w.at[w.latest(t.looksApart())]
-	f := &t.note
-	return f.plannedOff + (f.planned.psi(now, t.fs)-f.planned.psi(then, t.fs))*t.fs/(now-then)*stiffstring.CentsPerNeper
+	return t.note.plannedBetween(then, now)
 }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
@@ -266,42 +265,5 @@ func (t *Tracker) phases(parts []Partial) {
 			}
 		}
 		p.PhaseTurns = turns - math.Floor(turns)
-	}
-}
-
-// A glass looks at one frequency through a Hann window: the weights of a sum over sub-blocks.
-type glass struct {
-	hz, omega, fs float64 // what it was made for: [Hz], [rad/sample] reference of the row, [Hz]
-	re, im        []float64
-}
-
-// glance returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
-// at hz in row: their Hann-weighted mean, each turned to the middle.
-func (b *bank) glance(row int, hz float64, from, n int, fs float64) complex128 {
-	g := &b.glasses[row]
-	// A little beside its frequency, the sum is as good: about the middle, it turns as far one way as the other.
-	off := math.Abs(g.hz-hz) * float64(n*b.m) / fs // turns
-	if off > 1e-3 || g.omega != b.omega[row] || g.fs != fs || len(g.re) != n {
-		g.grind(hz, b.omega[row], fs, n, b.m)
-	}
-	re, im := turned(b.re[row][from:], b.im[row][from:], g.re, g.im)
-	return complex(re, im)
-}
-
-// grind makes the weights for n sub-blocks of m samples demodulated at omega.
-func (g *glass) grind(hz, omega, fs float64, n, m int) {
-	g.hz, g.omega, g.fs = hz, omega, fs
-	g.re, g.im = grow(g.re, n), grow(g.im, n)
-	step := 2 * math.Pi * hz / fs * float64(m) // rad a sub-block
-	// A Hann window of n values that add up to n; a sub-block answers to a partial beside its own frequency
-	// with a little less.
-	gain := float64(n * m)
-	if d := step/2 - omega*float64(m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
-		gain *= math.Sin(d) / d
-	}
-	for i := range n {
-		h := (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))) / gain
-		sin, cos := math.Sincos(step * (float64(i) - float64(n-1)/2))
-		g.re[i], g.im[i] = h*cos, h*sin
 	}
 }

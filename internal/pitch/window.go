@@ -69,13 +69,13 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 	// A period that explains the sound badly was not the period.
 	if math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 {
 		other, better := e.around(1, x, first(p.deepestHz, guessSigma))
-		if better && (!ok || other.better(&r)) {
+		if better && (!ok || other.better(&r.Result)) {
 			return other, true
 		}
 	}
 	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(stiffstring.Cents(k.f1, p.hz)) > guessLimit {
 		other, better := e.around(1, x, k)
-		if better && (!ok || other.better(&r)) {
+		if better && (!ok || other.better(&r.Result)) {
 			return other, true
 		}
 	}
@@ -100,6 +100,17 @@ func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, 
 	return e.around(0, x, first(f1, sigmaCents))
 }
 
+// Again is Estimate for a note of which there is a reading already, such as a live one of the same
+// pluck: its pitch is known to some cents, and its stiffness. That of a stiff string cannot be
+// guessed well enough for its upper partials to be found in a long window at once.
+func (e *WindowEstimator) Again(x []float64, r *Reading) (Reading, bool) {
+	k := first(r.F1Hz, guessSigma)
+	if r.B > 0 && r.BSigma > 0 {
+		k.b, k.sigmaB = r.B, min(k.sigmaB, 5*r.BSigma+0.02*r.B)
+	}
+	return e.around(0, x, k)
+}
+
 func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool) {
 	f := &e.once
 	if slot == 1 {
@@ -109,8 +120,8 @@ func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool)
 	if !f.load(x, 0, k) {
 		return Reading{}, false
 	}
-	r := Reading{At: int64(len(x)), State: Sounding, Partials: e.parts[slot][:0]}
-	ok := f.whole(0, f.bank.n, drifts, 0, &r)
+	r := Reading{Result: Result{At: int64(len(x)), Partials: e.parts[slot][:0]}, State: Sounding}
+	ok := f.whole(0, f.bank.n, drifts, 0, &r.Result)
 	e.parts[slot] = r.Partials
 	up, higher := r.higher(5)
 	if !ok || !higher || up.f1 > e.maxHz {
