@@ -28,7 +28,7 @@ func TestBoundReachesTheBound(t *testing.T) {
 	covered := 0
 	for i := range trials {
 		x, truth := lowString(periods, 60*float64(i)/trials-30, 20, uint64(i))
-		f := fitter{fs: testRate, live: true, partials: youngPartials}
+		f := fitter{fs: testRate, live: true, partials: youngPartials, accept: accepts}
 		f.room(subBlock(testRate), len(x))
 		r := Result{At: int64(len(x))}
 		if !f.load(x, 0, first(30.868, expectSigma)) || !f.whole(0, f.bank.n, still, 0, &r) {
@@ -60,7 +60,7 @@ func TestBoundReachesTheBound(t *testing.T) {
 // little changes the products of basis and remainder by that column of the matrix.
 func TestBoundEquations(t *testing.T) {
 	x, _ := lowString(1.9, 10, math.Inf(1), 1)
-	f := fitter{fs: testRate, live: true, partials: youngPartials}
+	f := fitter{fs: testRate, live: true, partials: youngPartials, accept: accepts}
 	f.room(subBlock(testRate), len(x))
 	if !f.load(x, 0, first(30.868, expectSigma)) || !f.lengthen(0, f.bank.n, f.start, still, 0) {
 		t.Fatal("no fit")

@@ -6,26 +6,16 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// trustedSNR is how far (dB) what a fit explains must stand above the rest of the sound for its
-// pitch to be taken without a look at another explanation.
-const trustedSNR = 10
-
-// evidentSNR is the same for a sound to be taken for a note at all on that evidence alone.
-const evidentSNR = 3
-
-// faintSNR is the least at which a note begins.
-const faintSNR = -4
-
-// sharpMargin is how far (dB) a lowest partial must stand above what would just be heard to be a note although
-// much else sounds: the two or three strings of a piano's key, as long as they are told apart, do not.
-const sharpMargin = 10
-
 // room makes a bank for windows of n samples in sub-blocks of m.
 func (f *fitter) room(m, n int) {
 	if f.bank == nil || f.bank.m != m || len(f.bank.energy) < n/m {
 		f.bank = newBank(m, maxPartials, n/m)
 	}
 }
+
+// trustedFit is how far (dB) what a fit explains must stand above the rest of the sound for its pitch to be
+// taken without a look at another explanation. Tuned on the recordings in testdata/wav.
+const trustedFit = 10
 
 // firstPartials is how many partials are enough for a live fit to find the pitch to within what the next,
 // longer window needs.
@@ -91,11 +81,11 @@ func (f *fitter) whole(from, to int, m motion, onset float64, r *Result) bool {
 	ok := f.lengthen(from, to, begin, m, onset)
 	if ok {
 		f.read(r)
-		if r.SNRdB > trustedSNR && f.near(begin) {
+		if r.SNRdB > trustedFit && f.near(begin) {
 			return true
 		}
 	}
-	return f.framed(from, to, begin, ok && f.near(begin) && f.evident(r), r)
+	return f.framed(from, to, begin, ok && f.near(begin) && f.accept(r), r)
 }
 
 // framed reads the pitch of the sub-blocks [from, to) frame by frame, in the longest frames that explain the
@@ -139,7 +129,7 @@ func (f *fitter) again(from, to int, m motion, onset float64, r *Result) bool {
 	}
 	if ok && f.near(f.start) {
 		f.read(r)
-		if f.evident(r) {
+		if f.accept(r) {
 			return true
 		}
 	}
@@ -159,77 +149,6 @@ func (f *fitter) unexplained() float64 { return max(0, 1-f.joint.signal/f.series
 
 // near reports whether the fit has stayed with the note that it began from.
 func (f *fitter) near(k known) bool { return math.Abs(stiffstring.Cents(f.hz, k.f1)) < guessLimit }
-
-// evident reports whether the reading is of a note rather than of something in the noise, or of partials
-// that belong to no string: either it explains the sound well, or several partials keep to the law, or
-// the lowest is sharp although much else (thump, rumble) sounds with it.
-func (f *fitter) evident(r *Result) bool {
-	return r.audible() && r.numbered(true) && r.stringy()
-}
-
-// audible is evident without a look at which partials they are.
-func (r *Result) audible() bool {
-	if len(r.Partials) == 0 {
-		return false
-	}
-	kept := r.kept()
-	lowest := r.Partials[0].N == 1
-	sharp := lowest && r.Partials[0].Margin > sharpMargin
-	switch {
-	case r.SNRdB > trustedSNR, r.SNRdB > 8 && lowest:
-		return true
-	case r.SNRdB > evidentSNR && (kept >= 3 || sharp && r.SigmaCents < 3):
-		return true
-	case kept >= 4 && r.SigmaCents < 5, kept >= 3 && r.SigmaCents < 0.7:
-		return true
-	}
-	return r.SNRdB > faintSNR && sharp && r.SigmaCents < 1 && r.WindowS > 0.07
-}
-
-// kept returns how many partials keep to the law as those of strings do, where chance would seldom have
-// them do so.
-func (r *Result) kept() int {
-	n := 0
-	for i := range r.Partials {
-		if p := &r.Partials[i]; math.Abs(p.OffCents) < 3+2*p.SigmaCents && p.placed() {
-			n++
-		}
-	}
-	return n
-}
-
-// higher returns the note that r really is, if all that is heard lies on the partials that are multiples of
-// a number up to most: one that many times as high.
-func (r *Result) higher(most int) (known, bool) { return r.above(3e-3, most) }
-
-// above is higher, where the other partials have less than a given part of the power of those.
-func (r *Result) above(part float64, most int) (known, bool) {
-	for times := most; times > 1; times-- {
-		var on, beside float64
-		for i := range r.Partials {
-			p := math.Pow(10, r.Partials[i].LevelDB/10)
-			if r.Partials[i].N%times == 0 {
-				on += p
-			} else {
-				beside += p
-			}
-		}
-		if on > 0 && beside < part*on {
-			k := first(stiffstring.PartialHz(r.F1Hz, r.B, times), 5)
-			k.b = max(0, r.B) * float64(times*times)
-			return k, true
-		}
-	}
-	return known{}, false
-}
-
-// better reports whether r explains a sound clearly better than other does: more of it or, with
-// much else sounding, many more partials that keep to a law, which chance does not do.
-func (r *Result) better(other *Result) bool {
-	more := len(r.Partials) - len(other.Partials)
-	gain := r.SNRdB - other.SNRdB
-	return gain > 12 || gain > 3 && more > -4 || gain > -15 && more >= 4
-}
 
 // lengthen fits ever longer windows that begin at from, up to to.
 func (f *fitter) lengthen(from, to int, k known, m motion, onset float64) bool {

@@ -59,10 +59,10 @@ func (t *Tracker) finish(at int64) {
 	n := Note{Start: t.from, End: at}
 	n.Reading = Reading{Result: Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
 	ok := f.whole(from, to, move, float64(t.from), &n.Result)
-	if ok && !f.evident(&n.Result) {
+	if ok && !accepts(&n.Result) {
 		// One fit to a pitch that swings may explain much of it and yet be of no string.
 		n.Partials = n.Partials[:0]
-		ok = f.framed(from, to, f.start, false, &n.Result) && f.evident(&n.Result)
+		ok = f.framed(from, to, f.start, false, &n.Result) && accepts(&n.Result)
 	}
 	t.spare = n.Partials
 	if !ok && t.cfg.Live {

@@ -32,8 +32,9 @@ const (
 // A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type fitter struct {
 	fs         float64
-	partials   int  // most partials in the model; 0: maxPartials
-	live       bool // fits must be cheap
+	partials   int                // most partials in the model; 0: maxPartials
+	live       bool               // fits must be cheap
+	accept     func(*Result) bool // whether a result is of a note
 	bank       *bank
 	series     series
 	joint      joint

@@ -38,10 +38,6 @@ func (t *Tracker) track(power float64) {
 	}
 }
 
-// explainedSNR is how far (dB) what a fit explains must stand above the rest for another octave to
-// be out of the question.
-const explainedSNR = 20
-
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {

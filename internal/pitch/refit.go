@@ -21,7 +21,7 @@ func (t *Tracker) refit() {
 		t.moved, t.nextFit = true, t.next
 		return
 	}
-	if !ok || !f.evident(&r) || disturbed && t.failed() < knockS {
+	if !ok || !accepts(&r) || disturbed && t.failed() < knockS {
 		patience := int64(patienceS * t.fs)
 		switch {
 		case t.failing == 0:

@@ -2,8 +2,6 @@ package pitch
 
 import (
 	"math"
-
-	"tunerd/internal/stiffstring"
 )
 
 // A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
@@ -17,18 +15,13 @@ type ring struct {
 }
 
 const (
-	ringPeaks     = 3     // partials that a ring begins with
-	ringShare     = 0.8   // of the power of the sound that is in them then
-	ringSNR       = 6.0   // dB, the same of a note: what it explains over the rest
-	strangeCents  = 20.0  // from a partial of a note to one that is not its own
-	strangeShare  = 0.1   // of the power of the partials that is in such ones
-	closeCents    = 1.0   // from the law to a partial that keeps closely to it
-	closePartials = 4     // such ones that are beyond doubt those of a string, whatever rings with it
-	sunkShare     = 0.5   // and when it has sunk into the background
-	ringLookS     = 0.085 // s from look to look
-	fallDB        = 0.3   // by how much it must fall to be said to fade
-	fadeS         = 1.0   // s in which it does, beats or not
-	swellsRatio   = 6.0   // power over the lowest so far at which something else sounds: 8 dB
+	ringPeaks   = 3     // partials that a ring begins with
+	ringShare   = 0.8   // of the power of the sound that is in them then
+	sunkShare   = 0.5   // and when it has sunk into the background
+	ringLookS   = 0.085 // s from look to look
+	fallDB      = 0.3   // by how much it must fall to be said to fade
+	fadeS       = 1.0   // s in which it does, beats or not
+	swellsRatio = 6.0   // power over the lowest so far at which something else sounds: 8 dB
 )
 
 // begin forgets the last ring.
@@ -63,40 +56,11 @@ func (t *Tracker) lookAtPeaks(share float64, least int) {
 // it in partials that are not its own: others ring with it, or what looks like a string is a few of the
 // partials of a bell.
 func (t *Tracker) partOfRing(r *Result, window float64) bool {
-	if r.SNRdB > ringSNR || window < 0.9*acquireS || r.close() >= closePartials {
+	if window < 0.9*acquireS || !mayBePartOf(r) {
 		return false
 	}
 	t.lookAtPeaks(ringShare, ringPeaks)
-	var strange, all float64
-	for _, p := range t.ring.peaks {
-		power := math.Pow(10, p.LevelDB/10)
-		all += power
-		if !r.owns(p.Hz) {
-			strange += power
-		}
-	}
-	return strange > strangeShare*all
-}
-
-// close returns how many partials keep to the law as closely as only those of a string do.
-func (r *Result) close() int {
-	n := 0
-	for _, p := range r.Partials {
-		if math.Abs(p.OffCents)+p.SigmaCents < closeCents {
-			n++
-		}
-	}
-	return n
-}
-
-// owns reports whether a partial of the note may lie at hz, as far as its stiffness is known.
-func (r *Result) owns(hz float64) bool {
-	n, off := stiffstring.Nearest(hz, r.F1Hz, r.B)
-	if n == 0 {
-		return false
-	}
-	slope := stiffstring.PartialHzByB(r.F1Hz, r.B, n) / stiffstring.PartialHz(r.F1Hz, r.B, n) * stiffstring.CentsPerNeper
-	return math.Abs(off) < strangeCents+3*slope*r.BSigma
+	return !judgeBeside(r, t.ring.peaks).OK
 }
 
 // fades reports whether the sound rings and has fallen of late.

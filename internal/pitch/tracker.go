@@ -157,6 +157,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.levels = newLevels(t.fs, t.frame)
 	t.past = newHistory(int(historyS*t.fs) + t.frame)
 	t.note.fs, t.probe.fs = t.fs, t.fs
+	t.note.accept, t.probe.accept = accepts, accepts
 	if cfg.Live {
 		t.note.partials, t.note.live = youngPartials, true
 	}
@@ -453,11 +454,6 @@ func (t *Tracker) lockExpected(window float64) bool {
 	return t.lockSince(begin, window, trustedSNR)
 }
 
-// clearSNR is how far (dB) a fit must stand above the rest for a note to begin at an onset that another
-// followed: the first period of a low note may swell like a second onset, but a string that is touched
-// before it is plucked explains nothing.
-const clearSNR = 20
-
 // lockSince tries the expected pitches on the latest window seconds, from sample begin, against what a fit
 // must explain, in dB.
 func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
@@ -469,26 +465,12 @@ func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 			continue
 		}
 		r := Result{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, first(hz, expectSigma), &r) && t.note.evident(&r) && r.SNRdB > snr && t.awaited(&r, hz) {
+		if t.take(begin, first(hz, expectSigma), &r) && accepts(&r) && r.SNRdB > snr && JudgeExpected(&r, hz, t.note.joint.brief).OK {
 			t.start(&r, window)
 			return true
 		}
 	}
 	return false
-}
-
-// awaited reports whether r is the note at hz without doubt, and none an octave or a twelfth above. A brief
-// window leaves more to what was expected, so it must show more.
-func (t *Tracker) awaited(r *Result, hz float64) bool {
-	const beside = 0.03 // of the power on every second or third partial
-	if _, higher := r.above(beside, 3); higher {
-		return false
-	}
-	off := math.Abs(stiffstring.Cents(r.F1Hz, hz))
-	if t.note.joint.brief {
-		return off < 2*expectSigma && r.SigmaCents < expectSigma/2
-	}
-	return off < expectLimit
 }
 
 // sharpOnset returns the sample from which the plucked string sounds, within the frame at from that the onset
@@ -531,11 +513,11 @@ func (t *Tracker) lockNear(k known, window float64, r *Result) bool {
 	}
 	up, higher := r.higher(3)
 	if !higher || up.f1 > t.cfg.MaxHz {
-		return t.note.evident(r) && r.numbered(false)
+		return Judge(r, StageBegins).OK
 	}
 	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
 	// window a disturbed one an octave higher is, too.
-	explained := window >= 0.9*acquireS && r.SNRdB > evidentSNR && r.numbered(false)
+	explained := window >= 0.9*acquireS && r.SNRdB > evidentSNR && JudgeNumbers(r, StageBegins).OK
 	return t.lockNear(up, window, r) || explained && begin()
 }
 
@@ -555,7 +537,7 @@ func (t *Tracker) take(start int64, k known, r *Result) bool {
 	f := &t.note
 	r.Partials = r.Partials[:0]
 	start = t.aligned(start)
-	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !r.audible() {
+	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !Judge(r, StageHeard).OK {
 		return false
 	}
 	hz := f.hz
@@ -614,21 +596,10 @@ func (t *Tracker) explains(k known, window float64, other *Result) bool {
 	r := Result{Partials: t.spare[:0]}
 	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
 	t.spare = r.Partials
-	return ok && t.probe.evident(&r) && r.better(other)
+	return ok && accepts(&r) && r.better(other)
 }
 
 // hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
 func (t *Tracker) hum(f1 float64) bool {
 	return mains(f1) && (!t.plucked || t.doubted) && t.power >= 0.5*t.peak
-}
-
-// mains reports whether f1 lies within 10 cents of 50 or 60 Hz, of a low multiple or of half of them.
-func mains(f1 float64) bool {
-	for _, half := range [...]float64{25, 30} {
-		k := math.Round(f1 / half)
-		if (k == 1 || k <= 12 && math.Mod(k, 2) == 0) && math.Abs(stiffstring.Cents(f1, k*half)) < 10 {
-			return true
-		}
-	}
-	return false
 }

@@ -39,7 +39,7 @@ func NewWindowEstimator(sampleRate float64) (*WindowEstimator, error) {
 	if err := checkSampleRate(sampleRate); err != nil {
 		return nil, err
 	}
-	return &WindowEstimator{fs: sampleRate, once: fitter{fs: sampleRate}, again: fitter{fs: sampleRate}}, nil
+	return &WindowEstimator{fs: sampleRate, once: fitter{fs: sampleRate, accept: accepts}, again: fitter{fs: sampleRate, accept: accepts}}, nil
 }
 
 // First guesses of a pitch, in cents (one standard deviation), and how far from them a reading
