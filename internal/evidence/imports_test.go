@@ -39,12 +39,20 @@ func TestEngineArithmeticTouchesNoDevice(t *testing.T) {
 	}
 }
 
-// The law of the stiff string is asked by every stage, so it may know of none.
-func TestStiffStringImportsNothingOfOurs(t *testing.T) {
-	const leaf = "tunerd/internal/stiffstring"
-	for _, dep := range deps(t, leaf) {
-		if dep != leaf && under(dep, "tunerd") {
-			t.Errorf("%s imports %s", leaf, dep)
+// floors lists what a package may know of ours: each stands on those below, and knows none above.
+var floors = map[string][]string{
+	"tunerd/internal/stiffstring":     nil,
+	"tunerd/internal/scratch":         nil,
+	"tunerd/internal/pitch/stringfit": {"tunerd/internal/stiffstring", "tunerd/internal/scratch"},
+	"tunerd/internal/pitch/accept":    {"tunerd/internal/stiffstring", "tunerd/internal/scratch", "tunerd/internal/pitch/stringfit"},
+}
+
+func TestFloorsKnowOnlyThoseBelow(t *testing.T) {
+	for floor, below := range floors {
+		for _, dep := range deps(t, floor) {
+			if dep != floor && under(dep, "tunerd") && !slices.Contains(below, dep) {
+				t.Errorf("%s imports %s", floor, dep)
+			}
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/sound"
 )
 
@@ -45,7 +46,7 @@ func BenchmarkMeasure(b *testing.B) { benchTracker(b, false) }
 
 // One joint fit of a second of sound whose pitch is known, as in the middle of a live note.
 func BenchmarkFit(b *testing.B) {
-	for _, partials := range []int{livePartials, maxPartials} {
+	for _, partials := range []int{livePartials, stringfit.MaxPartials} {
 		b.Run(fmt.Sprintf("partials=%d", partials), func(b *testing.B) {
 			x := benchString(110, 1.5)[24000:72000]
 			e, err := NewWindowEstimator(testRate)
@@ -53,13 +54,13 @@ func BenchmarkFit(b *testing.B) {
 				b.Fatal(err)
 			}
 			f := &e.once
-			f.partials = partials
+			f.Partials = partials
 			if _, ok := e.Around(x, 110, guessSigma); !ok {
 				b.Fatal("no fit")
 			}
 			b.ReportAllocs()
 			for b.Loop() {
-				f.fit(0, f.bank.n, f.learned(f.start.prior), still, warp{})
+				f.Follow(0, f.Bank.N, f.Learned(f.Start.Prior), stringfit.Steady, 0, 1)
 			}
 			realtime(b, len(x))
 		})

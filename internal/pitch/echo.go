@@ -6,6 +6,8 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"tunerd/internal/pitch/stringfit"
+	"tunerd/internal/scratch"
 	"tunerd/internal/stiffstring"
 )
 
@@ -24,7 +26,7 @@ type echo struct {
 
 // A voice is one note that rings on.
 type voice struct {
-	tones []tone
+	tones []stringfit.Tone
 	at    int64   // sample index that the tones stand at
 	hz    float64 // pitch of the note
 	match float64 // smoothed share of it that was found in what is left: -1 if it has been stopped
@@ -58,16 +60,16 @@ func (t *Tracker) foretell(at int64) {
 	f := &t.note
 	if !t.cfg.Live { // whose bank is full
 		f = &t.probe
-		f.tune(t.base.F1Hz, t.base.B, start)
-		f.pushAll(t.past.from(start, end))
+		f.Tune(t.base.F1Hz, t.base.B, start)
+		f.Push(t.past.from(start, end))
 	}
 	m := int64(t.m)
-	from, to := max(0, int((start-f.bank.first)/m)), min(f.bank.n, int((end-f.bank.first)/m))
+	from, to := max(0, int((start-f.Bank.First)/m)), min(f.Bank.N, int((end-f.Bank.First)/m))
 	k := t.known(t.base.F1Hz, 2+t.base.SigmaCents)
-	if to-from < 6 || !f.follow(from, to, k, still, 0, 1) || math.Abs(stiffstring.Cents(f.joint.f1, t.base.F1Hz)) > guessLimit {
+	if to-from < 6 || !f.Follow(from, to, k, stringfit.Steady, 0, 1) || math.Abs(stiffstring.Cents(f.LawHz(), t.base.F1Hz)) > stringfit.GuessLimit {
 		return
 	}
-	e.asked = voice{tones: f.tones(e.asked.tones, end, echoLeastDB), at: end, hz: f.joint.f1}
+	e.asked = voice{tones: f.Tones(e.asked.tones, end, echoLeastDB), at: end, hz: f.LawHz()}
 }
 
 // sound fills x with what v sounds like from the sample that it stands at, and moves it there behind x.
@@ -75,12 +77,12 @@ func (v *voice) sound(x []float64) {
 	clear(x)
 	for i := range v.tones {
 		p := &v.tones[i]
-		now, step := p.now, p.step
+		now, step := p.Now, p.Step
 		for n := range x {
 			x[n] += real(now)
 			now *= step
 		}
-		p.now = now
+		p.Now = now
 	}
 	v.at += int64(len(x))
 }
@@ -128,7 +130,7 @@ func (t *Tracker) ask() {
 		return
 	}
 	on := voice{tones: slices.Clone(v.tones), at: v.at, hz: v.hz}
-	e.sum = grow(e.sum, len(x))
+	e.sum = scratch.Grow(e.sum, len(x))
 	on.sound(e.sum)
 	if !again {
 		var xp, pp float64
@@ -154,7 +156,7 @@ func (t *Tracker) ask() {
 func (v *voice) power() float64 {
 	var sum float64
 	for _, p := range v.tones {
-		sum += power(p.now) / 2
+		sum += stringfit.Power(p.Now) / 2
 	}
 	return sum
 }
@@ -162,18 +164,18 @@ func (v *voice) power() float64 {
 // found returns what part of v is found in x, whose first sample lies so many samples after the one v stands at:
 // the median over its loudest partials, for one may lie where another string has one.
 func (e *echo) found(v *voice, x []float64, after int) float64 {
-	slices.SortFunc(v.tones, func(a, b tone) int { return cmp.Compare(power(b.now), power(a.now)) })
-	e.hann = hann(e.hann, len(x))
+	slices.SortFunc(v.tones, func(a, b stringfit.Tone) int { return cmp.Compare(stringfit.Power(b.Now), stringfit.Power(a.Now)) })
+	e.hann = stringfit.Hann(e.hann, len(x))
 	var parts [echoTold]float64
 	n := min(len(v.tones), echoTold)
 	for i, p := range v.tones[:n] {
-		z := p.now * cmplx.Pow(p.step, complex(float64(after), 0))
+		z := p.Now * cmplx.Pow(p.Step, complex(float64(after), 0))
 		var sum, all float64
 		for n, s := range x {
 			h := e.hann[n]
 			sum += 2 * h * s * real(z)
-			all += h * power(z)
-			z *= p.step
+			all += h * stringfit.Power(z)
+			z *= p.Step
 		}
 		parts[i] = sum / all
 	}
@@ -197,7 +199,7 @@ func (e *echo) takeOut(x []float64, fs float64) {
 	if len(e.voices) == 0 {
 		return
 	}
-	e.sum = grow(e.sum, len(x))
+	e.sum = scratch.Grow(e.sum, len(x))
 	smooth := min(1, float64(len(x))/(echoSmoothS*fs))
 	kept := e.voices[:0]
 	for _, v := range e.voices {

@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -30,7 +32,7 @@ func (t *Tracker) sunk(power float64) (at int64, yes bool) {
 	if float64(t.next-t.loudAt) > lowS*t.fs {
 		return t.loudAt, true
 	}
-	if t.begunSNR < evidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < attackS+checkS {
+	if t.begunSNR < accept.EvidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < attackS+checkS {
 		return 0, false
 	}
 	t.nextCheck = t.next + int64(checkedS*t.fs)
@@ -40,20 +42,20 @@ func (t *Tracker) sunk(power float64) (at int64, yes bool) {
 // heard reports whether the note is louder than all else of the latest instants: whether its partials, through a
 // Hann window, have more than half of the power.
 func (t *Tracker) heard() bool {
-	b := t.note.bank
+	b := t.note.Bank
 	if !t.cfg.Live {
 		b = t.fillTail()
 	}
-	n := min(b.n, int(checkS*t.fs/float64(t.m)))
+	n := min(b.N, int(checkS*t.fs/float64(t.m)))
 	if n < 4 {
 		return true
 	}
-	t.tailHann = hann(t.tailHann, n)
-	all := b.sumEnergy(b.n-n, b.n) / float64(n*b.m)
+	t.tailHann = stringfit.Hann(t.tailHann, n)
+	all := b.SumEnergy(b.N-n, b.N) / float64(n*b.M)
 	own := 0.0
 	for _, p := range t.base.Partials {
-		if p.N <= len(b.omega) {
-			own += 2 * power(b.through(t.tailHann, p.N-1, p.Hz/t.fs))
+		if p.N <= len(b.Omega) {
+			own += 2 * stringfit.Power(b.AmplitudeAt(t.tailHann, p.N-1, p.Hz/t.fs))
 		}
 	}
 	if own > all/2 {
@@ -62,16 +64,16 @@ func (t *Tracker) heard() bool {
 	}
 	// A voice swings too fast for that.
 	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
-	return ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) < swungCents && !mains(p.hz)
+	return ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.hz)
 }
 
 // fillTail demodulates the latest instants at the partials of the note, whose own bank is full.
-func (t *Tracker) fillTail() *bank {
+func (t *Tracker) fillTail() *stringfit.Bank {
 	f := &t.probe
 	start := t.aligned(t.next - int64(checkS*t.fs))
-	f.tune(t.base.F1Hz, t.base.B, start)
-	f.pushAll(t.past.from(start, t.next))
-	return f.bank
+	f.Tune(t.base.F1Hz, t.base.B, start)
+	f.Push(t.past.from(start, t.next))
+	return f.Bank
 }
 
 // end finishes the note and waits for the next sound.

@@ -1,6 +1,11 @@
 package pitch
 
-import "math"
+import (
+	"math"
+
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
+)
 
 // report gives the reading of this hop.
 func (t *Tracker) report(power float64, emit func(*Reading)) {
@@ -38,31 +43,31 @@ func (t *Tracker) finish(at int64) {
 		return
 	}
 	perS := t.fs / float64(t.m)
-	from, to := 0, f.bank.n
-	to = min(to, int(float64(at-f.bank.first)/float64(t.m)))
-	move := settles
+	from, to := 0, f.Bank.N
+	to = min(to, int(float64(at-f.Bank.First)/float64(t.m)))
+	move := stringfit.Settles
 	if w := t.cfg.Window; w[1] > 0 {
-		begin := float64(f.bank.first-t.from) / t.fs
+		begin := float64(f.Bank.First-t.from) / t.fs
 		from = max(0, int((w[0]-begin)*perS))
 		to = min(to, int((w[1]-begin)*perS))
-		move = drifts
+		move = stringfit.Drifts
 	} else if !t.plucked {
-		move = drifts
+		move = stringfit.Drifts
 	} else {
 		// Where the note is long enough, what is left of the attack and most of the glide is let go by.
-		settled := settleS - float64(f.bank.first-t.from)/t.fs
+		settled := settleS - float64(f.Bank.First-t.from)/t.fs
 		from = min(to/4, int(max(0, settled)*perS))
 	}
 	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
 		return
 	}
 	n := Note{Start: t.from, End: at}
-	n.Reading = Reading{Result: Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
-	ok := f.whole(from, to, move, float64(t.from), &n.Result)
-	if ok && !accepts(&n.Result) {
+	n.Reading = Reading{Result: stringfit.Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
+	ok := f.FitWhole(from, to, move, float64(t.from), &n.Result)
+	if ok && !accept.Accepts(&n.Result) {
 		// One fit to a pitch that swings may explain much of it and yet be of no string.
 		n.Partials = n.Partials[:0]
-		ok = f.framed(from, to, f.start, false, &n.Result) && accepts(&n.Result)
+		ok = f.FitFrames(from, to, f.Start, false, &n.Result) && accept.Accepts(&n.Result)
 	}
 	t.spare = n.Partials
 	if !ok && t.cfg.Live {

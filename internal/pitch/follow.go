@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -15,9 +17,9 @@ func (t *Tracker) track(power float64) {
 	}
 	if !t.checked && t.next >= t.nextTry && t.age() > attackS+acquireS {
 		t.nextTry = t.next + int64(acquireS*t.fs)
-		t.checked = t.base.SNRdB > trustedSNR || t.age() > 0.7
+		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > 0.7
 		// A note taken an octave high leaves every other partial unexplained.
-		if t.base.SNRdB < explainedSNR && t.recheck() {
+		if t.base.SNRdB < accept.ExplainedSNR && t.recheck() {
 			return
 		}
 	}
@@ -41,17 +43,17 @@ func (t *Tracker) track(power float64) {
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
-	var k known
+	var k stringfit.Start
 	p, ok := t.period(acquireS)
-	if ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > guessLimit {
-		k = first(p.hz, guessSigma)
-	} else if ok = t.base.SNRdB < trustedSNR; ok {
+	if ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > stringfit.GuessLimit {
+		k = stringfit.Guess(p.hz, guessSigma)
+	} else if ok = t.base.SNRdB < accept.TrustedSNR; ok {
 		k, ok = t.climb(t.base.F1Hz, acquireS)
 	}
 	if !ok || !t.explains(k, acquireS, &t.base) {
 		return false
 	}
-	r := Result{At: t.next, Partials: t.parts[:0]}
+	r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
 	if !t.lockNear(k, acquireS, &r) {
 		return false
 	}

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -39,10 +40,10 @@ const (
 )
 
 // find returns what the peaks of x suggest for a fundamental between minHz and maxHz.
-func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
+func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (stringfit.Start, bool) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
-	var best known
+	var best stringfit.Start
 	bestScore := ladderScore
 	for i := range l.peaks {
 		for j := i + 1; j < min(i+4, len(l.peaks)); j++ {
@@ -54,14 +55,14 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (known, bool) {
 					if f < minHz || f > maxHz {
 						continue
 					}
-					if c, score := l.refined(f, b); score > bestScore && c.f1 > minHz && c.f1 < maxHz {
+					if c, score := l.refined(f, b); score > bestScore && c.F1Hz > minHz && c.F1Hz < maxHz {
 						best, bestScore = c, score
 					}
 				}
 			}
 		}
 	}
-	return best, best.f1 > 0
+	return best, best.F1Hz > 0
 }
 
 // ring returns the peaks of x not far below the highest, and which part of the power of the sound is in them.
@@ -75,7 +76,7 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 	lobe := 2 * l.size / len(x) // bins from the top of a peak to the end of its main lobe
 	var on, all float64
 	for _, s := range l.spec {
-		all += power(s)
+		all += stringfit.Power(s)
 	}
 	kept := l.peaks[:0]
 	for _, p := range l.peaks {
@@ -85,7 +86,7 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 		kept = append(kept, p)
 		at := int(p.hz/fs*float64(l.size) + 0.5)
 		for i := max(0, at-lobe); i <= min(len(l.spec)-1, at+lobe); i++ {
-			on += power(l.spec[i])
+			on += stringfit.Power(l.spec[i])
 		}
 	}
 	return kept, on / max(all, 1e-30)
@@ -93,7 +94,7 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 
 // stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
 // far below the highest. It serves for strings so stiff that a period says nothing of the lowest partial.
-func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
+func (l *ladder) stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
 	top := 0.0
@@ -107,7 +108,7 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 		}
 	}
 	if len(strong) < 3 {
-		return known{}, false
+		return stringfit.Start{}, false
 	}
 	// (f2/f1)² = 4·(1+4B)/(1+B).
 	f1 := strong[0].hz
@@ -115,14 +116,14 @@ func (l *ladder) stiffest(x []float64, fs float64) (known, bool) {
 	b := (q - 1) / (4 - q)
 	prior := stiffstring.StiffnessPrior(f1)
 	if !(b > 0 && b < prior.Mean+3*prior.Sigma) {
-		return known{}, false
+		return stringfit.Start{}, false
 	}
 	for i, p := range strong {
 		if k, off := stiffstring.Nearest(p.hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
-			return known{}, false
+			return stringfit.Start{}, false
 		}
 	}
-	return known{f1: f1, sigmaCents: 2, b: b, sigmaB: max(1e-6, 0.03*b), prior: prior, top: 3}, true
+	return stringfit.Start{F1Hz: f1, SigmaCents: 2, B: b, SigmaB: max(1e-6, 0.03*b), Prior: prior, Top: 3}, true
 }
 
 const ringPart = 0.05 // of the highest peak's amplitude: 26 dB below it
@@ -184,9 +185,9 @@ func (l *ladder) pick(fs float64, n int) {
 }
 
 // refined fits the law to the peaks that lie near the rungs of f1 and B, and scores it.
-func (l *ladder) refined(f1, b float64) (known, float64) {
+func (l *ladder) refined(f1, b float64) (stringfit.Start, float64) {
 	if _, score := l.judge(f1, b, 3*ladderCents); score < ladderScore/2 {
-		return known{}, 0
+		return stringfit.Start{}, 0
 	}
 	for _, reach := range [...]float64{3, 2, 1} {
 		// (f_k/k)² = f0²·(1 + B·k²): a straight line over k².
@@ -207,7 +208,7 @@ func (l *ladder) refined(f1, b float64) (known, float64) {
 		det := w*xx - x*x
 		u, s := (xx*y-x*xy)/det, (w*xy-x*y)/det
 		if !(det > 0 && u > 0) {
-			return known{}, 0
+			return stringfit.Start{}, 0
 		}
 		b = max(0, min(0.01, s/u))
 		f1 = math.Sqrt(u * (1 + b))
@@ -216,12 +217,12 @@ func (l *ladder) refined(f1, b float64) (known, float64) {
 }
 
 // judge scores the law f1, B by the peaks that lie within tolerance cents of a rung.
-func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
+func (l *ladder) judge(f1, b, tolerance float64) (stringfit.Start, float64) {
 	var score float64
 	hits, last, common := 0, 0, 0
 	for _, p := range l.peaks {
 		k, off := stiffstring.Nearest(p.hz, f1, b)
-		if k < 1 || k > maxPartials+12 || k == last || math.Abs(off) > tolerance {
+		if k < 1 || k > stringfit.MaxPartials+12 || k == last || math.Abs(off) > tolerance {
 			continue
 		}
 		last = k
@@ -231,9 +232,9 @@ func (l *ladder) judge(f1, b, tolerance float64) (known, float64) {
 		score += max(0, -math.Log(chance))
 	}
 	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it
-		return known{}, 0
+		return stringfit.Start{}, 0
 	}
-	return known{f1: f1, sigmaCents: 0.7, b: b, sigmaB: max(1e-6, 0.03*b), prior: stiffstring.StiffnessPrior(f1), top: 3}, score
+	return stringfit.Start{F1Hz: f1, SigmaCents: 0.7, B: b, SigmaB: max(1e-6, 0.03*b), Prior: stiffstring.StiffnessPrior(f1), Top: 3}, score
 }
 
 // divisor returns the greatest common divisor of a and b.

@@ -3,6 +3,8 @@ package pitch
 import (
 	"math"
 	"testing"
+
+	"tunerd/internal/pitch/stringfit"
 )
 
 // TestSwellIsOneOnset has a low note swell within its first period: that is one pluck. The same step up a
@@ -12,7 +14,7 @@ func TestSwellIsOneOnset(t *testing.T) {
 		after float64 // s from the first step to the second
 		want  int
 	}{{2.0 / 150, 1}, {15.0 / 150, 2}} {
-		frame := 4 * subBlock(testRate)
+		frame := 4 * stringfit.SubBlock(testRate)
 		l := newLevels(testRate, frame)
 		rng := newRand(5)
 		onsets := 0

@@ -40,7 +40,7 @@ func TestOnsetOfAPluck(t *testing.T) {
 			if tracker.state != tracking {
 				t.Fatalf("%g Hz, trial %d: no note", hz, i)
 			}
-			late = append(late, 1000*(float64(tracker.note.bank.first)-float64(at))/fs)
+			late = append(late, 1000*(float64(tracker.note.Bank.First)-float64(at))/fs)
 		}
 		slices.Sort(late)
 		if most := max(-late[0], late[trials-1]); most > 4 {

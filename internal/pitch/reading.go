@@ -1,5 +1,7 @@
 package pitch
 
+import "tunerd/internal/pitch/stringfit"
+
 // A State says what the tracker hears.
 type State int
 
@@ -8,6 +10,12 @@ const (
 	Unsure                  // something sounds, but no pitch can be given (yet): attack, noise, click
 	Sounding                // a pitch with its uncertainty
 	Inharmonic              // something rings whose partials belong to no string: a bell, a bar, several notes
+)
+
+// A Partial is one tracked partial of the sounding note; a Result is what a fit to a window says.
+type (
+	Partial = stringfit.Partial
+	Result  = stringfit.Result
 )
 
 // A Reading is what is known about the sound at one moment.

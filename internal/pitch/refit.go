@@ -3,13 +3,15 @@ package pitch
 import (
 	"math"
 
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
 // refit fits the live note again, over the time since which no hand has moved its pitch.
 func (t *Tracker) refit() {
 	f := &t.note
-	r := Result{At: t.next, Partials: t.spare[:0]}
+	r := stringfit.Result{At: t.next, Partials: t.spare[:0]}
 	t.lacks = 0
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
@@ -21,7 +23,7 @@ func (t *Tracker) refit() {
 		t.moved, t.nextFit = true, t.next
 		return
 	}
-	if !ok || !accepts(&r) || disturbed && t.failed() < knockS {
+	if !ok || !accept.Accepts(&r) || disturbed && t.failed() < knockS {
 		patience := int64(patienceS * t.fs)
 		switch {
 		case t.failing == 0:
@@ -36,20 +38,20 @@ func (t *Tracker) refit() {
 	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
 	if t.settling && t.age() > fullS && t.fitSigma < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
 		// Where it settles was better known with all partials.
-		r.shift(t.base.F1Hz)
+		r.MoveTo(t.base.F1Hz)
 		r.SigmaCents = t.fitSigma
 	}
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
 	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.Residual
-	if t.attack == 0 && t.age() > attackEndS && f.fitted {
-		t.attack = f.pitchBetween(float64(t.from), attackS, attackEndS)
+	if t.attack == 0 && t.age() > attackEndS && f.Fitted {
+		t.attack = f.PitchBetween(float64(t.from), attackS, attackEndS)
 	}
-	if math.Abs(stiffstring.Cents(f.hz, f.start.f1)) > retuneCents {
-		t.retune(f.hz)
-	} else if t.settling && f.bank.first >= t.past.begin && f.astray() > astrayTurn {
-		at := f.bank.first
-		f.retune(at)
-		f.pushAll(t.past.from(at, t.next))
+	if math.Abs(stiffstring.Cents(f.Hz, f.Start.F1Hz)) > retuneCents {
+		t.retune(f.Hz)
+	} else if t.settling && f.Bank.First >= t.past.begin && f.MaxDetuning() > astrayTurn {
+		at := f.Bank.First
+		f.Retune(at)
+		f.Push(t.past.from(at, t.next))
 	}
 }
 
@@ -60,12 +62,12 @@ func (t *Tracker) swings() bool {
 	if !ok || math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
-	t.base.shift(p.hz)
+	t.base.MoveTo(p.hz)
 	t.base.SigmaCents = max(fastestHand, t.swung)
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
-	if math.Abs(stiffstring.Cents(p.hz, t.note.start.f1)) > swungCents {
+	if math.Abs(stiffstring.Cents(p.hz, t.note.Start.F1Hz)) > swungCents {
 		t.retune(p.hz)
 	}
 	return true
@@ -112,7 +114,7 @@ func (t *Tracker) plan() {
 	switch periods := t.window() * t.base.F1Hz; {
 	case periods < 1.85:
 		every = 0
-	case t.note.joint.brief && t.note.joint.sigma > 1:
+	case t.note.Brief() && t.note.LawSigma() > 1:
 		every = min(every, 0.1*t.window())
 	case periods < 3.5:
 		every = min(every, 0.2*t.window())
@@ -126,7 +128,7 @@ var fitAges = [...]float64{0.1, 0.16, 0.2475, 0.397, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
-	w := float64(t.next-max(t.since, t.note.bank.first)) / t.fs
+	w := float64(t.next-max(t.since, t.note.Bank.First)) / t.fs
 	if t.settling {
 		return w
 	}
@@ -138,7 +140,7 @@ func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
 
 // fitLatest fits that stretch into r: while the string settles after a pluck, with a glide; later as
 // long a stretch as its pitch stands still in.
-func (t *Tracker) fitLatest(r *Result) bool {
+func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 	f := &t.note
 	if t.settling && t.swells() {
 		t.still(t.shortest())
@@ -148,23 +150,23 @@ func (t *Tracker) fitLatest(r *Result) bool {
 	}
 	if t.settling {
 		if t.age() > fullS {
-			f.narrow(livePartials)
+			f.KeepPartials(livePartials)
 		} else if t.age() > attackEndS {
-			f.narrow(f.highest() + 2)
+			f.KeepPartials(f.HighestPartial() + 2)
 		}
-		ok := f.again(t.skip, f.bank.n, settles, float64(t.from), r)
+		ok := f.RefitFromLast(t.skip, f.Bank.N, stringfit.Settles, float64(t.from), r)
 		if t.skip == 0 && t.attackNoise() {
 			r.Partials = r.Partials[:0]
-			ok = f.again(t.skip, f.bank.n, settles, float64(t.from), r)
+			ok = f.RefitFromLast(t.skip, f.Bank.N, stringfit.Settles, float64(t.from), r)
 		}
-		swung := ok && (f.planned.depth > furthestGlide || t.age() > youngS && r.SNRdB < trustedSNR && t.swungNow(r))
+		swung := ok && (f.PlannedDepth() > furthestGlide || t.age() > youngS && r.SNRdB < accept.TrustedSNR && t.swungNow(r))
 		if !swung {
-			if !ok || !f.fitted || t.age() < 0.2 {
+			if !ok || !f.Fitted || t.age() < 0.2 {
 				return ok
 			}
-			moves := f.runBesideGlide()
-			t.run = moves.or(t.run)
-			if !moves.sure {
+			moves := f.RunBesideGlide()
+			t.run = moves.Or(t.run)
+			if !moves.Sure {
 				return ok
 			}
 		}
@@ -176,20 +178,20 @@ func (t *Tracker) fitLatest(r *Result) bool {
 		r.Partials = r.Partials[:0]
 	}
 	for {
-		n := min(f.bank.n, int(t.window()*t.fs/float64(t.m)))
+		n := min(f.Bank.N, int(t.window()*t.fs/float64(t.m)))
 		var ok bool
 		if t.moved {
 			// The last window held other pitches; what it taught of single partials does not hold.
-			ok = f.follow(f.bank.n-n, f.bank.n, t.anew(), still, 0, 1)
-			f.read(r)
+			ok = f.Follow(f.Bank.N-n, f.Bank.N, t.anew(), stringfit.Steady, 0, 1)
+			f.Read(r)
 		} else {
-			ok = f.again(f.bank.n-n, f.bank.n, still, 0, r)
+			ok = f.RefitFromLast(f.Bank.N-n, f.Bank.N, stringfit.Steady, 0, r)
 		}
 		steady := false
 		if ok {
-			moves := f.runWithin()
-			t.run = moves.or(t.run)
-			steady = !moves.sure && r.SNRdB > evidentSNR
+			moves := f.RunWithin()
+			t.run = moves.Or(t.run)
+			steady = !moves.Sure && r.SNRdB > accept.EvidentSNR
 		}
 		if steady || t.window() <= t.shortest() {
 			return ok
@@ -203,7 +205,7 @@ func (t *Tracker) fitLatest(r *Result) bool {
 // swungNow reports whether the latest instant by itself is explained so much better than r explains all of
 // the note, with a glide, and at so much another pitch, that this does something else; and moves the
 // reading there.
-func (t *Tracker) swungNow(r *Result) bool {
+func (t *Tracker) swungNow(r *stringfit.Result) bool {
 	if t.swung < leastSwing {
 		return false
 	}
@@ -211,10 +213,10 @@ func (t *Tracker) swungNow(r *Result) bool {
 	p, ok := t.period(window)
 	clearer := *r
 	clearer.SNRdB += swungGain
-	if !ok || !t.explains(first(p.hz, guessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.hz, r.F1Hz)) < swungOff {
+	if !ok || !t.explains(stringfit.Guess(p.hz, guessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
 		return false
 	}
-	t.base.shift(t.probe.hz)
+	t.base.MoveTo(t.probe.Hz)
 	return true
 }
 
@@ -225,17 +227,17 @@ const (
 )
 
 // furthestGlide is the depth (cents) from which a pitch that falls after an onset is none of a plucked string's.
-const furthestGlide = 3 * glideSigma
+const furthestGlide = 3 * stringfit.GlideSigma
 
 // swells reports whether the note grows as no plucked string does.
 func (t *Tracker) swells() bool {
-	b := t.note.bank
+	b := t.note.Bank
 	from := t.skip
-	half := (b.n - from) / 2
+	half := (b.N - from) / 2
 	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < 6 {
 		return false
 	}
-	return b.sumEnergy(from+half, from+2*half) > swellBy*b.sumEnergy(from, from+half)
+	return b.SumEnergy(from+half, from+2*half) > swellBy*b.SumEnergy(from, from+half)
 }
 
 const (
@@ -247,34 +249,34 @@ const (
 // begins now and reaches half as far back as the note is old.
 func (t *Tracker) settled() bool {
 	age := t.age()
-	left := t.note.planned.glideAfter(age / 2)
+	left := t.note.PlannedGlideAfter(age / 2)
 	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
 }
 
 // still says that the pitch has stood still, as far as is known, for the latest window seconds only.
 func (t *Tracker) still(window float64) {
 	t.settling = false
-	t.note.narrow(livePartials)
+	t.note.KeepPartials(livePartials)
 	t.since = t.next - int64(window*t.fs)
 }
 
 // anew returns what is known of the note when its pitch has been moved: where the phases have followed
 // it to, and the stiffness of the string.
-func (t *Tracker) anew() known { return t.known(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents)) }
+func (t *Tracker) anew() stringfit.Start { return t.known(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents)) }
 
 // known returns what is known of the note where its pitch is f1 (Hz) to sigmaCents: the stiffness of the string
 // holds, as the last good fit taught it.
-func (t *Tracker) known(f1, sigmaCents float64) known {
-	return known{
-		f1: f1, sigmaCents: sigmaCents, b: t.base.B,
-		sigmaB: max(1e-6, 2*t.base.BSigma), prior: t.note.start.prior, top: 3,
+func (t *Tracker) known(f1, sigmaCents float64) stringfit.Start {
+	return stringfit.Start{
+		F1Hz: f1, SigmaCents: sigmaCents, B: t.base.B,
+		SigmaB: max(1e-6, 2*t.base.BSigma), Prior: t.note.Start.Prior, Top: 3,
 	}
 }
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
 // knock. For knockS the last reading holds.
-func (t *Tracker) disturbed(r *Result) bool {
-	return r.SNRdB < min(t.base.clearness(len(t.note.bank.omega)), 30)-15
+func (t *Tracker) disturbed(r *stringfit.Result) bool {
+	return r.SNRdB < min(t.base.Clearness(len(t.note.Bank.Omega)), 30)-15
 }
 
 const knockS = 0.15 // s
@@ -300,7 +302,7 @@ func (t *Tracker) unmodelled() float64 {
 	if !t.settling && t.window() < swingS {
 		floor = math.Hypot(floor, t.swung)
 	}
-	if left, glides := f.glideAtStart(); glides {
+	if left, glides := f.GlideAtStart(); glides {
 		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
 	}
 	return math.Hypot(floor, t.run/4)
@@ -310,8 +312,8 @@ func (t *Tracker) unmodelled() float64 {
 // fits leave them out from when enough is left without them.
 func (t *Tracker) attackNoise() bool {
 	skip := int(math.Ceil(burstS * t.fs / float64(t.m)))
-	left := float64((t.note.bank.n-skip)*t.m) / t.fs
-	if t.age() > 0.3 || !t.note.noisyStart(burstS) {
+	left := float64((t.note.Bank.N-skip)*t.m) / t.fs
+	if t.age() > 0.3 || !t.note.NoisyStart(burstS) {
 		return false
 	}
 	t.lacks = shortestPeriods/t.base.F1Hz - left
@@ -329,13 +331,13 @@ const burstS = 0.01
 func (t *Tracker) measureAttack() {
 	f := &t.note
 	begin := t.from + int64(attackS*t.fs)
-	if f.bank.first > begin+int64(t.m) {
+	if f.Bank.First > begin+int64(t.m) {
 		return // it was not recorded
 	}
-	from := max(0, int(begin-f.bank.first)/t.m)
-	to := min(f.bank.n, from+int((attackEndS-attackS)*t.fs/float64(t.m)))
-	if to-from >= 6 && f.lengthen(from, to, f.start, still, 0) {
-		t.attack = f.hz
+	from := max(0, int(begin-f.Bank.First)/t.m)
+	to := min(f.Bank.N, from+int((attackEndS-attackS)*t.fs/float64(t.m)))
+	if to-from >= 6 && f.FitGrowing(from, to, f.Start, stringfit.Steady, 0) {
+		t.attack = f.Hz
 	}
 }
 
@@ -343,14 +345,14 @@ func (t *Tracker) measureAttack() {
 func (t *Tracker) retune(f1 float64) {
 	f := &t.note
 	latest := t.next - int64(2*t.window()*t.fs)
-	start := t.aligned(max(latest, f.bank.first, t.past.begin))
+	start := t.aligned(max(latest, f.Bank.First, t.past.begin))
 	all := t.past.from(start, t.next)
 	k := t.known(f1, 3)
-	if !f.load(all, start, k) {
-		f.tune(k.f1, k.b, start)
-		f.pushAll(all)
-		f.start = k
+	if !f.Load(all, start, k) {
+		f.Tune(k.F1Hz, k.B, start)
+		f.Push(all)
+		f.Start = k
 	}
-	f.start.f1 = f1
+	f.Start.F1Hz = f1
 	t.skip = 0
 }

@@ -2,16 +2,19 @@ package pitch
 
 import (
 	"math"
+
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 )
 
 // A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
 // is that it fades. It is said to ring as long as it does, and as long as its partials are louder than all
 // else.
 type ring struct {
-	peaks  []Partial // its partials at the latest look, which have no number; none: it does not ring
-	least  float64   // lowest power of them so far; 0: there was no look yet
-	fellAt int64     // index at which it was seen to fall to that; 0: it has not fallen
-	quiet  float64   // lowest mean square of the sound so far
+	peaks  []stringfit.Partial // its partials at the latest look, which have no number; none: it does not ring
+	least  float64             // lowest power of them so far; 0: there was no look yet
+	fellAt int64               // index at which it was seen to fall to that; 0: it has not fallen
+	quiet  float64             // lowest mean square of the sound so far
 }
 
 const (
@@ -42,7 +45,7 @@ func (t *Tracker) lookAtPeaks(share float64, least int) {
 		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
 		a := 2 * p.weight / float64(n)
 		power += a * a
-		r.peaks = append(r.peaks, Partial{Hz: p.hz, LevelDB: 20 * math.Log10(a)})
+		r.peaks = append(r.peaks, stringfit.Partial{Hz: p.hz, LevelDB: 20 * math.Log10(a)})
 	}
 	switch {
 	case r.least == 0:
@@ -55,12 +58,12 @@ func (t *Tracker) lookAtPeaks(share float64, least int) {
 // partOfRing reports whether the note r of the latest window seconds leaves much of a sound that rings, some of
 // it in partials that are not its own: others ring with it, or what looks like a string is a few of the
 // partials of a bell.
-func (t *Tracker) partOfRing(r *Result, window float64) bool {
-	if window < 0.9*acquireS || !mayBePartOf(r) {
+func (t *Tracker) partOfRing(r *stringfit.Result, window float64) bool {
+	if window < 0.9*acquireS || !accept.MayBePartOf(r) {
 		return false
 	}
 	t.lookAtPeaks(ringShare, ringPeaks)
-	return !judgeBeside(r, t.ring.peaks).OK
+	return !accept.JudgeBeside(r, t.ring.peaks).OK
 }
 
 // fades reports whether the sound rings and has fallen of late.

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -71,10 +73,10 @@ type Tracker struct {
 
 	yin          yin
 	ladder       ladder
-	note         fitter    // the note that sounds, its whole bank
-	probe        fitter    // acquisitions
-	echo         echo      // what rings on of earlier notes
-	tailHann     []float64 // weights of a look at the end of a note
+	note         stringfit.Fitter // the note that sounds, its whole bank
+	probe        stringfit.Fitter // acquisitions
+	echo         echo             // what rings on of earlier notes
+	tailHann     []float64        // weights of a look at the end of a note
 	state        phase
 	from         int64 // index at which the present sound began
 	plucked      bool  // it began with an onset
@@ -84,9 +86,9 @@ type Tracker struct {
 	nextTry      int64 // index at which the next is due
 	nextExpected int64 // index before which the expected pitches are not tried again
 	slid         bool  // the last fit of an acquisition has told what the pitch settles to
-	parts        []Partial
+	parts        []stringfit.Partial
 	ring         ring // a sound in which no pitch was found
-	spare        []Partial
+	spare        []stringfit.Partial
 	out          Reading
 
 	followed
@@ -96,12 +98,12 @@ type Tracker struct {
 
 // followed is all that is known of the note that sounds, beside its bank: another for each note.
 type followed struct {
-	base      Result  // of the last fit, moved along with the peg
-	fitSigma  float64 // [cents] what the last fit said of its pitch
-	fitWindow float64 // [s] length of its window
-	attack    float64 // [Hz] pitch of the first part of the note; 0: not known
-	fresh     bool    // no reading of this note has been given yet
-	checked   bool    // the octave has been checked with a long window
+	base      stringfit.Result // of the last fit, moved along with the peg
+	fitSigma  float64          // [cents] what the last fit said of its pitch
+	fitWindow float64          // [s] length of its window
+	attack    float64          // [Hz] pitch of the first part of the note; 0: not known
+	fresh     bool             // no reading of this note has been given yet
+	checked   bool             // the octave has been checked with a long window
 	nextFit   int64
 	failing   int64   // index of the first fit that failed since the last good one; 0: none did
 	rest      float64 // mean square of what the last look at the note did not explain
@@ -152,17 +154,17 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if cfg.Live && cfg.Window[1] > 0 {
 		return nil, fmt.Errorf("pitch: a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
-	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: subBlock(cfg.SampleRate), lowest: cfg.MinHz}
+	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate), lowest: cfg.MinHz}
 	t.frame = 4 * t.m
 	t.levels = newLevels(t.fs, t.frame)
 	t.past = newHistory(int(historyS*t.fs) + t.frame)
-	t.note.fs, t.probe.fs = t.fs, t.fs
-	t.note.accept, t.probe.accept = accepts, accepts
+	t.note.SampleRate, t.probe.SampleRate = t.fs, t.fs
+	t.note.Accept, t.probe.Accept = accept.Accepts, accept.Accepts
 	if cfg.Live {
-		t.note.partials, t.note.live = youngPartials, true
+		t.note.Partials, t.note.Live = youngPartials, true
 	}
-	t.note.room(t.m, int(t.bankS()*t.fs))
-	t.probe.room(t.m, int(max(acquireS, max(checkS, echoFitS))*t.fs)+t.m)
+	t.note.Reserve(t.m, int(t.bankS()*t.fs))
+	t.probe.Reserve(t.m, int(max(acquireS, max(checkS, echoFitS))*t.fs)+t.m)
 	return t, nil
 }
 
@@ -232,10 +234,10 @@ func (t *Tracker) advance(emit func(*Reading)) {
 		t.begin(t.next-int64(t.levels.loudS*t.fs), false)
 	}
 	if t.state == tracking {
-		if t.cfg.Live && t.note.bank.left() < t.frame/t.m {
-			t.note.bank.drop(t.note.bank.n / 2) // before the frame, of which none may be lost
+		if t.cfg.Live && t.note.Bank.Left() < t.frame/t.m {
+			t.note.Bank.Drop(t.note.Bank.N / 2) // before the frame, of which none may be lost
 		}
-		t.note.pushAll(x)
+		t.note.Push(x)
 	}
 	if t.frames == 4 || t.state != waiting && t.young() || t.due() {
 		t.hop(emit)
@@ -346,7 +348,7 @@ func (t *Tracker) lock(window float64) bool {
 	if !t.young() && t.lockExpected(window) {
 		return true
 	}
-	r := Result{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
+	r := stringfit.Result{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
 	if !t.lockPeriod(window, &r) || t.partOfRing(&r, window) {
 		if r.Partials = r.Partials[:0]; !t.lockStiff(window, &r) || t.partOfRing(&r, window) {
 			return false
@@ -358,20 +360,20 @@ func (t *Tracker) lock(window float64) bool {
 
 // lockPeriod tries the period of the latest window seconds and, where that explains the sound badly, the
 // spacing of its partials.
-func (t *Tracker) lockPeriod(window float64, r *Result) bool {
+func (t *Tracker) lockPeriod(window float64, r *stringfit.Result) bool {
 	p, ok := t.anyPeriod(window)
 	if !ok || p.aperiodicity > vaguePeriod {
 		return false
 	}
 	if p.aperiodicity > t.clean(p, window) {
 		// A stiff string's period is never clean; one fit to all that sounds says as much.
-		return t.lockNear(first(p.hz, guessSigma), window, r) && r.SNRdB > explainedSNR
+		return t.lockNear(stringfit.Guess(p.hz, guessSigma), window, r) && r.SNRdB > accept.ExplainedSNR
 	}
-	locked := t.lockNear(first(p.hz, guessSigma), window, r)
+	locked := t.lockNear(stringfit.Guess(p.hz, guessSigma), window, r)
 	if !locked && math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 && !t.hum(p.hz) { // two periods of hum are no note
-		locked = t.lockNear(first(p.deepestHz, guessSigma), window, r)
+		locked = t.lockNear(stringfit.Guess(p.deepestHz, guessSigma), window, r)
 	}
-	if !locked || r.SNRdB < trustedSNR {
+	if !locked || r.SNRdB < accept.TrustedSNR {
 		if k, ok := t.climb(p.hz, window); ok && t.explains(k, window, r) {
 			locked = t.lockNear(k, window, r)
 		}
@@ -381,27 +383,27 @@ func (t *Tracker) lockPeriod(window float64, r *Result) bool {
 
 // lockStiff tries what rings in the latest window seconds as the lowest partials of a very stiff string, if
 // the window is long enough for them to stand apart.
-func (t *Tracker) lockStiff(window float64, r *Result) bool {
+func (t *Tracker) lockStiff(window float64, r *stringfit.Result) bool {
 	if window < 0.9*acquireS {
 		return false
 	}
 	k, ok := t.ladder.stiffest(t.past.from(t.next-int64(window*t.fs), t.next), t.fs)
-	return ok && k.f1 > t.lowest && k.f1 < t.cfg.MaxHz && t.lockNear(k, window, r)
+	return ok && k.F1Hz > t.lowest && k.F1Hz < t.cfg.MaxHz && t.lockNear(k, window, r)
 }
 
 // start begins tracking with the reading r of the latest window seconds.
-func (t *Tracker) start(r *Result, window float64) {
+func (t *Tracker) start(r *stringfit.Result, window float64) {
 	t.state = tracking
 	t.begun(r)
 	t.fresh, t.checked = true, window >= 0.9*acquireS
 	// What was found knows of no glide yet.
 	switch {
-	case t.settling && t.note.joint.brief:
-		t.base.SigmaCents = math.Hypot(t.base.SigmaCents, hiddenGlide)
+	case t.settling && t.note.Brief():
+		t.base.SigmaCents = math.Hypot(t.base.SigmaCents, stringfit.HiddenGlide)
 		t.fitSigma = t.base.SigmaCents
 	case t.settling && t.slid:
-		t.base.shift(t.note.hz)
-		t.base.SigmaCents = math.Hypot(t.note.sigma, t.unmodelled())
+		t.base.MoveTo(t.note.Hz)
+		t.base.SigmaCents = math.Hypot(t.note.Sigma, t.unmodelled())
 		t.fitSigma = t.base.SigmaCents
 		t.plan()
 	case t.settling:
@@ -410,24 +412,17 @@ func (t *Tracker) start(r *Result, window float64) {
 }
 
 // begun takes r for the first reading of the note in the bank.
-func (t *Tracker) begun(r *Result) {
+func (t *Tracker) begun(r *stringfit.Result) {
 	t.parts = r.Partials
 	t.followed = followed{
 		base: *r, fitSigma: r.SigmaCents, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
-		settling: t.cfg.Live && t.plucked, since: t.note.bank.first, nextFit: t.next, loudAt: t.next,
+		settling: t.cfg.Live && t.plucked, since: t.note.Bank.First, nextFit: t.next, loudAt: t.next,
 		checked: t.checked,
 	}
 	if t.cfg.Live && !t.settling {
-		t.note.narrow(livePartials)
+		t.note.KeepPartials(livePartials)
 	}
 }
-
-// Expected pitches, in cents: how far off a string being tuned is (one standard deviation), and
-// how far it may be and still be taken for the expected one without a search.
-const (
-	expectSigma = 20.0
-	expectLimit = 60.0
-)
 
 // shortestPeriods is how many periods a first reading needs. At 20 dB one window in twenty of the low B of a
 // bass is then more than 1.3 cents off; with a tenth of a period less, 2 cents.
@@ -443,7 +438,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 	if t.cfg.Live && t.plucked {
 		if t.earlier > 0 {
 			early := t.sharpOnset(t.earlier)
-			if t.lockSince(early, float64(t.next-early)/t.fs, clearSNR) {
+			if t.lockSince(early, float64(t.next-early)/t.fs, accept.ClearSNR) {
 				t.from = t.earlier
 				return true
 			}
@@ -451,7 +446,7 @@ func (t *Tracker) lockExpected(window float64) bool {
 		begin = t.sharpOnset(t.from)
 		window = float64(t.next-begin) / t.fs
 	}
-	return t.lockSince(begin, window, trustedSNR)
+	return t.lockSince(begin, window, accept.TrustedSNR)
 }
 
 // lockSince tries the expected pitches on the latest window seconds, from sample begin, against what a fit
@@ -464,8 +459,8 @@ func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
 		if window > 8/hz || window < shortestPeriods/hz {
 			continue
 		}
-		r := Result{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, first(hz, expectSigma), &r) && accepts(&r) && r.SNRdB > snr && JudgeExpected(&r, hz, t.note.joint.brief).OK {
+		r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
+		if t.take(begin, stringfit.Guess(hz, accept.ExpectSigma), &r) && accept.Accepts(&r) && r.SNRdB > snr && accept.JudgeExpected(&r, hz, t.note.Brief()).OK {
 			t.start(&r, window)
 			return true
 		}
@@ -499,53 +494,53 @@ func (t *Tracker) sharpOnset(from int64) int64 {
 
 // lockNear begins a note near f1 with all of the present sound or, where its beginning does not
 // fit, with the latest window seconds, or its second half if that is not less.
-func (t *Tracker) lockNear(k known, window float64, r *Result) bool {
+func (t *Tracker) lockNear(k stringfit.Start, window float64, r *stringfit.Result) bool {
 	begin := func() bool {
 		all := max(t.body(), t.past.begin)
 		latest := t.next - int64(window*t.fs)
-		if half := (all + t.next) / 2; latest <= all && float64(t.next-half)*k.f1 > latestPeriods*t.fs {
+		if half := (all + t.next) / 2; latest <= all && float64(t.next-half)*k.F1Hz > latestPeriods*t.fs {
 			latest = half
 		}
 		return t.take(all, k, r) || latest > all && t.take(latest, k, r)
 	}
-	if t.hum(k.f1) || !begin() {
+	if t.hum(k.F1Hz) || !begin() {
 		return false
 	}
-	up, higher := r.higher(3)
-	if !higher || up.f1 > t.cfg.MaxHz {
-		return Judge(r, StageBegins).OK
+	up, higher := accept.Higher(r, 3)
+	if !higher || up.F1Hz > t.cfg.MaxHz {
+		return accept.Judge(r, accept.StageBegins).OK
 	}
 	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
 	// window a disturbed one an octave higher is, too.
-	explained := window >= 0.9*acquireS && r.SNRdB > evidentSNR && JudgeNumbers(r, StageBegins).OK
+	explained := window >= 0.9*acquireS && r.SNRdB > accept.EvidentSNR && accept.JudgeNumbers(r, accept.StageBegins).OK
 	return t.lockNear(up, window, r) || explained && begin()
 }
 
 // climb looks for a note in the spacing of the partials, other than one near f1, once the window
 // is long enough to tell them apart.
-func (t *Tracker) climb(f1, window float64) (known, bool) {
+func (t *Tracker) climb(f1, window float64) (stringfit.Start, bool) {
 	if window < 0.9*acquireS {
-		return known{}, false
+		return stringfit.Start{}, false
 	}
 	x := t.past.from(t.next-int64(window*t.fs), t.next)
 	k, ok := t.ladder.find(x, t.fs, t.lowest, t.cfg.MaxHz)
-	return k, ok && math.Abs(stiffstring.Cents(k.f1, f1)) > guessLimit
+	return k, ok && math.Abs(stiffstring.Cents(k.F1Hz, f1)) > stringfit.GuessLimit
 }
 
 // take begins the bank of the note k at sample start and reads it.
-func (t *Tracker) take(start int64, k known, r *Result) bool {
+func (t *Tracker) take(start int64, k stringfit.Start, r *stringfit.Result) bool {
 	f := &t.note
 	r.Partials = r.Partials[:0]
 	start = t.aligned(start)
-	if !f.load(t.past.from(start, t.next), start, k) || !f.whole(0, f.bank.n, still, 0, r) || !Judge(r, StageHeard).OK {
+	if !f.Load(t.past.from(start, t.next), start, k) || !f.FitWhole(0, f.Bank.N, stringfit.Steady, 0, r) || !accept.Judge(r, accept.StageHeard).OK {
 		return false
 	}
-	hz := f.hz
-	t.slid = t.cfg.Live && t.plucked && r.SNRdB > explainedSNR && f.slid(float64(t.from))
+	hz := f.Hz
+	t.slid = t.cfg.Live && t.plucked && r.SNRdB > accept.ExplainedSNR && f.EstimateGlide(float64(t.from))
 	// Later fits begin from here, not from the first instant, which may still have been sliding.
-	prior := f.start.prior
-	f.start = f.learned(prior)
-	f.start.f1, f.start.sigmaCents = hz, 5
+	prior := f.Start.Prior
+	f.Start = f.Learned(prior)
+	f.Start.F1Hz, f.Start.SigmaCents = hz, 5
 	return true
 }
 
@@ -588,18 +583,18 @@ func (t *Tracker) clean(p period, window float64) float64 {
 const vaguePeriod = 0.3
 
 // explains reports whether the note k explains the latest window seconds better than other does.
-func (t *Tracker) explains(k known, window float64, other *Result) bool {
+func (t *Tracker) explains(k stringfit.Start, window float64, other *stringfit.Result) bool {
 	start := t.next - int64(window*t.fs)
-	if !t.probe.load(t.past.from(start, t.next), start, k) {
+	if !t.probe.Load(t.past.from(start, t.next), start, k) {
 		return false
 	}
-	r := Result{Partials: t.spare[:0]}
-	ok := t.probe.whole(0, t.probe.bank.n, still, 0, &r)
+	r := stringfit.Result{Partials: t.spare[:0]}
+	ok := t.probe.FitWhole(0, t.probe.Bank.N, stringfit.Steady, 0, &r)
 	t.spare = r.Partials
-	return ok && accepts(&r) && r.better(other)
+	return ok && accept.Accepts(&r) && accept.Better(&r, other)
 }
 
 // hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
 func (t *Tracker) hum(f1 float64) bool {
-	return mains(f1) && (!t.plucked || t.doubted) && t.power >= 0.5*t.peak
+	return accept.Mains(f1) && (!t.plucked || t.doubted) && t.power >= 0.5*t.peak
 }

@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -38,18 +39,18 @@ func (t *Tracker) lookLength() int {
 // look takes a look and sets ahead, and sees a hand on the peg.
 func (t *Tracker) look() {
 	f := &t.note
-	n := min(f.bank.n, t.lookLength())
+	n := min(f.Bank.N, t.lookLength())
 	if n < 4 {
 		return
 	}
 	w := &t.looks
 	w.hops++
 	i := w.latest(0)
-	w.at[i] = float64(f.bank.first) + (float64(f.bank.n)-float64(n)/2)*float64(f.bank.m) - 0.5
+	w.at[i] = float64(f.Bank.First) + (float64(f.Bank.N)-float64(n)/2)*float64(f.Bank.M) - 0.5
 	clear(w.seen[i][:])
 	for _, p := range t.base.Partials {
-		if p.N <= highestBand && p.N <= len(f.bank.omega) {
-			w.seen[i][p.N-1] = f.bank.glance(p.N-1, p.Hz, f.bank.n-n, n, t.fs)
+		if p.N <= highestBand && p.N <= len(f.Bank.Omega) {
+			w.seen[i][p.N-1] = f.Bank.Probe(p.N-1, p.Hz, f.Bank.N-n, n, t.fs)
 		}
 	}
 	for k := range w.turn[i] {
@@ -68,7 +69,7 @@ func (t *Tracker) look() {
 	limit := turnedCents + 6*noise // one look in ninety a second must not be a chance
 	if t.settling {
 		// Just after a pluck the pitch falls, and the reading is still learning where to.
-		limit += glideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
+		limit += stringfit.GlideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= t.expected()
 	}
 	if math.Abs(t.ahead) > min(fastestHand, 0.4*stiffstring.CentsPerNeper/(t.base.F1Hz*t.lookApart())) {
@@ -118,7 +119,7 @@ func (t *Tracker) swing() float64 {
 func (t *Tracker) expected() float64 {
 	w := &t.looks
 	now, then := w.at[w.latest(0)], w.at[w.latest(t.looksApart())]
-	return t.note.plannedBetween(then, now)
+	return t.note.PlannedBetween(then, now)
 }
 
 // turnedCents is how far the latest tenth of a second must lie from the reading for someone to be
@@ -154,7 +155,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 	w := &t.looks
 	n := float64(t.lookLength() * t.m)
 	apart := t.looksApart()
-	if w.hops <= apart || apart >= watchHops || float64(t.note.bank.n*t.m) < n+float64(apart*4*t.frame) {
+	if w.hops <= apart || apart >= watchHops || float64(t.note.Bank.N*t.m) < n+float64(apart*4*t.frame) {
 		return 0, 0
 	}
 	now, then := w.latest(0), w.latest(apart)
@@ -197,7 +198,7 @@ func (t *Tracker) compare() (ahead, noise float64) {
 
 // watched returns the partials that tell where the pitch is, and the level (dB) of the loudest of them: the
 // lowest, and those that no hand, nor the swing that was seen, turns by more in a hop than can be told.
-func (t *Tracker) watched() (parts []Partial, loudest float64) {
+func (t *Tracker) watched() (parts []stringfit.Partial, loudest float64) {
 	hop := float64(4*t.frame) / t.fs // s
 	fastest := max(fastestHand, 3*t.swung)
 	loudest = math.Inf(-1)
@@ -220,7 +221,7 @@ const (
 
 // ahead returns the turns by which the phases of p have run ahead within the latest hops. They are
 // counted hop by hop, so that a pitch that runs off far is not taken for one that runs the other way.
-func (w *watch) ahead(p *Partial, hops int, fs float64) float64 {
+func (w *watch) ahead(p *stringfit.Partial, hops int, fs float64) float64 {
 	var turns float64
 	for ago := hops; ago > 0; ago-- {
 		then, now := w.latest(ago), w.latest(ago-1)
@@ -240,18 +241,18 @@ func (t *Tracker) turn() {
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
 	t.base.SigmaCents = math.Hypot(t.fitSigma, max(2*math.Abs(t.ahead), t.swung))
 	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
-	t.base.shift(f1)
+	t.base.MoveTo(f1)
 	t.moved = true
 	t.still(t.shortest())
 	t.nextFit = min(t.nextFit, t.next+int64(handledS*t.fs))
-	if math.Abs(stiffstring.Cents(f1, t.note.start.f1)) > retuneCents {
+	if math.Abs(stiffstring.Cents(f1, t.note.Start.F1Hz)) > retuneCents {
 		t.retune(f1)
 	}
 }
 
 // phases sets the phases of parts at the newest sample: those of the lower partials from the latest
 // look, the others from the last fit.
-func (t *Tracker) phases(parts []Partial) {
+func (t *Tracker) phases(parts []stringfit.Partial) {
 	w := &t.looks
 	ago := float64(t.next-t.base.At) / t.fs
 	for i := range parts {
@@ -260,7 +261,7 @@ func (t *Tracker) phases(parts []Partial) {
 		if p.N <= highestBand && w.hops > 0 {
 			now := w.latest(0)
 			if z := w.seen[now][p.N-1]; z != 0 {
-				p.LevelDB = 10 * math.Log10(4*power(z))
+				p.LevelDB = 10 * math.Log10(4*stringfit.Power(z))
 				turns = cmplx.Phase(z)/(2*math.Pi) + p.Hz*(float64(t.next)-w.at[now])/t.fs
 			}
 		}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
 
@@ -29,8 +31,8 @@ type WindowEstimator struct {
 	fs          float64
 	yin         yin
 	ladder      ladder
-	once, again fitter
-	parts       [2][]Partial
+	once, again stringfit.Fitter
+	parts       [2][]stringfit.Partial
 	maxHz       float64 // above which no pitch is looked for
 }
 
@@ -39,15 +41,12 @@ func NewWindowEstimator(sampleRate float64) (*WindowEstimator, error) {
 	if err := checkSampleRate(sampleRate); err != nil {
 		return nil, err
 	}
-	return &WindowEstimator{fs: sampleRate, once: fitter{fs: sampleRate, accept: accepts}, again: fitter{fs: sampleRate, accept: accepts}}, nil
+	return &WindowEstimator{fs: sampleRate, once: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}, again: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}}, nil
 }
 
-// First guesses of a pitch, in cents (one standard deviation), and how far from them a reading
-// may be.
 const (
-	guessSigma  = 12.0
-	guessLimit  = 80.0
-	noPeriodDip = 0.5 // aperiodicity above which there is nothing to try
+	guessSigma  = 12.0 // cents, one standard deviation of a first guess of a pitch
+	noPeriodDip = 0.5  // aperiodicity above which there is nothing to try
 )
 
 // Estimate reads the pitch of x, looking between minHz and maxHz. The reading's At is the number
@@ -62,32 +61,32 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 		return Reading{}, false
 	}
 	e.maxHz = maxHz
-	r, ok := e.around(0, x, first(p.hz, guessSigma))
-	if ok && r.SNRdB > trustedSNR {
+	r, ok := e.around(0, x, stringfit.Guess(p.hz, guessSigma))
+	if ok && r.SNRdB > accept.TrustedSNR {
 		return r, ok
 	}
 	// A period that explains the sound badly was not the period.
 	if math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 {
-		other, better := e.around(1, x, first(p.deepestHz, guessSigma))
-		if better && (!ok || other.better(&r.Result)) {
+		other, better := e.around(1, x, stringfit.Guess(p.deepestHz, guessSigma))
+		if better && (!ok || accept.Better(&other.Result, &r.Result)) {
 			return other, true
 		}
 	}
-	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(stiffstring.Cents(k.f1, p.hz)) > guessLimit {
+	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(stiffstring.Cents(k.F1Hz, p.hz)) > stringfit.GuessLimit {
 		other, better := e.around(1, x, k)
-		if better && (!ok || other.better(&r.Result)) {
+		if better && (!ok || accept.Better(&other.Result, &r.Result)) {
 			return other, true
 		}
 	}
 	// The lowest partial alone may have told the pitch well enough for others to be found.
-	if !ok && r.SNRdB > evidentSNR {
-		if other, better := e.around(1, x, first(r.F1Hz, 3)); better {
+	if !ok && r.SNRdB > accept.EvidentSNR {
+		if other, better := e.around(1, x, stringfit.Guess(r.F1Hz, 3)); better {
 			return other, true
 		}
 	}
 	// Of a few samples a period, two periods may look more alike than one.
 	if !ok && 2*p.hz < maxHz {
-		if other, better := e.around(1, x, first(2*p.hz, guessSigma)); better && other.SNRdB > trustedSNR {
+		if other, better := e.around(1, x, stringfit.Guess(2*p.hz, guessSigma)); better && other.SNRdB > accept.TrustedSNR {
 			return other, true
 		}
 	}
@@ -97,38 +96,38 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 // Around is Estimate for a pitch known beforehand to about sigmaCents (one standard deviation).
 func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, bool) {
 	e.maxHz = math.Inf(1)
-	return e.around(0, x, first(f1, sigmaCents))
+	return e.around(0, x, stringfit.Guess(f1, sigmaCents))
 }
 
 // Again is Estimate for a note of which there is a reading already, such as a live one of the same
 // pluck: its pitch is known to some cents, and its stiffness. That of a stiff string cannot be
 // guessed well enough for its upper partials to be found in a long window at once.
 func (e *WindowEstimator) Again(x []float64, r *Reading) (Reading, bool) {
-	k := first(r.F1Hz, guessSigma)
+	k := stringfit.Guess(r.F1Hz, guessSigma)
 	if r.B > 0 && r.BSigma > 0 {
-		k.b, k.sigmaB = r.B, min(k.sigmaB, 5*r.BSigma+0.02*r.B)
+		k.B, k.SigmaB = r.B, min(k.SigmaB, 5*r.BSigma+0.02*r.B)
 	}
 	return e.around(0, x, k)
 }
 
-func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool) {
+func (e *WindowEstimator) around(slot int, x []float64, k stringfit.Start) (Reading, bool) {
 	f := &e.once
 	if slot == 1 {
 		f = &e.again
 	}
-	f.room(subBlockFor(e.fs, len(x)), len(x))
-	if !f.load(x, 0, k) {
+	f.Reserve(subBlockFor(e.fs, len(x)), len(x))
+	if !f.Load(x, 0, k) {
 		return Reading{}, false
 	}
-	r := Reading{Result: Result{At: int64(len(x)), Partials: e.parts[slot][:0]}, State: Sounding}
-	ok := f.whole(0, f.bank.n, drifts, 0, &r.Result)
+	r := Reading{Result: stringfit.Result{At: int64(len(x)), Partials: e.parts[slot][:0]}, State: Sounding}
+	ok := f.FitWhole(0, f.Bank.N, stringfit.Drifts, 0, &r.Result)
 	e.parts[slot] = r.Partials
-	up, higher := r.higher(5)
-	if !ok || !higher || up.f1 > e.maxHz {
+	up, higher := accept.Higher(&r.Result, 5)
+	if !ok || !higher || up.F1Hz > e.maxHz {
 		return r, ok
 	}
 	other, better := e.around(1-slot, x, up)
-	if better || r.SNRdB < evidentSNR {
+	if better || r.SNRdB < accept.EvidentSNR {
 		return other, better
 	}
 	return r, ok
@@ -137,8 +136,8 @@ func (e *WindowEstimator) around(slot int, x []float64, k known) (Reading, bool)
 // subBlockFor returns the length of sub-block for a window of n samples: the usual one, or less
 // where the window is too short for that.
 func subBlockFor(fs float64, n int) int {
-	m := subBlock(fs)
-	for m > 4 && n/m < blocksInFit/2 {
+	m := stringfit.SubBlock(fs)
+	for m > 4 && n/m < stringfit.BlocksInFit/2 {
 		m /= 2
 	}
 	return m

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"tunerd/internal/scratch"
 )
 
 // yin finds the period of a window of samples.
@@ -55,9 +57,9 @@ func (y *yin) prepare(n int) {
 		y.plans[size] = fourier.NewFFT(size)
 	}
 	y.size, y.plan = size, y.plans[size]
-	y.pad, y.other = grow(y.pad, size), grow(y.other, size)
-	y.spec, y.half = grow(y.spec, size/2+1), grow(y.half, size/2+1)
-	y.d, y.norm = grow(y.d, size), grow(y.norm, size)
+	y.pad, y.other = scratch.Grow(y.pad, size), scratch.Grow(y.other, size)
+	y.spec, y.half = scratch.Grow(y.spec, size/2+1), scratch.Grow(y.half, size/2+1)
+	y.d, y.norm = scratch.Grow(y.d, size), scratch.Grow(y.norm, size)
 }
 
 // find returns the period in x between minHz and maxHz at sample rate fs. The window must hold

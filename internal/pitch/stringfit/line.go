@@ -1,0 +1,90 @@
+package stringfit
+
+// A line is a weighted least-squares fit y ≈ a + b·t + Σ d_i·g_i(t).
+type line struct {
+	offset, slope float64
+	extra         [2]float64 // d
+	offsetVar     float64    // of offset, in units of the weights
+	slopeVar      float64    // of slope
+	extraVar      [2]float64
+	chi2          float64 // weighted sum of squared residuals
+	used          int
+}
+
+// fitLine fits y over t with inverse variances w; g holds at most two further functions.
+func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
+	size := 2 + len(g)
+	var a [16]float64
+	var b [4]float64
+	var out line
+	var row [4]float64
+	basis := func(i int) []float64 {
+		row[0], row[1] = 1, t[i]
+		for m := range g {
+			row[2+m] = g[m][i]
+		}
+		return row[:size]
+	}
+	for i, v := range w {
+		if v <= 0 {
+			continue
+		}
+		out.used++
+		r := basis(i)
+		for p, rp := range r {
+			b[p] += v * rp * y[i]
+			for q := range p + 1 {
+				a[p*size+q] += v * rp * r[q]
+			}
+		}
+	}
+	if out.used < size || !(a[0] > 0) {
+		return out, false
+	}
+	l := a[:size*size]
+	factorReal(l, size)
+	x := b[:size]
+	forwardReal(l, size, x)
+	backwardReal(l, size, x)
+	out.offset, out.slope = x[0], x[1]
+	out.offsetVar = inverseEntry(l, size, 0)
+	out.slopeVar = inverseEntry(l, size, 1)
+	for m := range g {
+		out.extra[m] = x[2+m]
+		out.extraVar[m] = inverseEntry(l, size, 2+m)
+	}
+	for i, v := range w {
+		if v <= 0 {
+			continue
+		}
+		e := y[i]
+		for p, rp := range basis(i) {
+			e -= rp * x[p]
+		}
+		out.chi2 += v * e * e
+	}
+	return out, true
+}
+
+// backwardReal solves Lᵀ·x = b in place.
+func backwardReal(l []float64, n int, b []float64) {
+	for i := n - 1; i >= 0; i-- {
+		sum := b[i]
+		for k := i + 1; k < n; k++ {
+			sum -= l[k*n+i] * b[k]
+		}
+		b[i] = sum / l[i*n+i]
+	}
+}
+
+// inverseEntry returns entry (i, i) of the inverse of L·Lᵀ, n ≤ 4.
+func inverseEntry(l []float64, n, i int) float64 {
+	var e [4]float64
+	e[i] = 1
+	forwardReal(l, n, e[:n])
+	var sum float64
+	for _, v := range e[:n] {
+		sum += v * v
+	}
+	return sum
+}

@@ -1,0 +1,320 @@
+package stringfit
+
+import (
+	"math"
+	"math/cmplx"
+
+	"tunerd/internal/scratch"
+	"tunerd/internal/stiffstring"
+)
+
+// A leads holds by how much time the phases of each partial lead those of the fitted model, warp of
+// time included, block by block: all that a fit leaves to say about how the pitch of the whole note
+// moved. Each partial has its own phase and its own deviation from the law, and is heard with its own
+// weight at each time; movements of the note are common to all.
+type phaseResiduals struct {
+	n        int
+	time     []float64 // [s] middle of each block, from the middle of the window
+	residual []float64 // [s] partials × n
+	weight   []float64 // [1/s²] partials × n, inverse variance
+	part     []partialSums
+	prior    stiffstring.Prior
+	b        float64
+}
+
+// A leading is what is known of one partial, and its sums that no movement enters.
+type partialSums struct {
+	centsOffLaw float64 // [cents] the frequency that its leads are counted from, against the law
+	slopeB      float64 // [cents] d(cents)/dB
+	scatterVar  float64 // [cents²] variance of its scatter about the law
+
+	w, wt, wtt, wy, wty, wyy float64 // Σ weight·(1, t, t², lead, t·lead, lead²)
+}
+
+// weakBlock is the energy of a partial in a block, in units of the noise there, above which the phase
+// of the block stands for itself; a weaker one counts to first order.
+const weakBlock = 4
+
+// take fills l from the final fit of j, whose law must have run, under the warp of its series. In shift (s)
+// it returns, by block, by how much all partials that stand out of the noise there lead the model
+// together, and in weight (1/s²) its inverse variance.
+func (l *phaseResiduals) take(j *joint, shift, weight []float64) {
+	n, na := j.s.n, len(j.active)
+	clear(shift)
+	clear(weight)
+	l.n, l.time, l.prior, l.b = n, j.s.t, j.prior, j.b
+	l.residual, l.weight, l.part = scratch.Grow(l.residual, na*n), scratch.Grow(l.weight, na*n), scratch.Grow(l.part, na)
+	for k, r := range j.active {
+		w := 2 * math.Pi * j.before[k]
+		gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+		lead, own := l.residual[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
+		p := partialSums{
+			centsOffLaw: stiffstring.CentsPerNeper * math.Log(j.before[k]/stiffstring.PartialHz(j.f1, j.b, j.number[k])),
+			slopeB:      j.slopeB[k], scatterVar: j.extra[k],
+		}
+		for i, e := range j.basis[k*n : (k+1)*n] {
+			model, left := gain*e, j.left[k*n+i]
+			energy := Power(model)
+			// Phase of (model+left)/model.
+			re := energy + real(left)*real(model) + imag(left)*imag(model)
+			im := imag(left)*real(model) - real(left)*imag(model)
+			v, y := 2*w*w*energy/j.rho[k], im/(energy*w)
+			if energy > weakBlock*j.rho[k] {
+				if re < 0.3*energy {
+					v = 0
+				} else {
+					y = math.Atan2(im, re) / w
+					shift[i] += v * y
+					weight[i] += v
+				}
+			}
+			y += j.s.psi[i]
+			if v == 0 {
+				y = 0
+			}
+			lead[i], own[i] = y, v
+			t := l.time[i]
+			p.w += v
+			p.wt += v * t
+			p.wtt += v * t * t
+			p.wy += v * y
+			p.wty += v * t * y
+			p.wyy += v * y * y
+		}
+		l.part[k] = p
+	}
+	for i, v := range weight {
+		if v > 0 {
+			shift[i] /= v
+		}
+	}
+}
+
+// A movement is the weighted least-squares fit of a common movement Σ d_m·g_m(t) to leads, each partial
+// free in its phase, and in its frequency about the law as far as it scatters.
+type movement struct {
+	off      float64    // [cents] f1 against that of the law
+	offB     float64    // B against that of the law
+	extra    [2]float64 // d
+	offVar   float64    // of off
+	extraVar [2]float64
+	chi2     float64 // weighted sum of squared residuals, priors included
+	logDet   float64 // of the information matrix
+}
+
+// An expectation is what is expected of a number before it is measured: normal, with this mean and inverse
+// variance.
+type expectation struct{ mean, weight float64 }
+
+// moved fits the movements g (at most two, by block), with what is expected of each.
+func (l *phaseResiduals) fitMovement(g [][]float64, prior []expectation) (movement, bool) {
+	size := 2 + len(g)
+	var info [16]float64
+	var rhs [4]float64
+	var out movement
+	for k := range l.part {
+		p := &l.part[k]
+		if !(p.w > 0) {
+			continue
+		}
+		l.partial(k, g, &info, &rhs, &out.chi2)
+	}
+	at := func(a, b int) int { return a*size + b }
+	by := 1 / (l.prior.Sigma * l.prior.Sigma)
+	info[at(1, 1)] += by
+	rhs[1] += by * (l.prior.Mean - l.b)
+	out.chi2 += by * (l.prior.Mean - l.b) * (l.prior.Mean - l.b)
+	for m := range g {
+		info[at(2+m, 2+m)] += prior[m].weight
+		rhs[2+m] += prior[m].weight * prior[m].mean
+		out.chi2 += prior[m].weight * prior[m].mean * prior[m].mean
+	}
+	if !(info[0] > 0) || math.IsInf(info[0], 0) {
+		return out, false
+	}
+	a, x := info[:size*size], rhs
+	factorReal(a, size)
+	for p := range size {
+		out.logDet += 2 * math.Log(a[p*size+p])
+	}
+	forwardReal(a, size, x[:size])
+	for _, v := range x[:size] {
+		out.chi2 -= v * v
+	}
+	backwardReal(a, size, x[:size])
+	out.off, out.offB = x[0], x[1]
+	out.offVar = inverseEntry(a, size, 0)
+	for m := range g {
+		out.extra[m], out.extraVar[m] = x[2+m], inverseEntry(a, size, 2+m)
+	}
+	return out, true
+}
+
+// partial adds what partial k says of f1, B and the movements g to the normal equations, and to chi2
+// its weighted square.
+func (l *phaseResiduals) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64, chi2 *float64) {
+	p := &l.part[k]
+	size := 2 + len(g)
+	// Unknowns of the partial alone: its deviation from rest (its lead grows by t/stiffstring.CentsPerNeper for a
+	// cent), and the movements. Its phase is taken out by counting from weighted means.
+	const perCent = 1 / stiffstring.CentsPerNeper
+	var gram [3][3]float64
+	var to [3]float64
+	gram[0][0] = (p.wtt - p.wt*p.wt/p.w) * perCent * perCent
+	to[0] = (p.wty - p.wt*p.wy/p.w) * perCent
+	square := p.wyy - p.wy*p.wy/p.w
+	weight, lead := l.weight[k*l.n:(k+1)*l.n], l.residual[k*l.n:(k+1)*l.n]
+	var sums [2]float64
+	for m, f := range g {
+		f = f[:len(weight)]
+		var w, wt, wy, wff float64
+		time, lead := l.time[:len(weight)], lead[:len(weight)]
+		for i, v := range weight {
+			x := v * f[i]
+			w += x
+			wt += x * time[i]
+			wy += x * lead[i]
+			wff += x * f[i]
+		}
+		sums[m] = w
+		gram[0][1+m] = (wt - w*p.wt/p.w) * perCent
+		gram[1+m][1+m] = wff - w*w/p.w
+		if m == 1 {
+			var both float64
+			for i, v := range weight {
+				both += v * f[i] * g[0][i]
+			}
+			gram[1][2] = both - sums[0]*w/p.w
+		}
+		to[1+m] = wy - w*p.wy/p.w
+	}
+	gram[1][0], gram[2][0], gram[2][1] = gram[0][1], gram[0][2], gram[1][2]
+	// Its scatter about the law, taken out likewise.
+	c := p.scatterVar / (1 + p.scatterVar*gram[0][0])
+	g0, t0 := gram[0], to[0]
+	for a := range 1 + len(g) {
+		to[a] -= c * g0[a] * t0
+		for b := range 1 + len(g) {
+			gram[a][b] -= c * g0[a] * g0[b]
+		}
+	}
+	square -= c * t0 * t0
+	// Its deviation from rest is off + slopeB·offB − rest.
+	square += (2*to[0] + gram[0][0]*p.centsOffLaw) * p.centsOffLaw
+	for a := range 1 + len(g) {
+		to[a] += gram[a][0] * p.centsOffLaw
+	}
+	*chi2 += square
+	rhs[0] += to[0]
+	rhs[1] += to[0] * p.slopeB
+	info[0] += gram[0][0]
+	info[size] += gram[0][0] * p.slopeB
+	info[size+1] += gram[0][0] * p.slopeB * p.slopeB
+	for m := range g {
+		row := (2 + m) * size
+		rhs[2+m] += to[1+m]
+		info[row] += gram[1+m][0]
+		info[row+1] += gram[1+m][0] * p.slopeB
+		for q := range m + 1 {
+			info[row+2+q] += gram[1+m][1+q]
+		}
+	}
+}
+
+// misfit fills rest, by block, with what all partials together still lead by when the movement depth·g
+// is taken out and each partial has its own phase and frequency, and weight with its inverse variance.
+// It returns the mean square of that in units of what noise makes of it; terms says how many numbers
+// the movement was fitted with.
+func (l *phaseResiduals) misfit(depth float64, g []float64, rest, weight []float64, terms int) float64 {
+	clear(rest)
+	clear(weight)
+	for k := range l.part {
+		p := &l.part[k]
+		det := p.w*p.wtt - p.wt*p.wt
+		if !(det > 0) {
+			continue
+		}
+		lead, ws := l.residual[k*l.n:(k+1)*l.n], l.weight[k*l.n:(k+1)*l.n]
+		wy, wty := p.wy, p.wty
+		for i, v := range ws {
+			wy -= v * depth * g[i]
+			wty -= v * depth * g[i] * l.time[i]
+		}
+		phase, slope := (p.wtt*wy-p.wt*wty)/det, (p.w*wty-p.wt*wy)/det
+		for i, v := range ws {
+			rest[i] += v * (lead[i] - phase - slope*l.time[i] - depth*g[i])
+			weight[i] += v
+		}
+	}
+	var chi2, free float64
+	for i, v := range weight {
+		if v > 0 {
+			chi2 += rest[i] * rest[i] / v
+			rest[i] /= v
+			free++
+		}
+	}
+	return chi2 / max(1, free-2-float64(terms))
+}
+
+// apply moves the model of j, from whose final fit l was taken, to what the leads say under another warp:
+// f1 and B by off (cents) and offB, and each partial to its own phase and, as far as its data say against
+// the scatter expected of it, its own frequency. psi is the warp's time by block, in seconds.
+func (l *phaseResiduals) apply(j *joint, off, offB float64, psi []float64) {
+	j.f1 *= math.Exp(off / stiffstring.CentsPerNeper)
+	j.b += offB
+	for k, r := range j.active {
+		p := &l.part[k]
+		det := p.w*p.wtt - p.wt*p.wt
+		if !(det > 0) {
+			continue
+		}
+		wy, wty := p.wy, p.wty
+		for i, v := range l.weight[k*l.n : (k+1)*l.n] {
+			wy -= v * psi[i]
+			wty -= v * psi[i] * l.time[i]
+		}
+		n := j.number[k]
+		law := off + offB*p.slopeB - p.centsOffLaw // [cents] against rest
+		own := (p.w*wty - p.wt*wy) / det * stiffstring.CentsPerNeper
+		known, loose := det/p.w/(stiffstring.CentsPerNeper*stiffstring.CentsPerNeper), 1/(stiffstring.ScatterSigma(n)*stiffstring.ScatterSigma(n))
+		by := (own*known + law*loose) / (known + loose)
+		phase := (wy - by/stiffstring.CentsPerNeper*p.wt) / p.w
+		l.rescale(j, k, phase, by/stiffstring.CentsPerNeper, psi)
+		hz := j.before[k] * math.Exp(by/stiffstring.CentsPerNeper)
+		j.off[r] = max(-FurthestOff, min(FurthestOff, stiffstring.CentsPerNeper*math.Log(hz/stiffstring.PartialHz(j.f1, j.b, n))))
+	}
+}
+
+// rescale gives partial k of j the amplitude and decay that it has when it leads by phase + slope·t + psi.
+func (l *phaseResiduals) rescale(j *joint, k int, phase, slope float64, psi []float64) {
+	n, na := l.n, len(j.active)
+	r := j.active[k]
+	w := 2 * math.Pi * j.before[k]
+	gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+	var p, pt, ptt, re, im, ret float64
+	for i, e := range j.basis[k*n : (k+1)*n] {
+		own := gain * e
+		t := l.time[i]
+		u := own * unit(w*(phase+slope*t+psi[i]-j.s.psi[i]))
+		v := conj(u) * (own + j.left[k*n+i])
+		m := Power(own)
+		p += m
+		pt += m * t
+		ptt += m * t * t
+		re += real(v)
+		im += imag(v)
+		ret += real(v) * t
+	}
+	centre := pt / p
+	spread := ptt/p - centre*centre
+	by := complex(re/p, im/p)
+	fade := (ret/p - re/p*centre) / max(spread, 1e-9) / max(re/p, 0.1) // 1/s, of the logarithm of the amplitude
+	energy := p / j.rho[k]
+	v := 1 / (energy * spread * 2)
+	fade *= decaySigma * decaySigma / (decaySigma*decaySigma + v)
+	alpha := j.allowed(j.alpha[r] - max(-0.7/j.width[k], min(0.7/j.width[k], fade)))
+	from := j.alpha[r] * (j.centre[k] - j.loudest(r))
+	j.alpha[r] = alpha
+	j.c[r] *= by * cmplx.Rect(1, w*phase) * complex(math.Exp(alpha*(j.centre[k]-j.loudest(r))-from), 0)
+}
