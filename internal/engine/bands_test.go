@@ -117,7 +117,7 @@ func TestRowsRestWhenAStiffStringIsInTune(t *testing.T) {
 		st := strobe{rate: rate, stretch: 1, rows: c.rows}
 		wanted := []int{1, 2, 3, 4, 7}
 		bands := func(at int64) []display.Band {
-			r := pitch.Reading{At: at, B: b, Partials: stiffPartials(f1, b, at, rate)}
+			r := pitch.Reading{Result: pitch.Result{At: at, B: b, Partials: stiffPartials(f1, b, at, rate)}}
 			return st.append(nil, &r, f1, wanted)
 		}
 		first := bands(rate)
@@ -140,7 +140,7 @@ func TestRowsDoNotJumpWithTheStiffness(t *testing.T) {
 	st := strobe{rate: rate, stretch: 1, rows: display.StringRows}
 	at, last := int64(3600*rate), math.NaN()
 	for i := range 50 {
-		r := pitch.Reading{At: at, B: b * (1 + 0.3*math.Sin(float64(i))), Partials: stiffPartials(f1, b, at, rate)}
+		r := pitch.Reading{Result: pitch.Result{At: at, B: b * (1 + 0.3*math.Sin(float64(i))), Partials: stiffPartials(f1, b, at, rate)}}
 		phase := st.append(nil, &r, f1, []int{7})[0].PhaseTurns
 		if jump := turnsApart(phase, last); jump > 0.02 { // 0.3 of 1.67 Hz for a hop of 1/60 s is 0.0084 turns
 			t.Fatalf("reading %d: the row jumps by %.3f turns", i, jump)
