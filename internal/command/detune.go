@@ -7,13 +7,11 @@ import (
 	"io"
 	"os"
 	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/detune"
-	"tunerd/internal/display/text"
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
 )
@@ -36,7 +34,7 @@ type detuneOptions struct {
 	svg        string
 	output     string
 	plan       string
-	acceptRisk bool
+	risk       riskOptions
 
 	shapesGiven bool
 }
@@ -59,7 +57,7 @@ func (o *detuneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.svg, "svg", "", "with --explore, draw the trade-off to `FILE`")
 	fs.StringVarP(&o.output, "output", "o", "", "write the plan to `FILE`.toml or .json")
 	fs.StringVar(&o.plan, "plan", "", "tell of the plan in `FILE` instead of making one")
-	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "make the plan although it brings a string near to breaking")
+	o.risk.addFlags(fs)
 }
 
 func newDetuneCommand() *cobra.Command {
@@ -138,7 +136,7 @@ func runDetune(ctx context.Context, out, chat io.Writer, args []string, o detune
 	if a.plan, err = detune.Solve(*problem); err != nil {
 		return usageError{err}
 	}
-	a.plan.Tuning, a.plan.Reference, a.plan.AcceptRisk = o.instrument.tuning, o.instrument.reference, o.acceptRisk
+	a.plan.Tuning, a.plan.Reference, a.plan.AcceptRisk = o.instrument.tuning, o.instrument.reference, o.risk.accepted
 	return a.tell()
 }
 
@@ -262,15 +260,19 @@ func (a *detuneAnswer) otherChords(ctx context.Context, in *targets.Instrument) 
 	return append(all, shapes...), nil
 }
 
-// tell writes the plan, cautions first. One that goes too far is refused before.
+// tell writes the plan, cautions first. Of one that goes too far nothing is written.
 func (a *detuneAnswer) tell() error {
+	changes := a.plan.Changes()
+	if err := a.refuse(changes, a.plan.AcceptRisk); err != nil {
+		return err
+	}
 	a.head("%s: %s; %s, pure by %s, %s", a.plan.Instrument.Name, instrumentLine(a.plan.Instrument), a.plan.Method, a.plan.PureBy, anchorWords(a.plan.Anchor))
 	if a.o.listing.json {
 		if err := planHead(a.plan).WriteJSON(a.out); err != nil {
 			return err
 		}
 	}
-	if err := a.caution(); err != nil {
+	if err := a.caution(tension.Cautions(changes)); err != nil {
 		return err
 	}
 	if a.o.output != "" {
@@ -313,42 +315,24 @@ func (a *detuneAnswer) head(format string, args ...any) {
 	}
 }
 
-// caution says what raising strings means, and refuses what goes too far.
-func (a *detuneAnswer) caution() error {
-	changes := a.plan.Changes()
-	lines := tension.Cautions(changes)
+// caution says what raising strings means.
+func (a *detuneAnswer) caution(paragraphs []string) error {
 	switch {
 	case a.o.listing.json:
-		l := &text.Listing{Type: "caution", Columns: []text.Column{{Name: "text"}}}
-		for _, line := range lines {
-			l.Rows = append(l.Rows, []any{strings.Join(strings.Fields(line), " ")})
-		}
-		if err := l.WriteJSON(a.out); err != nil {
-			return err
-		}
+		return cautionList(paragraphs).WriteJSON(a.out)
 	case a.o.listing.csv:
-		tellLines(a.chat, lines)
+		tellParagraphs(a.chat, paragraphs)
 	default:
-		tellLines(a.out, lines)
-	}
-	return refuseRisk(changes, a.o.acceptRisk || a.plan.AcceptRisk,
-		fmt.Sprintf("--max-tension %.0f%% finds the nearest plan that keeps to it, ", 100*tension.NearBreaking))
-}
-
-func tellLines(w io.Writer, lines []string) {
-	for _, line := range lines {
-		fmt.Fprintln(w, line)
-	}
-}
-
-// refuseRisk refuses to raise a string above the part of its breaking limit that makers keep to.
-// The hint begins with what else may be done.
-func refuseRisk(changes []tension.Change, accepted bool, hint string) error {
-	for _, c := range changes {
-		if !accepted && c.Beyond(tension.NearBreaking) {
-			return hintf(fmt.Errorf("string %d (%s) would bear %.1f%% of its breaking limit; a plan goes up to %.0f%%", c.String, c.Label, 100*c.After.Part(), 100*tension.NearBreaking),
-				"%s--accept-risk takes this one", hint)
-		}
+		tellParagraphs(a.out, paragraphs)
 	}
 	return nil
+}
+
+// refuse refuses what goes too far, and says what else may be done.
+func (a *detuneAnswer) refuse(changes []tension.Change, inPlan bool) error {
+	err := a.o.risk.refuse(changes, inPlan)
+	if isRisk(err) {
+		return hintf(tension.Refuse(changes), "--max-tension %.0f%% finds the nearest plan that keeps to it, --accept-risk takes this one", 100*tension.Limit)
+	}
+	return err
 }

@@ -7,6 +7,7 @@ import (
 	"tunerd/internal/detune"
 	"tunerd/internal/display/figure"
 	"tunerd/internal/display/text"
+	"tunerd/internal/tension"
 )
 
 // planHead says what the plan is one of.
@@ -187,13 +188,36 @@ func (a *detuneAnswer) explore(problem *detune.Problem) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if points, err = a.safe(points); err != nil {
+		return err
+	}
 	if a.o.svg != "" {
 		if err := writeSVG(a.o.svg, tradePlot(problem, points).Draw()); err != nil {
 			return err
 		}
 	}
 	a.head("%s: errors in cents of the chosen chords and of %d others, for every --spare", problem.Instrument.Name, len(a.others))
+	if words := tension.Short(detune.Raised(points)); words != "" {
+		if err := a.caution([]string{words, tension.Advice}); err != nil {
+			return err
+		}
+	}
 	return a.o.listing.write(a.out, tradeList(points))
+}
+
+// safe leaves out the plans that are refused, and says so.
+func (a *detuneAnswer) safe(points []detune.TradePoint) ([]detune.TradePoint, error) {
+	if a.o.risk.accepted {
+		return points, nil
+	}
+	safe, refused := detune.Safe(points)
+	if refused != nil && len(safe) < 2 {
+		return nil, hintf(refused, "--accept-risk shows the plans all the same")
+	}
+	if refused != nil {
+		fmt.Fprintf(a.chat, "tunerd: %d of %d plans are left out, as of the first of them %v; --accept-risk shows them\n", len(points)-len(safe), len(points), refused)
+	}
+	return safe, nil
 }
 
 func tradeList(points []detune.TradePoint) *text.Listing {
@@ -203,9 +227,10 @@ func tradeList(points []detune.TradePoint) *text.Listing {
 		{Name: "rest_rms_cents", Title: "others rms", Decimals: 2}, {Name: "rest_worst_cents", Title: "worst", Decimals: 2},
 		{Name: "rest_beat_hz", Title: "beats/s", Decimals: 2}, {Name: "damage_cents", Title: "damage", Decimals: 2, Signed: true},
 		{Name: "cents", Title: "cents of strings 1 to last", Decimals: 1, Signed: true},
+		{Name: "limit_share_after", Title: "most of limit", Decimals: 3},
 	}}
 	for _, p := range points {
-		l.Rows = append(l.Rows, []any{spareWords(p.Spare), p.PureRMS, p.PureWorst, p.PureBeatHz, p.RestRMS, p.RestWorst, p.RestBeatHz, p.DamageRMS, p.Cents})
+		l.Rows = append(l.Rows, []any{spareWords(p.Spare), p.PureRMS, p.PureWorst, p.PureBeatHz, p.RestRMS, p.RestWorst, p.RestBeatHz, p.DamageRMS, p.Cents, tension.MostPart(p.Changes)})
 	}
 	return l
 }

@@ -38,11 +38,16 @@ func (o *instrumentOptions) addFlags(fs *pflag.FlagSet) {
 
 // load reads the instrument. All that is wrong with it is wrong usage.
 func (o *instrumentOptions) load(name string) (*targets.Instrument, error) {
-	p, err := (&tuningOptions{tuning: o.tuning, reference: o.reference, instrument: name, tolerance: 0.5}).plan()
+	p, err := o.plan(name)
 	if err != nil {
 		return nil, err
 	}
 	return p.config.Instrument, nil
+}
+
+// plan is load with what the instrument's strings are to sound.
+func (o *instrumentOptions) plan(name string) (*plan, error) {
+	return (&tuningOptions{tuning: o.tuning, reference: o.reference, instrument: name, tolerance: 0.5}).plan()
 }
 
 func newInstrumentListCommand() *cobra.Command {
@@ -91,9 +96,9 @@ func newInstrumentShowCommand() *cobra.Command {
 		Use:   "show INSTRUMENT",
 		Short: "Show the strings of an instrument: pitch, length, gauge, tension",
 		Long: `Show the strings of an instrument, a built-in name or a TOML file: open note, scale length,
-gauge, tension, the stress as part of the limit at which steel, nylon or gut breaks, and the
-inharmonicity: the one in the file, or what follows from the string's data. On wound strings
-stress and inharmonicity need the diameter of the core (core_mm).`,
+gauge, tension, the stress as part of the limit at which its material breaks, where that is
+published, and the inharmonicity: the one in the file, or what follows from the string's data. On
+wound strings stress and inharmonicity need the diameter of the core (core_mm).`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runInstrumentShow(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], o)
@@ -129,7 +134,7 @@ func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions
 	if err := o.write(out, stringList(in)); err != nil {
 		return err
 	}
-	fmt.Fprintln(beside, tension.Advice)
+	tellParagraphs(beside, []string{tension.Advice})
 	return nil
 }
 
@@ -175,7 +180,7 @@ func newInstrumentCheckCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check INSTRUMENT...",
 		Short: "Find what is wrong with an instrument before it is built",
-		Long: `Find strings out of playable range for their length, frets too near to one another, duplicate
+		Long: `Find strings out of playable range for their length or beyond 75% of what breaks them, frets too near to one another, duplicate
 frets, and strings and frets that are no notes of the tuning. A note says what is worth knowing;
 a fault makes the exit status 1.`,
 		Args: usageArgs(cobra.MinimumNArgs(1)),
@@ -221,7 +226,7 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 		}
 	}
 	if len(l.Rows) > 0 {
-		fmt.Fprintln(chat, tension.Advice)
+		tellParagraphs(chat, []string{tension.Advice})
 	}
 	if faults > 0 {
 		return fmt.Errorf("faults found: %d; the lines marked fault say what to change", faults)

@@ -31,6 +31,7 @@ type intonationOptions struct {
 	thread     float64
 	fixed      bool
 	keep       keepOptions
+	risk       riskOptions
 	out        reportOptions
 }
 
@@ -50,6 +51,7 @@ func (o *intonationOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.thread, "thread", 0, "the saddles have screws of `MM` a turn (M3: 0.5, M4: 0.7, 6-32: 0.794): tell turns")
 	fs.BoolVar(&o.fixed, "fixed", false, "the saddle is one straight piece for all strings")
 	o.keep.addFlags(fs, true)
+	o.risk.addFlags(fs)
 	o.out.addFlags(fs)
 }
 
@@ -90,7 +92,7 @@ output.`,
 }
 
 func runIntonation(ctx context.Context, d Deps, in io.Reader, out, chat io.Writer, o intonationOptions) error {
-	board, err := o.board()
+	plan, board, err := o.board()
 	if err != nil {
 		return err
 	}
@@ -103,6 +105,9 @@ func runIntonation(ctx context.Context, d Deps, in io.Reader, out, chat io.Write
 	}
 	before, err := o.out.loadBefore()
 	if err != nil {
+		return err
+	}
+	if err := o.caution(chat, plan); err != nil {
 		return err
 	}
 	var check *setup.Check
@@ -123,21 +128,32 @@ func runIntonation(ctx context.Context, d Deps, in io.Reader, out, chat io.Write
 	return o.out.write(out, chat, r)
 }
 
-func (o *intonationOptions) board() (*setup.Board, error) { return loadBoard(o.name, &o.instrument) }
+func (o *intonationOptions) board() (*plan, *setup.Board, error) {
+	return loadBoard(o.name, &o.instrument)
+}
 
-func loadBoard(name string, o *instrumentOptions) (*setup.Board, error) {
+// caution tells what the open pitches mean for the strings. Of recordings nothing is refused: they are
+// there.
+func (o *intonationOptions) caution(chat io.Writer, p *plan) error {
+	risk := o.risk
+	risk.accepted = risk.accepted || o.from != ""
+	_, err := risk.caution(chat, p)
+	return err
+}
+
+func loadBoard(name string, o *instrumentOptions) (*plan, *setup.Board, error) {
 	if name == "" {
-		return nil, hintf(usagef("no instrument"), `--instrument names one; "tunerd instrument list" lists those that are built in`)
+		return nil, nil, hintf(usagef("no instrument"), `--instrument names one; "tunerd instrument list" lists those that are built in`)
 	}
-	in, err := o.load(name)
+	p, err := o.plan(name)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	board, err := setup.NewBoard(in)
+	board, err := setup.NewBoard(p.config.Instrument)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, nil, usageError{err}
 	}
-	return board, nil
+	return p, board, nil
 }
 
 func (o *intonationOptions) settings() (setup.Settings, error) {

@@ -152,7 +152,7 @@ func runIntonationPlan(out, chat io.Writer, o intonationPlanOptions) error {
 	if err := o.listing.check(); err != nil {
 		return err
 	}
-	board, err := loadBoard(o.name, &o.instrument)
+	_, board, err := loadBoard(o.name, &o.instrument)
 	if err != nil {
 		return err
 	}

@@ -17,6 +17,7 @@ import (
 	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
+	"tunerd/internal/tension"
 )
 
 // demoInstrument is what the built-in demo signal plays.
@@ -33,7 +34,7 @@ type listenOptions struct {
 	minHz    float64
 	maxHz    float64
 
-	acceptRisk bool
+	risk       riskOptions
 	beats      []string
 	beatsChord string
 	rows       rowsFlag
@@ -45,7 +46,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
 	o.tuning.addPlanFlag(fs)
-	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
+	o.risk.addFlags(fs)
 	o.all.addFlags(fs)
 	fs.StringSliceVar(&o.beats, "beats", nil, "also measure how two `NOTES` beat, such as A2,E3, or strings of the instrument, such as 5,4")
 	fs.StringVar(&o.beatsChord, "beats-chord", "", "the `INTERVAL` that these notes are to make, such as 2:3 (default: the plainest near them)")
@@ -64,7 +65,10 @@ func newListenCommand(d Deps) *cobra.Command {
 sharp, left when flat, standing still in tune. Where there is no terminal, plain lines are
 printed instead; with --json, one JSON object a reading.
 
-A recording is played at its own speed; with --json it is read at full speed.`,
+A recording is played at its own speed; with --json it is read at full speed.
+
+Targets that pull strings of an instrument above the pitches in its file come with a caution, and
+those beyond 75% of a breaking limit are refused; --accept-risk takes them.`,
 		Example: `  tunerd listen --tuning 31edo
   tunerd listen --tuning 4:5:6:7 --reference C4=264
   tunerd listen --instrument guitar-12edo --string 6
@@ -90,9 +94,14 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	if err := o.all.use(&o.tuning, plan); err != nil {
 		return err
 	}
-	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
+	caution, err := o.risk.caution(chat, plan)
 	if err != nil {
 		return err
+	}
+	if o.json {
+		if err := cautionList(tension.Cautions(plan.changes)).WriteJSON(out); err != nil {
+			return err
+		}
 	}
 	onScreen := !o.json && d.ScreenUsable()
 	if !onScreen && greeting != "" {

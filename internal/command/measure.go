@@ -20,6 +20,7 @@ import (
 	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 type measureOptions struct {
@@ -78,6 +79,7 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 	if err != nil {
 		return err
 	}
+	tellParagraphs(chat, tension.Cautions(plan.changes)) // nothing is refused: the recording is there
 	keeper, err := o.keep.begin(o.session(plan), func(line string) { fmt.Fprintf(chat, "tunerd: %s\n", line) })
 	if err != nil {
 		return err

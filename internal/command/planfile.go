@@ -2,13 +2,11 @@ package command
 
 import (
 	"errors"
-	"io"
 	"strings"
 
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/detune"
-	"tunerd/internal/tension"
 )
 
 // addPlanFlag offers a plan of detune as what should sound.
@@ -32,17 +30,6 @@ func (o *tuningOptions) usePlan(p *plan) error {
 	p.moves, p.file, p.config.Instrument, p.tuning = moves, o.planFile, in, in.Tuning
 	p.labels.Instrument = in.Name + ", detuned"
 	return nil
-}
-
-// cautionOfPlan says on chat what a plan that raises strings means, before anybody turns a peg,
-// refuses one that goes too far, and returns the same in few words for the screen.
-func (p *plan) cautionOfPlan(chat io.Writer, acceptRisk bool) (words string, err error) {
-	if p.moves == nil {
-		return "", nil
-	}
-	changes := p.moves.Changes()
-	tellLines(chat, tension.Cautions(changes))
-	return tension.Short(changes), refuseRisk(changes, acceptRisk || p.moves.AcceptRisk, "")
 }
 
 // joinWords joins what is to be said, passing over what is empty.

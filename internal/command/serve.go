@@ -18,6 +18,7 @@ import (
 	"tunerd/internal/server"
 	"tunerd/internal/service"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 // browserInput is the input that a web page sends.
@@ -36,7 +37,7 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	o.tuning.addPlanFlag(fs)
-	fs.BoolVar(&o.acceptRisk, "accept-risk", false, "tune to a --plan although it brings a string near to breaking")
+	o.risk.addFlags(fs)
 	fs.BoolVar(&o.all, "all-strings", false, "begin with all strings of the --instrument read at once")
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
 	o.at.addFlags(fs)
@@ -156,8 +157,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 	if err := all.use(&o.tuning, plan); err != nil {
 		return nil, err
 	}
-	caution, err := plan.cautionOfPlan(chat, o.acceptRisk)
-	if err != nil {
+	if _, err := o.risk.caution(chat, plan); err != nil { // the page shows it, too
 		return nil, err
 	}
 	settings, err := o.tuning.settings(catalog, plan.moves)
@@ -165,9 +165,10 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 		return nil, err
 	}
 	settings.AllStrings = o.all
+	settings.AcceptRisk = tension.Refuse(plan.changes) != nil // or it would have been refused
 	cfg := server.TunerConfig{
 		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
-		Greeting: joinWords(caution, greeting), Keep: o.keep.serving(chat, log), Log: log,
+		Greeting: greeting, Keep: o.keep.serving(chat, log), Log: log,
 		FromPage: o.input == browserInput,
 	}
 	if o.osc != "" {
@@ -210,7 +211,7 @@ func (o *tuningOptions) settings(catalog *server.Catalog, moves *detune.Plan) (s
 	}
 	if moves != nil {
 		s.Instrument, s.Tuning, s.Reference = moves.Instrument.ID, moves.Tuning, moves.Reference
-		s.Plan = &server.Plan{Name: filepath.Base(o.planFile), Cents: moves.Cents, AcceptRisk: true} // or it is refused before
+		s.Plan = &server.Plan{Name: filepath.Base(o.planFile), Cents: moves.Cents}
 	}
 	if _, err := catalog.Instrument(s.Instrument); err != nil && s.Instrument != "" {
 		in, err := targets.LoadInstrument(s.Instrument)

@@ -17,10 +17,10 @@ import (
 	"tunerd/internal/sound/play"
 )
 
-// hearing is shown before anything is played. The figures are those of NIOSH (recommended exposure
+// hearing is shown before anything is played, and beside every file: whoever has it plays it. The figures are those of NIOSH (recommended exposure
 // limit: 85 dBA for 8 hours, half the time for every 3 dB more).
-const hearing = `Caution: start with the volume low; turn it up only while it plays. At 85 dB(A) hearing is at risk
-after 8 hours a day, at 100 dB(A) after a quarter of an hour.`
+const hearing = "Caution: start with the volume low; turn it up only while it plays. At 85 dB(A) hearing is at risk " +
+	"after 8 hours a day, at 100 dB(A) after a quarter of an hour."
 
 type toneOptions struct {
 	listing listingOptions
@@ -137,6 +137,7 @@ func runTone(ctx context.Context, out, chat io.Writer, words []string, o toneOpt
 		if err := writeFile(o.out, file.Bytes()); err != nil {
 			return err
 		}
+		tellParagraphs(chat, []string{hearing})
 		return o.listing.write(out, toneList(chords, program, starts))
 	}
 	return o.play(ctx, out, chat, chords, program)
@@ -152,7 +153,7 @@ func (o *toneOptions) play(ctx context.Context, out, chat io.Writer, chords [][]
 	if err != nil {
 		return err
 	}
-	fmt.Fprintln(chat, hearing)
+	tellParagraphs(chat, []string{hearing})
 	if err := o.listing.write(out, toneList(chords, program, starts)); err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"tunerd/internal/detune"
 	"tunerd/internal/engine"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 )
 
 // defaultTuning is that of a tuner that is told nothing.
@@ -41,6 +42,8 @@ type plan struct {
 	tuning *targets.Tuning
 	moves  *detune.Plan // that the instrument is tuned by; nil: none
 	file   string       // of moves
+
+	changes []tension.Change // of the strings of the instrument by the targets; nil: no instrument
 }
 
 // plan reads the specs. All that is wrong with them is wrong usage.
@@ -51,6 +54,12 @@ func (o *tuningOptions) plan() (*plan, error) {
 	}
 	if _, err := p.resolver(); err != nil { // tells of the rest before any input is opened
 		return nil, err
+	}
+	switch {
+	case p.moves != nil:
+		p.changes = p.moves.Changes()
+	case p.config.Instrument != nil:
+		p.changes = tension.Changes(p.config.Instrument, nil)
 	}
 	p.labels.Tuning = p.tuning.String()
 	p.labels.Reference = p.tuning.Reference().String()

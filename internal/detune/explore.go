@@ -3,6 +3,8 @@ package detune
 import (
 	"errors"
 	"math"
+
+	"tunerd/internal/tension"
 )
 
 // A TradePoint is one plan between the chosen chords and the rest.
@@ -16,6 +18,29 @@ type TradePoint struct {
 	Cents      []float64 // of each open string
 	PureBeatHz float64   // fastest beat of the chosen chords' lowest coincident partials
 	RestBeatHz float64
+	Changes    []tension.Change // what the strings bear by it
+}
+
+// Safe returns the points that put no string beyond the limit of tension, and the instrument as it is,
+// which moves none; and the refusal of the first of the others, nil if there is none.
+func Safe(points []TradePoint) (safe []TradePoint, refused error) {
+	for _, t := range points {
+		if err := tension.Refuse(t.Changes); err == nil || t.Spare < 0 {
+			safe = append(safe, t)
+		} else if refused == nil {
+			refused = err
+		}
+	}
+	return safe, refused
+}
+
+// Raised returns for every string the change of the point that tunes it highest.
+func Raised(points []TradePoint) []tension.Change {
+	sets := make([][]tension.Change, len(points))
+	for i, t := range points {
+		sets[i] = t.Changes
+	}
+	return tension.Highest(sets)
 }
 
 // spares are the weights of Explore: closer together near the ends, where the curve bends.
@@ -52,7 +77,7 @@ func Explore(p Problem, rest []Chord) ([]TradePoint, error) {
 }
 
 func (p *Plan) tradePoint(spare float64, rest []Chord) TradePoint {
-	t := TradePoint{Spare: spare, Cents: p.Cents}
+	t := TradePoint{Spare: spare, Cents: p.Cents, Changes: p.Changes()}
 	t.PureRMS, t.PureWorst, t.PureBeatHz = p.spread(p.Chords)
 	t.RestRMS, t.RestWorst, t.RestBeatHz = p.spread(rest)
 	return t

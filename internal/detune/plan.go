@@ -2,6 +2,7 @@ package detune
 
 import (
 	"math"
+	"slices"
 
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
@@ -42,14 +43,14 @@ func (p *Plan) AfterHz(n int) float64 {
 
 // Changes returns what every string bears now and after.
 func (p *Plan) Changes() []tension.Change {
-	all := make([]tension.Change, len(p.Cents))
-	for i := range all {
-		s := &p.Instrument.Strings[i]
-		now, after := p.NowHz(i+1), p.AfterHz(i+1)
-		all[i] = tension.Change{String: i + 1, Label: s.Open.Label, Cents: 1200 * math.Log2(after/now),
-			Now: tension.Of(s, now), After: tension.Of(s, after)}
+	now := make([]float64, len(p.Cents))
+	after := *p.Instrument
+	after.Strings = slices.Clone(p.Instrument.Strings)
+	for i := range now {
+		now[i] = p.NowHz(i + 1)
+		after.Strings[i].Open.Hz = p.AfterHz(i + 1)
 	}
-	return all
+	return tension.Changes(&after, now)
 }
 
 // problem returns the problem that the plan answers, for what it knows of the strings.

@@ -31,9 +31,10 @@ type Finding struct {
 // there twice and pitches that are no notes of the tuning; string by string.
 func Check(in *targets.Instrument) []Finding {
 	var all []Finding
+	changes := tension.Changes(in, nil)
 	for i := range in.Strings {
 		c := checker{in: in, s: &in.Strings[i], n: i + 1}
-		c.load()
+		c.load(&changes[i])
 		c.frets()
 		c.notes()
 		all = append(all, c.found...)
@@ -52,23 +53,22 @@ func (c *checker) add(kind string, fault bool, fret int, format string, args ...
 	c.found = append(c.found, Finding{kind, fault, c.n, fret, fmt.Sprintf(format, args...)})
 }
 
-func (c *checker) load() {
+func (c *checker) load(change *tension.Change) {
 	if c.s.ScaleLengthMM == 0 {
 		c.add("scale length", false, 0, "not given: tension and fret places are not known")
 		return
 	}
-	l := tension.Of(c.s, c.s.Open.Hz)
-	part := l.Part()
+	l := change.After
 	switch {
-	case part >= tension.OverStressed:
-		c.add("tension", true, 0, "%.1f Hz over %g mm stresses it to %.0f MPa, %.0f%% of the %.0f MPa at which it breaks (%s)",
-			c.s.Open.Hz, c.s.ScaleLengthMM, l.StressMPa, 100*part, l.LimitMPa, l.Source)
-	case part >= tension.NearBreaking:
-		c.add("tension", false, 0, "near its limit: %.0f%% of the %.0f MPa at which it breaks (%s)", 100*part, l.LimitMPa, l.Source)
+	case l.Beyond():
+		c.add("tension", true, 0, "%.1f Hz over %g mm stresses it to %.0f MPa, %s of the %.0f MPa at which it breaks (%s); strings are tuned up to %.0f%%",
+			c.s.Open.Hz, c.s.ScaleLengthMM, l.StressMPa, l.PartWords(), l.LimitMPa, l.Source, 100*tension.Limit)
+	case change.Raises():
+		c.add("tension", false, 0, "tuned %.2f cents above its own pitch", change.AboveOwn)
 	}
 	switch {
-	case math.IsNaN(l.TensionN) && math.IsNaN(part):
-		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and a material of plain steel, nylon or gut")
+	case math.IsNaN(l.TensionN) && l.Missing != "":
+		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and the material of a plain string")
 	case l.TensionN < tension.SlackN:
 		c.add("tension", true, 0, "%.1f N is slack; below %d N a string does not hold its pitch", l.TensionN, tension.SlackN)
 	case l.TensionN > tension.HeavyN:

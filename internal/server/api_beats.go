@@ -96,7 +96,8 @@ func (s *Server) postBeats(r *http.Request) (any, error) {
 	if err := req.check(); err != nil {
 		return nil, err
 	}
-	a, err := s.cfg.Catalog.aim(Settings{Instrument: req.Instrument, Tuning: req.Tuning, Reference: req.Reference, Plan: req.Plan})
+	a, err := s.cfg.Catalog.aim(Settings{Instrument: req.Instrument, Tuning: req.Tuning, Reference: req.Reference, Plan: req.Plan,
+		AcceptRisk: true}) // nothing is tuned to them
 	if err != nil {
 		return nil, err
 	}

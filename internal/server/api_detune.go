@@ -28,6 +28,7 @@ type detuneRequest struct {
 	Method     string        `json:"method"`
 	PureBy     string        `json:"pure_by"`
 	Explore    bool          `json:"explore"`
+	AcceptRisk bool          `json:"accept_risk"` // also a plan beyond the limit of tension
 }
 
 type stringLimit struct {
@@ -45,6 +46,7 @@ type detuneAnswer struct {
 	Obstacles   []obstacle     `json:"obstacles"`
 	Cautions    []string       `json:"cautions"`
 	Trade       []tradePoint   `json:"trade"`
+	TradeLeft   int            `json:"trade_left_out"` // plans beyond the limit of tension
 }
 
 type stringChange struct {
@@ -103,6 +105,8 @@ type tradePoint struct {
 	OtherBeat  text.Number   `json:"other_beat_hz"`
 	Damage     text.Number   `json:"damage_rms"`
 	Cents      []text.Number `json:"cents"`
+	MostPart   text.Number   `json:"limit_share_after"` // of any string
+	Caution    string        `json:"caution"`
 }
 
 func (s *Server) postDetune(r *http.Request) (any, error) {
@@ -138,6 +142,9 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 	if err != nil {
 		return nil, err
 	}
+	if err := refuseRisk(plan.Changes(), req.AcceptRisk); err != nil {
+		return nil, err
+	}
 	answer := newDetuneAnswer(plan, others)
 	if !req.Explore || len(others) == 0 {
 		return answer, nil
@@ -146,10 +153,15 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 	if err != nil {
 		return nil, err
 	}
+	if !req.AcceptRisk {
+		safe, _ := detune.Safe(points)
+		answer.TradeLeft, points = len(points)-len(safe), safe
+	}
 	for _, t := range points {
 		answer.Trade = append(answer.Trade, tradePoint{
 			text.Number(t.Spare), text.Number(t.PureRMS), text.Number(t.PureWorst), text.Number(t.PureBeatHz),
 			text.Number(t.RestRMS), text.Number(t.RestWorst), text.Number(t.RestBeatHz), text.Number(t.DamageRMS), numbers(t.Cents),
+			text.Number(tension.MostPart(t.Changes)), tension.Short(t.Changes),
 		})
 	}
 	return answer, nil

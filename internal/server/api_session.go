@@ -29,6 +29,7 @@ type settingsPatch struct {
 	ToleranceCents *float64 `json:"tolerance_cents"`
 	Rows           *string  `json:"rows"`
 	Plan           rawMsg   `json:"plan"` // null is a choice too
+	AcceptRisk     *bool    `json:"accept_risk"`
 }
 
 func (s *Server) patchSession(r *http.Request) (any, error) {
@@ -40,10 +41,13 @@ func (s *Server) patchSession(r *http.Request) (any, error) {
 }
 
 func (p *settingsPatch) apply(s *Settings) error {
-	if p.Instrument != nil && *p.Instrument != s.Instrument {
+	if differs(p.Instrument, s.Instrument) {
 		s.String, s.Plan = 0, nil // they are the old one's
 		s.Frets = s.Frets && *p.Instrument != ""
 		s.AllStrings = s.AllStrings && *p.Instrument != ""
+	}
+	if differs(p.Instrument, s.Instrument) || differs(p.Tuning, s.Tuning) || differs(p.Reference, s.Reference) || p.Plan != nil {
+		s.AcceptRisk = false // it was accepted for the targets that were
 	}
 	switch { // all strings at once exclude one string, and frets
 	case p.AllStrings != nil && *p.AllStrings:
@@ -59,12 +63,15 @@ func (p *settingsPatch) apply(s *Settings) error {
 	set(&s.AllStrings, p.AllStrings)
 	set(&s.ToleranceCents, p.ToleranceCents)
 	set(&s.Rows, p.Rows)
+	set(&s.AcceptRisk, p.AcceptRisk)
 	if p.Plan == nil {
 		return nil
 	}
 	s.Plan = nil
 	return strictJSON(bytes.NewReader(p.Plan), &s.Plan)
 }
+
+func differs[T comparable](given *T, from T) bool { return given != nil && *given != from }
 
 // set sets what is given.
 func set[T any](dst, given *T) {

@@ -9,7 +9,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"tunerd/internal/detune"
 	"tunerd/internal/display"
 	"tunerd/internal/engine"
 	"tunerd/internal/targets"
@@ -32,6 +31,7 @@ type Settings struct {
 	ToleranceCents float64 `json:"tolerance_cents"`
 	Rows           string  `json:"rows"` // of the strobe: "string" or "harmonics"; empty: string
 	Plan           *Plan   `json:"plan"`
+	AcceptRisk     bool    `json:"accept_risk"` // also targets beyond the limit of tension
 }
 
 // maxPlanName is the most characters of a plan's name: it stands above the reading.
@@ -39,13 +39,11 @@ const maxPlanName = 120
 
 // A Plan puts every open string so many cents above its tuning.
 type Plan struct {
-	Name       string    `json:"name"`
-	Cents      []float64 `json:"cents"`
-	AcceptRisk bool      `json:"accept_risk"` // also if it brings a string near to breaking
+	Name  string    `json:"name"`
+	Cents []float64 `json:"cents"`
 }
 
-// tune returns the instrument as the plan tunes it, and refuses what brings a string near to
-// breaking unless that is accepted.
+// tune returns the instrument as the plan tunes it.
 func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
 	if n := utf8.RuneCountInString(p.Name); n > maxPlanName || strings.ContainsFunc(p.Name, func(r rune) bool { return !unicode.IsGraphic(r) }) {
 		return nil, fmt.Errorf("plan: its name has %d characters; up to %d that can be shown on one line are accepted", n, maxPlanName)
@@ -54,13 +52,15 @@ func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
 	if err != nil {
 		return nil, fmt.Errorf("plan: %w", err)
 	}
-	moves := detune.Plan{Instrument: in, Cents: p.Cents}
-	for _, c := range moves.Changes() {
-		if !p.AcceptRisk && c.Beyond(tension.NearBreaking) {
-			return nil, refusal{http.StatusBadRequest, codeRisk, fmt.Sprintf("plan: string %d (%s) would bear %.1f%% of its breaking limit; accept_risk takes it", c.String, c.Label, 100*c.After.Part())}
-		}
-	}
 	return detuned, nil
+}
+
+// refuseRisk refuses what puts a string beyond the limit of tension, unless that is accepted.
+func refuseRisk(changes []tension.Change, accepted bool) error {
+	if err := tension.Refuse(changes); err != nil && !accepted {
+		return refusal{http.StatusBadRequest, codeRisk, err.Error() + "; accept_risk takes it"}
+	}
+	return nil
 }
 
 // An aim is what settings come to.
@@ -70,6 +70,7 @@ type aim struct {
 	tuning     *targets.Tuning
 	instrument *targets.Instrument // nil without one
 	strings    []targets.Target
+	cautions   []string // to be shown before anybody turns a peg
 }
 
 // aim reads the settings.
@@ -124,6 +125,11 @@ func (a *aim) choose(c *Catalog) (err error) {
 				return err
 			}
 		}
+		changes := tension.Changes(a.instrument, nil)
+		if err := refuseRisk(changes, s.AcceptRisk); err != nil {
+			return err
+		}
+		a.cautions = tension.Cautions(changes)
 		a.config.Instrument, a.tuning = a.instrument, a.instrument.Tuning
 		return nil
 	}

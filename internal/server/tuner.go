@@ -215,7 +215,8 @@ func (a *aim) onlyHolds(b *aim) bool {
 	s, r := a.settings, b.settings
 	s.String, r.String = 0, 0
 	s.Rows, r.Rows = "", ""
-	return s == r // the same plan, not one like it
+	s.AcceptRisk, r.AcceptRisk = false, false // no target differs by it
+	return s == r                             // the same plan, not one like it
 }
 
 // instrument is what the tuner is set to, nil without one.
@@ -271,6 +272,7 @@ type sessionState struct {
 	Reference  referenceState `json:"reference"`
 	Input      inputState     `json:"input"`
 	Strings    []stringTarget `json:"strings"`
+	Cautions   []string       `json:"cautions"`
 }
 
 type namedThing struct {
@@ -304,6 +306,7 @@ func (t *Tuner) state() *sessionState {
 		Reference: referenceState{ref.Label, text.Number(ref.Hz)},
 		Input:     t.input,
 		Strings:   []stringTarget{},
+		Cautions:  append([]string{}, a.cautions...),
 	}
 	if a.settings.Tuning != "" { // that is not the path of a file
 		s.Tuning.Spec = a.settings.Tuning

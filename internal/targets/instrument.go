@@ -130,6 +130,22 @@ func (in *Instrument) With(t *Tuning, ref *Reference) (*Instrument, error) {
 	return &out, nil
 }
 
+// OwnHz returns the pitches of the open strings in Hz as the instrument's file has them, whatever
+// tuning, reference and moves it has now.
+func (in *Instrument) OwnHz() []float64 {
+	file := *in
+	file.Tuning = in.built
+	all := make([]float64, len(in.Strings))
+	for i := range in.Strings {
+		open, err := file.openTarget(in.Strings[i].pitch)
+		if err != nil { // the file has been read, so that cannot be
+			open = in.Strings[i].Open
+		}
+		all[i] = open.Hz
+	}
+	return all
+}
+
 // Detuned returns the instrument with its open strings moved by so many cents each, in the
 // instrument's order, and fretted notes with them. The moves stand against what the file and the
 // tuning say, not against earlier moves, and stay if tuning or reference change. Label and Step

@@ -19,8 +19,9 @@ const (
 	maxTextRunes  = 400
 	minScaleMM    = 20
 	maxScaleMM    = 5000
-	maxGaugeMM    = 20
-	maxUnitWeight = 1 // kg/m
+	minGaugeMM    = 0.1 // the thinnest music wire in ASTM A228 has 0.1016 mm
+	maxGaugeMM    = 8   // common practice, no source: no wound string of a bass, piano or harp is thicker
+	maxUnitWeight = 1   // kg/m
 	maxInharmonic = 0.1
 	minSpreadMM   = 1
 	maxSpreadMM   = 1000
@@ -219,6 +220,9 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 	if err := checkText("material", s.Material); err != nil {
 		return out, err
 	}
+	if _, err := ParseMaterial(s.Material); err != nil {
+		return out, err
+	}
 	scale := s.ScaleLengthMM
 	if scale == nil {
 		scale = f.ScaleLengthMM
@@ -230,12 +234,15 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 		lo, hi float64
 	}{
 		{"scale_length_mm", scale, &out.ScaleLengthMM, minScaleMM, maxScaleMM},
-		{"gauge_mm", s.GaugeMM, &out.GaugeMM, 0.01, maxGaugeMM},
-		{"core_mm", s.CoreMM, &out.CoreMM, 0.01, maxGaugeMM},
+		{"gauge_mm", s.GaugeMM, &out.GaugeMM, minGaugeMM, maxGaugeMM},
+		{"core_mm", s.CoreMM, &out.CoreMM, minGaugeMM, maxGaugeMM},
 		{"unit_weight_kg_m", s.UnitWeight, &out.UnitWeight, 1e-6, maxUnitWeight},
 		{"inharmonicity", s.Inharmonicity, &out.Inharmonicity, 0, maxInharmonic},
 	} {
 		if err := setMeasure(m.to, m.key, m.from, m.lo, m.hi); err != nil {
+			if m.hi == maxGaugeMM {
+				err = fmt.Errorf("%w; it is a diameter in mm: .010 in is 0.254", err)
+			}
 			return out, err
 		}
 	}

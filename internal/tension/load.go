@@ -14,18 +14,18 @@ const (
 	HeavyN = 400
 )
 
-// Parts of the breaking limit. Common practice, no source: makers stay below three quarters.
-const (
-	NearBreaking = 0.75
-	OverStressed = 0.9
-)
+// Limit is the part of its breaking limit up to which a string is tuned, by whatever road its target was
+// set. Common practice, no source: makers stay below three quarters.
+const Limit = 0.75
 
 // A Load is what pulls at a string in tune, and what follows from it. What is not known is NaN.
 type Load struct {
 	TensionN  float64
 	StressMPa float64 // tension over the cross-section that bears it
 	LimitMPa  float64 // at which the material breaks, the least to be counted on
+	AtMost    bool    // LimitMPa is that of the thinnest wire, as the diameter is not known
 	Source    string  // of LimitMPa
+	Missing   string  // why Part is not known; "": it is known
 	B         float64 // inharmonicity from the string's data
 }
 
@@ -79,18 +79,19 @@ func Inharmonicity(youngPa, diameterM, tensionN, scaleM float64) float64 {
 // Tension needs the scale length and the unit weight, or gauge and material of a plain string.
 // Stress needs only scale length and material of a plain string: it is ρ·(2·L·f1)² whatever the
 // gauge. On a wound string the core bears the tension, so its stress is known if CoreMM is. The
-// diameter that bears chooses the limit of steel; without one it is that of the thinnest wire,
-// which is the strongest.
+// diameter that bears chooses the limit of wire; without one it is that of the thinnest wire,
+// which is the strongest, and the part of it is the least that it can be.
 //
-// B needs tension and that diameter, and steel: the moduli of nylon and gut depend on the pull.
+// B needs tension and that diameter, and a metal: the moduli of nylon and gut depend on the pull.
 // Of a wound string it is a lower bound, as the winding is somewhat stiff too.
 func Of(s *targets.InstrumentString, f1Hz float64) Load {
-	l := Load{TensionN: math.NaN(), StressMPa: math.NaN(), LimitMPa: math.NaN(), B: math.NaN()}
+	l := Load{TensionN: nan, StressMPa: nan, LimitMPa: nan, B: nan}
 	if s.ScaleLengthMM == 0 {
+		l.Missing = "its scale length is not given"
 		return l
 	}
 	scaleM := s.ScaleLengthMM / 1000
-	m, wound, ok := materialOf(s)
+	m, core, wound, ok := materialOf(s)
 	bearingM, plain := s.GaugeMM/1000, ok && !wound
 	if wound {
 		bearingM = s.CoreMM / 1000
@@ -108,8 +109,20 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 	case plain:
 		l.StressMPa = Tension(m.density, scaleM, f1Hz) / 1e6 // density is the unit weight of 1 m²
 	}
-	if !math.IsNaN(l.StressMPa) {
-		l.LimitMPa, l.Source = m.limit(bearingM*1000), m.source
+	switch {
+	case !ok:
+		l.Missing = "its material is not given"
+	case m.source == "":
+		l.Missing = "no published strength of " + string(core) + " strings is known"
+	case math.IsNaN(l.StressMPa) && area == 0:
+		l.Missing = "core_mm is not given"
+	case math.IsNaN(l.StressMPa):
+		l.Missing = "unit_weight_kg_m is not given"
+	default:
+		l.LimitMPa, l.Source, l.AtMost = m.limit(bearingM*1000), m.source, area == 0
+		if math.IsNaN(l.LimitMPa) {
+			l.Source, l.Missing = "", "no published strength of "+string(core)+" of that diameter is known"
+		}
 	}
 	if ok && area > 0 && m.youngPa > 0 {
 		l.B = Inharmonicity(m.youngPa, bearingM, l.TensionN, scaleM)

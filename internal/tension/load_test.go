@@ -3,6 +3,7 @@ package tension
 import (
 	"math"
 	"strconv"
+	"strings"
 	"testing"
 
 	"tunerd/internal/targets"
@@ -25,6 +26,8 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
+var steelLimit, stainlessLimit = materials[targets.Steel].limit, materials[targets.StainlessSteel].limit
+
 // Table of ASTM A228 as printed; see testdata.
 func TestSteelLimitAgainstTable(t *testing.T) {
 	for _, r := range testkit.Table(t, "testdata/music_wire_strength.csv") {
@@ -37,6 +40,89 @@ func TestSteelLimitAgainstTable(t *testing.T) {
 	near(t, "between rows", between, (2668.3+2633.8)/2, 0.01)
 	near(t, "thinner than the table", steelLimit(0.01), 3026.8, 0)
 	near(t, "thicker than the table", steelLimit(20), 1585.8, 0)
+}
+
+// Table of ASTM A313 as printed; see testdata.
+func TestStainlessLimitAgainstTable(t *testing.T) {
+	for _, r := range testkit.Table(t, "testdata/stainless_302_strength.csv") {
+		ksi, d := number(t, r["tensile_min_ksi"]), number(t, r["to_mm"])
+		if strings.Contains(r["note"], "misprint for 314") {
+			ksi = 314
+		}
+		near(t, r["to_in_incl"]+" in", stainlessLimit(d), ksi*6.894757, 0.06)
+		if r["over_in"] != "" {
+			near(t, r["over_in"]+" in and more", stainlessLimit(number(t, r["over_in"])*25.4+0.001), ksi*6.894757, 0.06)
+		}
+	}
+	if got := stainlessLimit(3); !math.IsNaN(got) {
+		t.Errorf("thicker than the table: %g MPa", got)
+	}
+}
+
+// The table of string materials; see testdata. A limit is told as the highest pitch times length.
+func TestMaterialsAgainstTable(t *testing.T) {
+	rows := testkit.Table(t, "testdata/string_materials.csv")
+	find := func(material, quantity string) map[string]string {
+		for _, r := range rows {
+			if r["material"] == material && r["quantity"] == quantity {
+				return r
+			}
+		}
+		t.Fatalf("no row %s, %s", material, quantity)
+		return nil
+	}
+	bronze := "phosphor bronze C51000, spring temper H08"
+	for _, c := range []struct{ text, material, quantity string }{
+		{"gauge_mm=0.4\nmaterial='gut'", "gut", "breaking pitch x length"},
+		{"gauge_mm=1.2\nmaterial='gut'", "gut", "breaking pitch x length"},
+		{"gauge_mm=0.635\nmaterial='plain phosphor bronze'", bronze, "tensile strength min, up to 0.025 in"},
+		{"gauge_mm=0.7\nmaterial='plain phosphor bronze'", bronze, "tensile strength min, over 0.025 to 0.0625 in"},
+		{"gauge_mm=2\nmaterial='plain phosphor bronze'", bronze, "tensile strength min, over 0.0625 to 0.125 in"},
+		{"gauge_mm=0.4\nmaterial='silver'", "sterling silver", "highest tuning of a 68 mm string"},
+	} {
+		s := stringOf(t, "hz=100\nscale_length_mm=1000\n"+c.text+"\n")
+		product := 100 * math.Exp2(Of(s, 100).CentsToPart(1)/1200) // Hz·m over 1 m
+		near(t, c.text, product, number(t, find(c.material, c.quantity)["pitch_length_product_hz_m"]), 0.2)
+	}
+	near(t, "stainless density", materials[targets.StainlessSteel].density, number(t, find("stainless steel 302/304 ASTM A313", "density")["si_value"]), 0)
+	near(t, "bronze density", materials[targets.PhosphorBronze].density, number(t, find("phosphor bronze ASTM B159", "density")["si_value"]), 0)
+}
+
+// Stainless steel is a fifth weaker than music wire of the same gauge: table 16b beside table 07b.
+func TestMaterialsAreNotMixedUp(t *testing.T) {
+	part := func(text string) float64 {
+		return loadOf(t, "note='E4'\nscale_length_mm=648\n"+text+"\n").Part()
+	}
+	const of = "gauge_mm=0.254\nmaterial="
+	near(t, "stainless over plain", part(of+"'stainless steel'")/part(of+"'plain steel'"), 2668.3/2206.3*7916/7850, 1e-3)
+	for _, text := range []string{of + "'nylon'", of + "'fluorocarbon'", of + "'synthetic'", of + "'brass'", "gauge_mm=1\ncore_mm=0.4\nunit_weight_kg_m=0.001\nmaterial='silver wound nylon'"} {
+		l := loadOf(t, "note='E4'\nscale_length_mm=648\n"+text+"\n")
+		if !math.IsNaN(l.Part()) || !strings.HasPrefix(l.Missing, "no published strength of ") || l.Source != "" || !math.IsNaN(l.LimitMPa) {
+			t.Errorf("%s: %+v", text, l)
+		}
+	}
+	// What the trade sells as phosphor bronze has a core of steel.
+	const wound = "gauge_mm=1.168\ncore_mm=0.4572\nunit_weight_kg_m=0.00682\nmaterial="
+	for _, m := range []string{"'phosphor bronze'", "'phosphor bronze wound steel'", "'nickel-wound steel'", "'roundwound steel'"} {
+		near(t, m, part(wound+m), part(wound+"'wound steel'"), 0)
+	}
+	if l := loadOf(t, "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='phosphor bronze'\n"); l.Missing != "core_mm is not given" {
+		t.Errorf("%+v", l)
+	}
+}
+
+// Treble strings weighed by M. B. Anderson & R. G. Beausoleil (J. Acoust. Soc. Am. 156, 683, 2024), set EJ45 and
+// EJ46FF: diameter, tension at 650 mm.
+func TestDensityOfPlasticStrings(t *testing.T) {
+	for _, c := range []struct {
+		text    string
+		newtons float64
+	}{
+		{"note='G3'\ngauge_mm=1.024\nmaterial='nylon'", 54.2}, {"note='B3'\ngauge_mm=0.818\nmaterial='nylon'", 52.0},
+		{"note='B3'\ngauge_mm=0.712\nmaterial='fluorocarbon'", 66.3}, {"note='E4'\ngauge_mm=0.630\nmaterial='fluorocarbon'", 91.8},
+	} {
+		near(t, c.text, loadOf(t, "scale_length_mm=650\n"+c.text+"\n").TensionN, c.newtons, 0.05*c.newtons) // strings of one set differ by 4 % in density
+	}
 }
 
 // Figures of a maker's published tension guide, from memory: unit weight in lb/in, 25.5 in,

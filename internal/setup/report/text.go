@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"strings"
 
 	"tunerd/internal/display/text"
 )
@@ -59,20 +58,8 @@ func (r *Report) listing() *text.Listing {
 // paragraphs writes texts broken into lines.
 func paragraphs(w io.Writer, texts []string) {
 	for _, t := range texts {
-		n := 0
-		for _, word := range strings.Fields(t) {
-			length := len([]rune(word))
-			if n > 0 && n+1+length > textWidth {
-				fmt.Fprintln(w)
-				n = 0
-			}
-			if n > 0 {
-				fmt.Fprint(w, " ")
-				n++
-			}
-			fmt.Fprint(w, word)
-			n += length
+		for _, line := range text.Wrap(t, textWidth) {
+			fmt.Fprintln(w, line)
 		}
-		fmt.Fprintln(w)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tunerd/internal/setup"
+	"tunerd/internal/tension"
 )
 
 // Title names the report.
@@ -250,8 +251,8 @@ func (r *Report) Cautions() []string {
 		said = append(said, fmt.Sprintf("A saddle further back means a longer string: at the same pitch its tension rises, here by %.1f %% at most.", 100*rise))
 	}
 	for _, s := range r.Result.Strings {
-		if part := r.partAfter(&s); part > 0.75 {
-			said = append(said, fmt.Sprintf("String %d will bear %.0f %% of the load at which it breaks; makers stay below 75 %%.", s.Number, 100*part))
+		if part := r.partAfter(&s); part > tension.Limit {
+			said = append(said, fmt.Sprintf("String %d will bear %.0f %% of the load at which it breaks; strings are tuned up to %.0f %%.", s.Number, 100*part, 100*tension.Limit))
 		}
 	}
 	return append(said,

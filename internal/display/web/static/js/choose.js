@@ -2,6 +2,7 @@
 
 import { h } from './dom.js';
 import { get } from './api.js';
+import { retarget } from './risk.js';
 
 let parts = null;
 
@@ -78,11 +79,11 @@ function fillPlans(p, plan) {
 
 async function submit(app, p) {
   try {
-    await app.tuner.set({
+    const done = await retarget(app, {
       instrument: p.instrument.value, tuning: p.tuning.value.trim(), reference: p.reference.value.trim(),
       frets: p.frets.checked, string: 0, plan: p.plan.value === 'now' ? p.now : null,
     });
-    p.dialog.close();
+    if (done) p.dialog.close();
   } catch (err) {
     p.error.textContent = err.message;
   }

@@ -3,6 +3,7 @@
 import { h, setText, wideTable } from '../dom.js';
 import { get } from '../api.js';
 import { signed } from '../format.js';
+import { retarget } from '../risk.js';
 import { Plot } from './plot.js';
 
 const MEASURES = {
@@ -121,7 +122,7 @@ class Compare {
 
   async #use(spec) {
     try {
-      await this.#app.tuner.set({ tuning: spec, plan: null });
+      if (!(await retarget(this.#app, { tuning: spec, plan: null }))) return;
       this.#app.go('tune');
     } catch (err) {
       setText(this.status, err.message);

@@ -19,13 +19,13 @@ export class Trade {
   /** Shows the points of the server; the first is the instrument as it is. */
   show(points, spare) {
     this.#points = points;
-    this.element.hidden = points.length === 0;
+    this.element.hidden = points.length < 2;
     this.select(spare);
   }
 
   /** Marks the point nearest to a part. */
   select(spare) {
-    if (this.#points.length === 0) return;
+    if (this.#points.length < 2) return;
     const near = (p) => Math.abs(p.spare - spare);
     this.#at = this.#points.reduce((best, p, i) => (p.spare >= 0 && near(p) < near(this.#points[best]) ? i : best), 1);
     const p = this.#points[this.#at];

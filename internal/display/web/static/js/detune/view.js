@@ -5,6 +5,7 @@ import { h, setText, debounce } from '../dom.js';
 import { get, send } from '../api.js';
 import { noteText } from '../format.js';
 import { play, CAUTION } from '../sound.js';
+import { acceptBox, refusalWords } from '../risk.js';
 import { Board } from '../board/board.js';
 import { Limits } from './limits.js';
 import { Trade } from './trade.js';
@@ -49,8 +50,8 @@ class Detune {
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
-    this.risk = h('input', { type: 'checkbox', name: 'risk' });
-    this.riskLabel = h('label', { class: 'choice', hidden: true }, this.risk, 'I accept that a string comes near to breaking');
+    ({ box: this.risk, label: this.riskLabel } = acceptBox({ onchange: () => this.#solve(this.risk.checked) }));
+    this.riskLabel.hidden = true;
     this.before = h('button', { type: 'button', onclick: () => this.#hear('hz_before') }, 'Hear it now');
     this.after = h('button', { type: 'button', onclick: () => this.#hear('hz_after') }, 'Hear it pure');
     this.tune = h('button', { type: 'button', class: 'main', onclick: () => this.#send() }, 'Tune to this plan');
@@ -214,6 +215,8 @@ class Detune {
     try {
       const answer = await send('POST', 'api/detune', { ...this.#problem(), spare: 0, explore: true });
       this.trade.show(answer.trade, Number(this.spare.value));
+      const left = answer.trade_left_out;
+      setText(this.status, left ? `${left} of ${left + answer.trade.length} plans are not shown: they bring a string near to breaking.` : '');
     } catch (err) {
       setText(this.status, err.message);
     }
@@ -225,31 +228,32 @@ class Detune {
     return {
       instrument: this.data.id, tuning, reference, chords: [...new Set([...this.#chords, this.#chord()])],
       anchor: Number(this.anchor.value), limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
-      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0,
+      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0, accept_risk: this.risk.checked,
     };
   }
 
-  async #solve() {
+  /** Asks for the plan. A risk is accepted for this one plan alone. */
+  async #solve(accepted = false) {
+    this.risk.checked = accepted;
     if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, 'Choose notes on at least two strings.');
     const asked = ++this.#asked;
     try {
       const answer = await send('POST', 'api/detune', this.#problem());
       if (asked === this.#asked) this.#show(answer, '');
     } catch (err) {
-      if (asked === this.#asked) this.#show(null, err.message);
+      if (asked === this.#asked) this.#show(null, refusalWords(err), err.code === 'risk');
     }
   }
 
-  #show(answer, error) {
+  #show(answer, error, risk = false) {
     this.#plan = answer;
-    this.risk.checked = false;
-    this.riskLabel.hidden = true;
+    this.riskLabel.hidden = !risk && !this.risk.checked;
     setText(this.refused, '');
     setText(this.status, error);
     for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
     this.limits.show(answer?.strings);
     this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
-    this.cautions.replaceChildren(...paragraphs(answer?.cautions ?? []).map((text) => h('li', {}, text)));
+    this.cautions.replaceChildren(...(answer?.cautions ?? []).map((text) => h('li', {}, text)));
     this.pairs.replaceChildren(h('h2', {}, 'Pairs of the chord, now and then'), ...(answer?.chords ?? []).map(chordTable));
     this.cost.replaceChildren(answer ? otherTable(answer.others, answer.others_total) : '');
   }
@@ -263,11 +267,10 @@ class Detune {
   async #send() {
     try {
       setText(this.refused, '');
-      await this.#app.tuner.set({ plan: { ...this.#plan.plan, accept_risk: this.risk.checked } });
+      await this.#app.tuner.set({ plan: this.#plan.plan, accept_risk: this.risk.checked });
       this.#app.go('tune');
     } catch (err) {
-      this.riskLabel.hidden = err.code !== 'risk';
-      setText(this.refused, err.message);
+      setText(this.refused, refusalWords(err));
     }
   }
 }
@@ -286,10 +289,4 @@ function sizeOf(part) {
 /** Names every string with its part, as the server reads it: 3=4 1=5 2=6. */
 function byString(strings, parts) {
   return strings.map((n, i) => `${n}=${parts[i]}`).join(' ');
-}
-
-/** Joins the lines of the advice, which are broken for a terminal, to one paragraph. */
-function paragraphs(lines) {
-  const at = lines.findIndex((line) => line.startsWith('Caution'));
-  return at < 0 ? lines : [...lines.slice(0, at), lines.slice(at).join(' ')];
 }

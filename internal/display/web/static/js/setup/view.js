@@ -4,6 +4,7 @@
 import { h, setText, setClass } from '../dom.js';
 import { get, send } from '../api.js';
 import * as format from '../format.js';
+import { Cautions } from '../risk.js';
 import { Result } from './result.js';
 
 const MARKS = { done: '✓', unsteady: '~', skipped: '–', '': '·' };
@@ -23,12 +24,15 @@ class Setup {
     this.#app = app;
     this.result = new Result();
     this.element = this.#build();
+    app.tuner.addEventListener('session', ({ detail }) => this.cautions.show(detail.cautions));
     app.tuner.addEventListener('setup', (e) => this.#take(e.detail));
     app.tuner.addEventListener('frame', (e) => { if (app.view === this) this.#live(e.detail); });
   }
 
   #build() {
     this.status = h('p', { class: 'error', role: 'alert' });
+    this.cautions = new Cautions();
+    this.cautions.show(this.#app.tuner.session?.cautions ?? []);
     this.begin = this.#form();
     const p = (this.p = { note: h('p', { class: 'ask' }), label: h('p', { class: 'ask-label' }), how: h('p', {}), why: h('p', { class: 'dim' }), count: h('p', { class: 'count' }), said: h('p', { class: 'said', role: 'status' }), live: h('p', { class: 'live-pitch' }), bar: h('progress', { 'aria-label': 'Notes that are through' }), of: h('span', { class: 'dim' }) });
     this.actions = h('div', { class: 'row' }, ACTIONS.map(([action, text, key]) => h('button', { type: 'button', title: `key ${key}`, onclick: () => this.#act(action) }, text)),
@@ -41,7 +45,7 @@ class Setup {
       this.result.element,
       h('section', { class: 'panel', 'aria-label': 'Notes of the check' }, h('h2', {}, 'Notes'), this.entries));
     return h('section', { class: 'view setup', 'aria-label': 'Setup' },
-      this.title = h('h1', {}, 'Setup: intonation'), this.status, this.begin, this.guide);
+      this.title = h('h1', {}, 'Setup: intonation'), this.status, this.cautions.element, this.begin, this.guide);
   }
 
   #form() {

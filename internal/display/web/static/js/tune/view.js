@@ -4,6 +4,7 @@ import { h, setText, setAttr } from '../dom.js';
 import { age } from '../format.js';
 import { kept, keep } from '../settings.js';
 import { choose } from '../choose.js';
+import { Cautions } from '../risk.js';
 import { Microphone, wanted } from '../mic.js';
 import { Head } from './head.js';
 import { Strobe } from './strobe.js';
@@ -69,9 +70,10 @@ class Tune {
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
     p.listen = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() }, 'Let this page listen');
     p.note = h('p', { class: 'remark' });
+    p.cautions = new Cautions();
     p.tools = h('div', { class: 'toolrow' }, p.listen, p.faces, p.freeze, p.confirm, p.letGo, p.clear);
     return h('section', { class: 'view tune', 'aria-label': 'Tune' },
-      h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools),
+      h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools, p.cautions.element),
       this.head.element, this.strobe.element, this.lanes.element, p.note, this.list.element);
   }
 
@@ -146,6 +148,7 @@ class Tune {
     const [first, ...rest] = name.filter(Boolean);
     this.#parts.chosen.replaceChildren(h('strong', {}, first), h('span', { class: 'dim' }, rest.map((t) => ` · ${t}`).join('')), h('span', { class: 'change' }, 'change'));
     const some = session.strings.length > 0;
+    this.#parts.cautions.show(session.cautions);
     this.#parts.letGo.hidden = session.settings.string === 0;
     this.#parts.clear.hidden = this.#parts.faces.hidden = !some;
     this.element.classList.toggle('no-strings', !some);
