@@ -4,7 +4,9 @@ import { kept, keep } from './settings.js';
 
 export const CAUTION = 'Start low, most of all with headphones: loud tones harm hearing.';
 
-const CAP = 0.35; // of full scale, all voices together: the limiter holds them there
+const CAP = 0.35; // of full scale, all voices together: nothing goes above it
+const KNEE = 0.8; // of the cap, from which on sounds are rounded off
+const SPAN = 4; // times the cap that the limiter may let through before the ceiling is flat
 const ATTACK = 0.012; // s, so that no click is heard
 const DECAY = 1.6; // s, time constant
 const LASTS = 5; // s
@@ -39,14 +41,19 @@ function open() {
   const context = new AudioContext({ latencyHint: 'interactive' });
   const level = context.createGain();
   level.gain.value = volume.get();
-  // The voices add up to at most 1 before the limiter, which catches what partials in step would add.
+  // The limiter takes most of what voices in step add, but is late for a sudden sound and makes up for what it
+  // took; the ceiling after it is what keeps the cap.
   const limiter = context.createDynamicsCompressor();
   limiter.threshold.value = -12;
   limiter.ratio.value = 20;
   limiter.attack.value = 0.002;
+  const range = context.createGain();
+  range.gain.value = 1 / SPAN;
+  const ceiling = context.createWaveShaper();
+  ceiling.curve = ceilingCurve();
   const cap = context.createGain();
   cap.gain.value = CAP;
-  level.connect(limiter).connect(cap).connect(context.destination);
+  level.connect(limiter).connect(range).connect(ceiling).connect(cap).connect(context.destination);
   const wave = context.createPeriodicWave(
     new Float32Array(9), Float32Array.from({ length: 9 }, (_, k) => (k ? k ** -1.6 : 0)));
   const voices = new Set();
@@ -60,6 +67,16 @@ function open() {
     voices.clear();
   };
   return { context, level, wave, voices, hush: hushAll };
+}
+
+/** Keeps a sound as it is up to the knee and rounds it off below 1; what comes in is a SPANth of it. */
+function ceilingCurve() {
+  const half = 2048;
+  return Float32Array.from({ length: 2 * half + 1 }, (_, i) => {
+    const x = SPAN * (i - half) / half;
+    const over = Math.abs(x) - KNEE;
+    return over <= 0 ? x : Math.sign(x) * (KNEE + (1 - KNEE) * Math.tanh(over / (1 - KNEE)));
+  });
 }
 
 function pluck(hz, at, size) {
