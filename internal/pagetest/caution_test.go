@@ -1,16 +1,9 @@
 package pagetest
 
 import (
-	"fmt"
 	"strings"
 	"testing"
 )
-
-// fill puts a text into a field of the open dialog.
-func (p *page) fill(name, text string) {
-	p.t.Helper()
-	eval[bool](p, fmt.Sprintf(`(() => { const f = document.querySelector('dialog[open] [name=%s]'); f.value = %q; return f.dispatchEvent(new Event('input')) })()`, name, text))
-}
 
 // A reference that pulls the strings up brings the caution into view; one that brings a string near to
 // breaking is asked about first. E4 at A4=600 bears 53.7·(600/440)² = 99.9 % of what breaks it.
@@ -26,7 +19,7 @@ func TestTuneShowsTheCaution(t *testing.T) {
 		t.Helper()
 		p.click(".chosen")
 		p.wait("the dialog", "document.querySelector('dialog[open] [name=instrument]')?.value === 'guitar-12edo'")
-		p.fill("reference", reference)
+		p.fill("dialog[open] [name=reference]", reference)
 		p.click("dialog[open] button.main")
 	}
 	choose("A4=442")
@@ -59,7 +52,7 @@ func TestTuneShowsTheCaution(t *testing.T) {
 	p.click("dialog[open] button.main")
 	p.wait("the question again", asked)
 	p.forgive()
-	eval[bool](p, "(document.querySelector('dialog[open] [name=risk]').click(), true)")
+	p.click("dialog[open] [name=risk]")
 	p.click("dialog[aria-labelledby=risk-title] button.main")
 	p.wait("what was accepted", "!document.querySelector('dialog[open]') && document.querySelector('.tune .caution summary').textContent.startsWith('caution: puts string 1 beyond 75%')")
 }

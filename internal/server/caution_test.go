@@ -46,7 +46,7 @@ func TestTargetsBeyondTheLimitAreRefused(t *testing.T) {
 	refused := func(method, path, body string) {
 		t.Helper()
 		status, answer := r.do(t, method, path, body)
-		if status != http.StatusBadRequest || !strings.Contains(answer, `"risk":true`) || !strings.Contains(answer, "of its breaking limit; targets go up to 75%; accept_risk takes it") {
+		if status != http.StatusBadRequest || !strings.Contains(answer, `"code":"risk"`) || !strings.Contains(answer, "of its breaking limit; targets go up to 75%; accept_risk takes it") {
 			t.Errorf("%s: status %d, %s", body, status, answer)
 		}
 	}
@@ -74,7 +74,7 @@ func TestDetuneRefusesNoLessThanTheSession(t *testing.T) {
 	r := newRig(t, "", Settings{}, nil)
 	const body = `{"instrument":"guitar-12edo","reference":"A4=535","anchor":2,"common":"","others":["x x x x 1 0 as 3:4"],"chords":["x x x x 0 0 as 3:4"]`
 	status, answer := r.do(t, "POST", "/api/detune", body+`}`)
-	if status != http.StatusBadRequest || !strings.Contains(answer, `"risk":true`) || strings.Contains(answer, "cents_before") {
+	if status != http.StatusBadRequest || !strings.Contains(answer, `"code":"risk"`) || strings.Contains(answer, "cents_before") {
 		t.Errorf("status %d, %s", status, answer)
 	}
 	a := r.ask(t, "POST", "/api/detune", body+`,"accept_risk":true,"explore":true}`)
