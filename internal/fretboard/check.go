@@ -66,6 +66,9 @@ func (c *checker) load(change *tension.Change) {
 	case change.Raises():
 		c.add("tension", false, 0, "tuned %.2f cents above its own pitch", change.AboveOwn)
 	}
+	if !math.IsNaN(l.TensionN) && l.Missing != "" {
+		c.add("tension", false, 0, "how near it is to breaking is not known: %s", l.Missing)
+	}
 	switch {
 	case math.IsNaN(l.TensionN) && l.Missing != "":
 		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and the material of a plain string")
