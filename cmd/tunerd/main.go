@@ -23,7 +23,12 @@ func run() int {
 	signal.Ignore(syscall.SIGPIPE)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, syscall.SIGTERM)
+	context.AfterFunc(ctx, func() { // a second signal ends the program at once
+		stop()
+		signal.Stop(asked)
+	})
 	root := command.NewRoot(command.Deps{
 		Open:          capture.Open,
 		Devices:       capture.Devices,
@@ -35,7 +40,12 @@ func run() int {
 	chat := guarded(os.Stderr)
 	root.SetOut(guarded(os.Stdout))
 	root.SetErr(chat)
-	return command.Report(chat, root.ExecuteContext(ctx))
+	cmd, err := root.ExecuteContextC(ctx)
+	status := command.Report(chat, err)
+	if status == 0 && len(asked) > 0 && !command.EndsByTERM(cmd) {
+		return 128 + int(syscall.SIGTERM) // as a shell tells of a program that ended so
+	}
+	return status
 }
 
 // guarded is f, but where f is a terminal, no text from a file or a device can steer it.

@@ -134,7 +134,7 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	cfg.Sinks = keeper.sinks()
 	if onScreen {
 		keys := &keys{plan: plan, source: source, options: &o}
-		screen := term.New(term.Options{Act: keys.act})
+		screen := term.New(term.Options{Act: keys.act, Restorer: restorerOfTerminal()})
 		cfg.Sinks, cfg.Crash, cfg.Greeting = append(cfg.Sinks, screen), screen.Close, joinWords(caution, greeting)
 		session = engine.NewSession(cfg)
 		keys.session = session

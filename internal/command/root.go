@@ -8,10 +8,12 @@ package command
 
 import (
 	"context"
+	"os"
 
 	"github.com/spf13/cobra"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/display/term"
 )
 
 // Deps is what the commands take from the world outside, so that tests can give them another.
@@ -57,8 +59,34 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newDetuneCommand(),
 		newJournalCommand(d),
 		newVersionCommand(),
+		newRestoreCommand(),
 	)
 	return root
+}
+
+// EndsByTERM tells whether a command goes on until somebody sends it SIGTERM, so that this is no failure
+// of it.
+func EndsByTERM(cmd *cobra.Command) bool { return cmd.Name() == "serve" }
+
+// newRestoreCommand is the process that looks after the terminal of another one; nobody calls it.
+func newRestoreCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:    restoreCommand,
+		Hidden: true,
+		Args:   usageArgs(cobra.NoArgs),
+		RunE:   func(*cobra.Command, []string) error { return term.Restore() },
+	}
+}
+
+const restoreCommand = "restore-terminal"
+
+// restorerOfTerminal is that command as this program is to be started for it.
+func restorerOfTerminal() []string {
+	program, err := os.Executable()
+	if err != nil {
+		return nil
+	}
+	return []string{program, restoreCommand}
 }
 
 // knownCommand refuses what cobra has found to be no command.

@@ -6,6 +6,7 @@ import (
 
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/targets"
 )
 
@@ -95,11 +96,10 @@ func (o *run) upTo(at int64, hz float64, rate int) float64 {
 // target returns the frequency that partial n is compared with: that of a string as stiff as the one
 // that sounds, B, whose partial 1 is at targetHz, or the exact harmonic of it.
 func (s *strobe) target(n int, targetHz, b float64) float64 {
-	hz := float64(n) * targetHz
 	if s.rows == display.HarmonicRows || !(b > 0) {
-		return hz
+		return float64(n) * targetHz
 	}
-	return hz * math.Sqrt((1+b*float64(n*n))/(1+b)) // Fletcher 1964: f_n = n·f0·√(1 + B·n²)
+	return stiffstring.PartialHz(targetHz, b, n)
 }
 
 // append appends a band for every partial number in wanted, 1 to maxBand, to dst. A partial that the

@@ -40,6 +40,9 @@ type Options struct {
 	// Act is called with what the user asks of the tuner. It is called on the goroutine that
 	// draws, so it returns quickly. It may be nil.
 	Act func(Action)
+	// Restorer is the command, with its arguments, of a process that calls the function Restore: it restores
+	// the terminal should the program crash. Empty: nobody does then.
+	Restorer []string
 	// QuitAtEnd leaves the screen when the input has ended, instead of waiting for the user.
 	QuitAtEnd bool
 }
@@ -54,6 +57,7 @@ func Usable() bool {
 type Screen struct {
 	options Options
 	clock   func() time.Time
+	die     func(os.Signal) // ends the process
 
 	mu           sync.Mutex
 	frame, last  display.Frame
@@ -68,7 +72,7 @@ type Screen struct {
 }
 
 // New returns a screen that is drawn once Run is called.
-func New(o Options) *Screen { return &Screen{options: o, clock: time.Now} }
+func New(o Options) *Screen { return &Screen{options: o, clock: time.Now, die: dieOf} }
 
 // Show takes over a copy of f as the newest frame; f and its slices belong to the caller again
 // when it returns. A frame whose state is display.Ended is the last one. Show never waits for
@@ -149,9 +153,19 @@ func copyFrame(dst, src *display.Frame) {
 // Run draws until the user quits, ctx is cancelled, the process is asked to end by a signal, or
 // the input has ended and Options.QuitAtEnd is set; all of these return nil. The terminal is
 // left as it was, also after a panic in the drawing or in Options.Act, which is returned as an
-// error. A panic on another goroutine ends the process before Run can clean up, unless a
-// deferred function there calls Close.
-func (s *Screen) Run(ctx context.Context) error { return s.run(ctx, nil, nil) }
+// error, and before SIGQUIT or SIGABRT end the process as they usually do. A panic on another
+// goroutine ends the process before Run can clean up; a deferred function there that calls Close, or
+// Options.Restorer, restores the terminal.
+func (s *Screen) Run(ctx context.Context) error {
+	if len(s.options.Restorer) > 0 {
+		g, err := startRestorer(s.options.Restorer)
+		if err != nil {
+			return fmt.Errorf("terminal screen: %w", err)
+		}
+		defer g.dismiss()
+	}
+	return s.run(ctx, nil, nil)
+}
 
 // run is Run on other files than the standard ones, for tests; nil is the standard one.
 func (s *Screen) run(ctx context.Context, in io.Reader, out io.Writer) error {
@@ -172,6 +186,17 @@ func (s *Screen) run(ctx context.Context, in io.Reader, out io.Writer) error {
 	s.mu.Unlock()
 
 	done := make(chan struct{})
+	fatal := make(chan os.Signal, 1)
+	signal.Notify(fatal, fatalSignals...)
+	defer signal.Stop(fatal)
+	go func() {
+		select {
+		case sig := <-fatal:
+			s.Close()
+			s.die(sig)
+		case <-done:
+		}
+	}()
 	var clock sync.WaitGroup
 	clock.Go(func() { tick(ctx, program, done) })
 	_, err := program.Run()
