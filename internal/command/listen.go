@@ -208,7 +208,7 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 		if err != nil {
 			return engine.Config{}, err
 		}
-		cfg.Beats = &engine.BeatWatch{Meter: meter, Lower: lower.Label, Upper: upper.Label, SampleRate: rate}
+		cfg.Beats = &engine.BeatWatch{Meter: meter, Lower: lower.Label, Upper: upper.Label, LowerHz: lower.Hz, UpperHz: upper.Hz, SampleRate: rate}
 	}
 	return cfg, nil
 }

@@ -5,6 +5,9 @@ import (
 	"strconv"
 )
 
+// A Pair names two strings whose beats are measured; empty: none are.
+type Pair struct{ Lower, Upper string }
+
 // A Beat is how two strings beat, as measured.
 type Beat struct {
 	Fresh bool // measured just now; a frame may show an older one again
@@ -32,7 +35,7 @@ func (b Beat) String() string {
 	}
 	off := ""
 	if b.Side == "wide" || b.Side == "narrow" {
-		off = fmt.Sprintf(", %s by %s cents", b.Side, rounded(max(b.Cents, -b.Cents), b.CentsSigma))
+		off = ", " + b.Interval()
 	}
 	or := ""
 	if b.Side == "ambiguous" {
@@ -45,6 +48,20 @@ func (b Beat) String() string {
 	return fmt.Sprintf("%s-%s %s: %s ± %s%s beats a second%s%s", b.Lower, b.Upper, b.Ratio,
 		rounded(b.BeatHz, b.SigmaHz), Sigma(b.SigmaHz), or, off, turn)
 }
+
+// Interval says which way the interval is off, and by how much.
+func (b Beat) Interval() string {
+	switch b.Side {
+	case "wide", "narrow":
+		return fmt.Sprintf("%s by %s cents", b.Side, rounded(max(b.Cents, -b.Cents), b.CentsSigma))
+	case "pure":
+		return "pure"
+	}
+	return "wide or narrow: not known"
+}
+
+// Rate writes beats a second with the digits that their uncertainty allows.
+func Rate(beatHz, sigmaHz float64) string { return rounded(beatHz, sigmaHz) }
 
 // rounded writes x with the decimals that its uncertainty leaves a meaning.
 func rounded(x, sigma float64) string {

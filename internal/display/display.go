@@ -8,11 +8,12 @@ import "time"
 type State string
 
 const (
-	Silent   State = "silent"      // nothing sounds
-	Unsure   State = "listening"   // something sounds, no pitch yet
-	Sounding State = "sounding"    // a pitch
-	Lost     State = "input lost"  // the device is gone; waiting for it
-	Ended    State = "input ended" // a recording or pipe has ended
+	Silent   State = "silent"        // nothing sounds
+	Unsure   State = "listening"     // something sounds, no pitch yet
+	Sounding State = "sounding"      // a pitch
+	Several  State = "several notes" // more than one pitch where one is expected
+	Lost     State = "input lost"    // the device is gone; waiting for it
+	Ended    State = "input ended"   // a recording or pipe has ended
 )
 
 // A Target is what the pitch is compared with.
@@ -119,6 +120,7 @@ type Frame struct {
 	WindowS    float64 // length of the sound that all strings were read from, s
 
 	Beat Beat // of two strings, where that is measured
+	Pair Pair // these strings
 
 	Gaps     int // breaks in the input since the start
 	NewOnset bool

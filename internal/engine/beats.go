@@ -23,7 +23,9 @@ type BeatMeter interface {
 type BeatWatch struct {
 	Meter        BeatMeter
 	Lower, Upper string // what they are called
-	SampleRate   float64
+
+	LowerHz, UpperHz float64 // what they are tuned to
+	SampleRate       float64
 
 	since int // samples since the last measurement
 }

@@ -27,6 +27,7 @@ type script struct {
 	live  bool
 	waits bool // for its reader, though it is live
 	steps []step
+	sound []float64 // what the samples are; nil: whatever is there
 
 	mu    sync.Mutex
 	start int64
@@ -59,6 +60,9 @@ func (s *script) Read(ctx context.Context, dst []float64) (capture.Block, error)
 	}
 	n := min(st.n, len(dst))
 	s.start += st.skip
+	if s.sound != nil {
+		copy(dst[:n], s.sound[s.start:])
+	}
 	block := capture.Block{Samples: dst[:n], Start: s.start, Lost: st.skip}
 	s.start += int64(n)
 	return block, nil

@@ -31,15 +31,20 @@ type framer struct {
 	rang    int64   // onset of the sound that was last said to ring
 	rangS   float64 // when that was
 
-	all   bool // strings are read all at once
-	rows  []display.StringRow
-	beat  display.Beat
-	frame display.Frame // reused: what every method returns points to it
+	all  bool // strings are read all at once
+	rows []display.StringRow
+	beat display.Beat
+	pair *BeatWatch // two strings whose beats are measured; nil: none
+
+	manyAt int64         // one past the onset of the sound that was last said to be several notes
+	open   []float64     // room for tones
+	frame  display.Frame // reused: what every method returns points to it
 }
 
 func newFramer(cfg *Config) *framer {
 	f := &framer{rate: cfg.Source.SampleRate(), message: cfg.Greeting}
 	f.strobe = strobe{rate: f.rate, stretch: capture.TrueRate(cfg.Source) / float64(f.rate), rows: cmp.Or(cfg.Rows, display.StringRows)}
+	f.pair = cfg.Beats
 	f.frame.Input = cfg.Source.Name()
 	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
 	f.aim(&Aim{Resolver: cfg.Resolver, Labels: cfg.Labels, Bands: cfg.Bands, Chords: cfg.Chords})
@@ -106,10 +111,11 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	if r.NewOnset {
 		f.resolver.Reset()
 	}
-	switch r.State {
-	case pitch.Sounding:
+	switch {
+	case f.several(out, r):
+	case r.State == pitch.Sounding:
 		f.sounding(out, r)
-	case pitch.Inharmonic:
+	case r.State == pitch.Inharmonic:
 		out.Rings = true
 		if again := !f.rings || f.timeS-f.rangS >= ringingS || r.Onset != f.rang; again && out.Message == "" {
 			out.Message = ringing(r.Partials)
@@ -200,5 +206,8 @@ func (f *framer) blank(state display.State) *display.Frame {
 		Bands: old.Bands[:0], Strings: old.Strings[:0], Beat: f.beat,
 	}
 	f.beat.Fresh = false
+	if f.pair != nil {
+		f.frame.Pair = display.Pair{Lower: f.pair.Lower, Upper: f.pair.Upper}
+	}
 	return &f.frame
 }

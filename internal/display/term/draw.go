@@ -1,6 +1,10 @@
 package term
 
-import "strconv"
+import (
+	"strconv"
+
+	"tunerd/internal/display"
+)
 
 // draw draws a scene on a canvas of w by h cells. The result depends on nothing else.
 func (c *canvas) draw(s *scene, w, h int, d depth) {
@@ -13,9 +17,12 @@ func (c *canvas) draw(s *scene, w, h int, d depth) {
 	if l.header.h > 0 {
 		c.drawHeader(l.header, &s.frame)
 	}
-	if s.frame.AllStrings {
+	switch {
+	case s.frame.AllStrings:
 		c.drawTogether(rect{1, l.head.y, w - 2, h - 2 - l.head.y}, s)
-	} else {
+	case s.frame.Pair != display.Pair{}:
+		c.drawPair(rect{1, l.head.y, w - 2, h - 2 - l.head.y}, s)
+	default:
 		c.drawHead(&l, s)
 		c.drawStrobe(l.strobe, s)
 		c.drawGuide(l.guide, s)

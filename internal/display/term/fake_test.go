@@ -86,6 +86,25 @@ func fakeDoubt() display.Frame {
 	return f
 }
 
+// fakePair is a fifth that is narrow by 2 cents, of which only the upper string is heard apart.
+func fakePair() display.Frame {
+	f := fakeFrame(0, 0.3)
+	f.State, f.Bands, f.Target = display.Several, nil, display.Target{}
+	f.Pair = display.Pair{Lower: "A2", Upper: "E3"}
+	f.Beat = display.Beat{
+		Fresh: true, Lower: "A2", Upper: "E3", Ratio: "3/2", NearHz: 330, BeatHz: 0.381, SigmaHz: 0.004,
+		Cents: -2, CentsSigma: 0.021, Side: "narrow", Turn: "E3 up", LowerCents: math.NaN(), UpperCents: -3.9,
+	}
+	return f
+}
+
+// pairScene shows a pair, and what was measured of it last.
+func pairScene(f display.Frame) *scene {
+	s := fakeScene(f)
+	s.beat = f.Beat
+	return s
+}
+
 // fakeScene shows a frame fresh from the tuner.
 func fakeScene(f display.Frame) *scene {
 	return &scene{frame: f, shutter: frameTime.Seconds()}

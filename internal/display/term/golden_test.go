@@ -43,6 +43,12 @@ func TestDrawings(t *testing.T) {
 	settling.frame.SigmaCents, settling.frame.Verdict = 2.1, display.Settling
 	doubted, far := fakeScene(fakeDoubt()), fakeScene(fakeDoubt())
 	far.frame.Seems, far.frame.Cents = display.Target{}, -402
+	oldPair := pairScene(fakePair())
+	oldPair.frame.State, oldPair.frame.Beat = display.Silent, display.Beat{}
+	newPair := pairScene(fakePair())
+	newPair.frame.State, newPair.beat = display.Unsure, display.Beat{}
+	several := fakeScene(fakePair())
+	several.frame.Pair = display.Pair{}
 	together := fakeScene(fakeChord())
 
 	for _, d := range []struct {
@@ -78,6 +84,13 @@ func TestDrawings(t *testing.T) {
 		{"too-small", held, 39, 12, mono},
 		{"harmonics", harmonics, 80, 24, direct},
 		{"harmonics", harmonics, 40, 12, mono},
+		{"pair", pairScene(fakePair()), 80, 24, direct},
+		{"pair", pairScene(fakePair()), 60, 20, mono},
+		{"pair", pairScene(fakePair()), 120, 40, mono},
+		{"pair", pairScene(fakePair()), 40, 12, mono},
+		{"pair-last", oldPair, 80, 24, mono},
+		{"pair-waiting", newPair, 80, 24, mono},
+		{"several", several, 80, 24, mono},
 		{"settling", settling, 80, 24, mono},
 		{"settling", settling, 80, 24, direct},
 		{"doubted", doubted, 80, 24, direct},

@@ -12,6 +12,7 @@ type scene struct {
 	frame   display.Frame // the newest
 	last    display.Frame // the newest with a pitch
 	heard   bool          // last holds one
+	beat    display.Beat  // the newest that was measured; Lower is empty before
 	elapsed float64       // s from the arrival of frame to this drawing
 	shutter float64       // s that a drawing stays on the screen
 	message string        // for the message row; empty: what the state calls for
@@ -102,8 +103,11 @@ func (s *scene) status() (string, bool) {
 		return "input ended: q quits", true
 	case s.frame.State == display.Lost:
 		return "input lost: waiting for it to come back", true
-	case s.frame.Beat.Lower != "" && s.frame.State != display.Silent:
-		return s.frame.Beat.String(), false
+	case s.frame.State == display.Several && s.frame.Pair == display.Pair{}:
+		if len(s.frame.Strings) == 0 {
+			return "several notes sound: --all-strings with an --instrument reads them", true
+		}
+		return "several notes sound: m reads all strings at once", true
 	case s.frame.State == display.Unsure:
 		return "listening: no pitch yet", false
 	case s.frame.State == display.Silent:

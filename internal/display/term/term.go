@@ -62,6 +62,7 @@ type Screen struct {
 	mu           sync.Mutex
 	frame, last  display.Frame
 	heard, ended bool
+	beat         display.Beat // the newest that was measured
 	closed       bool
 	arrived      time.Time // when frame came
 	message      string
@@ -89,6 +90,9 @@ func (s *Screen) Show(f *display.Frame) error {
 	if f.State == display.Sounding {
 		copyFrame(&s.last, f)
 		s.heard = true
+	}
+	if f.Beat.Lower != "" {
+		s.beat = f.Beat
 	}
 	s.ended = s.ended || f.State == display.Ended
 	s.note(f, now)
@@ -131,7 +135,7 @@ func (s *Screen) snapshot(dst *scene, now time.Time) {
 	defer s.mu.Unlock()
 	copyFrame(&dst.frame, &s.frame)
 	copyFrame(&dst.last, &s.last)
-	dst.heard, dst.ended = s.heard, s.ended
+	dst.heard, dst.ended, dst.beat = s.heard, s.ended, s.beat
 	dst.elapsed = 0
 	if !s.arrived.IsZero() {
 		dst.elapsed = now.Sub(s.arrived).Seconds()

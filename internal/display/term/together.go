@@ -94,10 +94,7 @@ func (c *canvas) drawTogetherRow(r rect, row *display.StringRow, s *scene) {
 // drawOnScale shows the deviation of a string on the scale, with its uncertainty where that is
 // wider than a cell.
 func (c *canvas) drawOnScale(r rect, row *display.StringRow, s *scene) {
-	for _, cents := range scaleCents {
-		c.put(r.x+scaleCell(cents, r.w), r.y, r.x+r.w, "·", on(faint))
-	}
-	c.put(r.x+scaleCell(0, r.w), r.y, r.x+r.w, "│", on(dim))
+	c.drawEmptyScale(r)
 	if !row.Read || !row.Active && s.now()-row.AtS > 5 {
 		return
 	}
@@ -105,11 +102,24 @@ func (c *canvas) drawOnScale(r rect, row *display.StringRow, s *scene) {
 	if row.Active {
 		st = strong(rowTint(row).ink())
 	}
-	from, to := scaleCell(row.Cents-row.Sigma, r.w), scaleCell(row.Cents+row.Sigma, r.w)
+	c.drawDeviation(r, row.Cents, row.Sigma, st)
+}
+
+func (c *canvas) drawEmptyScale(r rect) {
+	for _, cents := range scaleCents {
+		c.put(r.x+scaleCell(cents, r.w), r.y, r.x+r.w, "·", on(faint))
+	}
+	c.put(r.x+scaleCell(0, r.w), r.y, r.x+r.w, "│", on(dim))
+}
+
+// drawDeviation marks a deviation on a scale, with its uncertainty where that is wider than a cell.
+func (c *canvas) drawDeviation(r rect, cents, sigma float64, st style) {
+	c.drawEmptyScale(r)
+	from, to := scaleCell(cents-sigma, r.w), scaleCell(cents+sigma, r.w)
 	for x := from; x <= to; x++ {
 		c.put(r.x+x, r.y, r.x+r.w, "─", st)
 	}
-	c.put(r.x+scaleCell(row.Cents, r.w), r.y, r.x+r.w, "●", st)
+	c.put(r.x+scaleCell(cents, r.w), r.y, r.x+r.w, "●", st)
 }
 
 // rowTint is the colour family of the verdict on a string.

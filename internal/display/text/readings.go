@@ -113,6 +113,8 @@ func (w *watch) events(f *display.Frame) []string {
 	}
 	switch {
 	case !entered:
+	case f.State == display.Several && f.Pair == display.Pair{}:
+		found = append(found, "several notes")
 	case f.State == display.Lost:
 		found = append(found, "input lost")
 	case f.State == display.Ended:
