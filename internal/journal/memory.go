@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"time"
 )
 
 // NewMemory returns a Store that lasts as long as the program, for tests and for builds without SQLite.
@@ -157,7 +158,7 @@ func (m *memory) Put(_ context.Context, s *Session, b Batch) (id int64, err erro
 	err = m.change(func(state *memoryState) error {
 		k := state.byUID[s.UID]
 		if k == nil {
-			id, _, _, err = memoryMerger{state}.Session(s)
+			id, err = memoryMerger{state}.Add(s)
 			k = state.byUID[s.UID]
 		} else {
 			id = k.ID
@@ -182,23 +183,32 @@ func (m *memory) Merge(_ context.Context, add func(Merger) error) error {
 
 type memoryMerger struct{ *memoryState }
 
-func (m memoryMerger) Session(s *Session) (id int64, isNew bool, have Spans, err error) {
-	if k := m.byUID[s.UID]; k != nil {
-		for seq := range k.readings {
-			have = have.Add(Span{seq, seq + 1})
-		}
-		if k.Ended.IsZero() {
-			next := *k
-			next.Ended = s.Ended
-			m.byUID[s.UID] = &next
-		}
-		return k.ID, false, have, nil
+func (m memoryMerger) Find(uid string) (id int64, have Spans, err error) {
+	k := m.byUID[uid]
+	if k == nil {
+		return 0, nil, nil
 	}
+	for seq := range k.readings {
+		have = have.Add(Span{seq, seq + 1})
+	}
+	return k.ID, have, nil
+}
+
+func (m memoryMerger) Add(s *Session) (id int64, err error) {
 	m.last++
 	k := &kept{*s, map[int]Reading{}}
 	k.ID = m.last
 	m.byUID[s.UID] = k
-	return k.ID, true, nil, nil
+	return k.ID, nil
+}
+
+func (m memoryMerger) End(id int64, at time.Time) error {
+	if k := m.find(id); k != nil && k.Ended.IsZero() {
+		next := *k
+		next.Ended = at
+		m.byUID[k.UID] = &next
+	}
+	return nil
 }
 
 func (m memoryMerger) Readings(s *Session, b Batch) error {

@@ -43,9 +43,12 @@ type Store interface {
 
 // A Merger adds what is not there yet.
 type Merger interface {
-	// Session adds s and returns its number. If its UID is there already, that session is left as it is
-	// but for an end that it did not have, and have are the numbers of its readings.
-	Session(s *Session) (id int64, isNew bool, have Spans, err error)
+	// Find returns the number of a session and those of its readings; 0: it is not there.
+	Find(uid string) (id int64, have Spans, err error)
+	// Add adds a session that is not there, and returns its number.
+	Add(s *Session) (id int64, err error)
+	// End sets the end of a session that has none.
+	End(id int64, at time.Time) error
 	// Readings adds readings whose numbers the session does not have.
 	Readings(s *Session, b Batch) error
 	// Count sets how many readings a session has.

@@ -38,7 +38,7 @@ func fill(t testing.TB, j *opened, n int) {
 				})
 			}
 			var err error
-			if s.ID, _, _, err = m.Session(&s); err == nil {
+			if s.ID, err = m.Add(&s); err == nil {
 				err = m.Readings(&s, b)
 			}
 			if err != nil {

@@ -3,17 +3,18 @@ package sqlite
 import (
 	"context"
 	"database/sql"
-	"errors"
+	"time"
 
 	"tunerd/internal/journal"
 )
 
 // A merger adds to the store in a transaction, with statements that are prepared once.
 type merger struct {
-	ctx                    context.Context
-	tx                     *sql.Tx
-	find, end, insert, put *sql.Stmt
-	spans, count, event    *sql.Stmt
+	ctx   context.Context
+	tx    *sql.Tx
+	known map[string]int64 // numbers of the sessions, by UID; nil: not looked for yet
+
+	end, insert, put, spans, count, event *sql.Stmt
 }
 
 func (s *store) Merge(ctx context.Context, add func(journal.Merger) error) error {
@@ -23,9 +24,8 @@ func (s *store) Merge(ctx context.Context, add func(journal.Merger) error) error
 			stmt  **sql.Stmt
 			query string
 		}{
-			{&m.find, "SELECT id FROM session WHERE uid = ?"},
 			{&m.end, "UPDATE session SET ended_ms = coalesce(ended_ms, ?) WHERE id = ?"},
-			{&m.insert, "INSERT INTO session (" + sessionColumns + ") VALUES (" + sessionHolders + ") ON CONFLICT (uid) DO NOTHING"},
+			{&m.insert, "INSERT INTO session (" + sessionColumns + ") VALUES (" + sessionHolders + ")"},
 			{&m.put, putBatchQuery},
 			{&m.spans, "SELECT first, count FROM batch WHERE session_id = ? ORDER BY first"},
 			{&m.count, "UPDATE session SET readings = ? WHERE id = ?"},
@@ -42,29 +42,57 @@ func (s *store) Merge(ctx context.Context, add func(journal.Merger) error) error
 	})
 }
 
-func (m *merger) Session(s *journal.Session) (id int64, isNew bool, have journal.Spans, err error) {
+func (m *merger) Find(uid string) (id int64, have journal.Spans, err error) {
+	if m.known == nil {
+		if err := m.look(); err != nil {
+			return 0, nil, err
+		}
+	}
+	if id = m.known[uid]; id == 0 {
+		return 0, nil, nil
+	}
+	have, err = m.numbers(id)
+	return id, have, err
+}
+
+// look reads which sessions there are: one look costs as much as to ask for some hundred.
+func (m *merger) look() error {
+	rows, err := m.tx.QueryContext(m.ctx, "SELECT uid, id FROM session")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	m.known = map[string]int64{}
+	for rows.Next() {
+		var uid string
+		var id int64
+		if err := rows.Scan(&uid, &id); err != nil {
+			return err
+		}
+		m.known[uid] = id
+	}
+	return rows.Err()
+}
+
+func (m *merger) Add(s *journal.Session) (id int64, err error) {
 	args, err := sessionArgs(s)
 	if err != nil {
-		return 0, false, nil, err
+		return 0, err
 	}
 	done, err := m.insert.ExecContext(m.ctx, args...)
 	if err != nil {
-		return 0, false, nil, err
+		return 0, err
 	}
-	if n, err := done.RowsAffected(); err != nil || n > 0 {
-		id, idErr := done.LastInsertId()
-		return id, true, nil, errors.Join(err, idErr)
+	id, err = done.LastInsertId()
+	if m.known != nil {
+		m.known[s.UID] = id
 	}
-	if err := m.find.QueryRowContext(m.ctx, s.UID).Scan(&id); err != nil {
-		return 0, false, nil, err
-	}
-	if !s.Ended.IsZero() {
-		if _, err := m.end.ExecContext(m.ctx, s.Ended.UnixMilli(), id); err != nil {
-			return 0, false, nil, err
-		}
-	}
-	have, err = m.numbers(id)
-	return id, false, have, err
+	return id, err
+}
+
+func (m *merger) End(id int64, at time.Time) error {
+	_, err := m.end.ExecContext(m.ctx, at.UnixMilli(), id)
+	return err
 }
 
 // numbers are those of the readings of a session.
