@@ -29,7 +29,11 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(readerEnv); path != "" {
 		listAndEnd(path)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if benchFolder != "" {
+		os.RemoveAll(benchFolder)
+	}
+	os.Exit(code)
 }
 
 // writeForever keeps a session of batches without end, and says of each that it is stored.

@@ -121,8 +121,12 @@ var filled = sync.OnceValues(func() (*opened, error) {
 	if err != nil {
 		return nil, err
 	}
+	benchFolder = dir
 	return openAt(filepath.Join(dir, "journal.db"))
 })
+
+// benchFolder is where that journal lies; TestMain removes it.
+var benchFolder string
 
 func manySessions(b *testing.B) *opened {
 	b.Helper()
