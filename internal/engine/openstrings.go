@@ -9,8 +9,10 @@ import (
 )
 
 // computedB is how well the inharmonicity is known that follows from a string's gauge and
-// tension, as a part of it.
-const computedB = 0.4
+// tension, as a part of it: not well enough to hold a string to, since core diameters are often guessed
+// and B goes with their fourth power. With it, readings stay right when B is wrong by a factor of eight
+// either way (TestWrongStiffness in internal/ensemble).
+const computedB = 1.0
 
 // OpenStrings returns what makes readers of all strings of an instrument, with what it tells of
 // their inharmonicity.

@@ -63,8 +63,9 @@ type voice struct {
 	sigmaOfB  float64
 	spreadOfB float64 // of ln B, for the search
 
-	candidate bool // it may sound
-	hidden    bool // what sounds at its partials may all be others'
+	candidate bool    // it may sound
+	rival     float64 // [cents] to another pitch that is about as likely
+	hidden    bool    // what sounds at its partials may all be others'
 
 	f1, b         float64 // [Hz]
 	bend          float64 // [1/s] relative glide
@@ -151,7 +152,8 @@ func (cfg *Config) check() error {
 // measuredB is how well a measured inharmonicity is known, as a part of it.
 const measuredB = 0.12
 
-// newVoice prepares for a string. Where B is not known its prior covers strings of guitars,
+// newVoice prepares for a string. A B that was not measured, but computed from string data, only says
+// where to begin. Where nothing is known of B its prior covers strings of guitars,
 // basses and the lower piano (0 to 4e-4) and the growth towards the top of a piano, as in
 // R. W. Young, J. Acoust. Soc. Am. 24 (1952) 267.
 func newVoice(s String, top float64) voice {
@@ -160,13 +162,16 @@ func newVoice(s String, top float64) voice {
 	if part == 0 {
 		part = measuredB
 	}
+	high := math.Pow(s.Hz/2000, 1.8) * 4e-3
 	v.spreadOfB = spreadOfB
-	if s.B > 0 {
-		v.known = part <= 2*measuredB
-		v.meanOfB, v.sigmaOfB, v.spreadOfB = s.B, part*s.B+2e-6, 1.2*part
-	} else {
-		high := math.Pow(s.Hz/2000, 1.8) * 4e-3
+	switch {
+	case s.B == 0:
 		v.meanOfB, v.sigmaOfB = 8e-5+high/4, 6e-5+high
+	case part <= 2*measuredB:
+		v.known = true
+		v.meanOfB, v.sigmaOfB, v.spreadOfB = s.B, part*s.B+2e-6, 1.2*part
+	default:
+		v.meanOfB, v.sigmaOfB, v.spreadOfB = s.B, math.Hypot(part*s.B, 6e-5+high), math.Max(spreadOfB, 1.2*part)
 	}
 	for v.partials < mostPartials && stiffstring.PartialHz(s.Hz, v.meanOfB, v.partials+1) < top {
 		v.partials++
@@ -231,6 +236,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.hidden = v.hidden && carry
+		v.rival = 0
 		v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	for range len(r.voices) {
@@ -245,6 +251,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 			}
 		}
 		if worst < 0 {
+			r.swapFitted(from, to, carry)
 			return
 		}
 		v := &r.voices[worst]
@@ -325,6 +332,7 @@ func (r *Reader) report() []StringReading {
 		out.Cents = stiffstring.CentsPerNeper * math.Log(v.f1/v.target)
 		out.DriftCents = v.bend * stiffstring.CentsPerNeper
 		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(commonScatter*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
+		out.SigmaCents = math.Hypot(out.SigmaCents, v.rival)
 		if r.twinHidden(i) {
 			out.SigmaCents = math.Hypot(out.SigmaCents, unseparated(v.f1, r.fit.seconds)/4)
 		}

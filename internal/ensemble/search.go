@@ -18,7 +18,7 @@ const (
 )
 
 // searchB are the inharmonicities that are tried where none is known, in units of what is usual.
-var searchB = [...]float64{0.15, 0.4, 0.8, 1.3, 2, 3.4}
+var searchB = [...]float64{0.15, 0.4, 0.8, 1.3, 2, 3.4, 6}
 
 // spreadOfB is the standard deviation of ln B about its usual value from string to string.
 const spreadOfB = 0.8
@@ -44,31 +44,6 @@ func (r *Reader) search() {
 		}
 	}
 	r.swap()
-}
-
-// swap tries for every two strings an octave apart whether they have been taken for each other:
-// the even partials of the lower one, with B, are those of a string an octave higher with 4·B.
-func (r *Reader) swap() {
-	for i := range r.voices {
-		for j := range r.voices {
-			low, high := &r.voices[i], &r.voices[j]
-			if !low.candidate || !high.candidate || math.Abs(high.target/low.target-2) > 0.08 {
-				continue
-			}
-			before := r.score()
-			oldLow, oldHigh := *low, *high
-			low.f1, low.b = oldHigh.f1/2, oldHigh.b/4
-			high.f1, high.b = oldLow.f1*2, oldLow.b*4
-			if r.score() < before {
-				*low, *high = oldLow, oldHigh
-				continue
-			}
-			r.claim(i)
-			low.polish(r.spectrum)
-			r.claim(j)
-			high.polish(r.spectrum)
-		}
-	}
 }
 
 // score returns how well all strings together explain the peaks: in full for the first that meets
