@@ -8,6 +8,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -27,6 +28,7 @@ type measureOptions struct {
 	source   sourceOptions
 	tuning   tuningOptions
 	keep     keepOptions
+	at       timeFlag
 	all      allStringsOptions
 	json     bool
 	csv      bool
@@ -41,6 +43,7 @@ func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addFlags(fs)
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
+	fs.Var(&o.at, "at", "with --keep: `TIME` of the recordings, such as 2026-01-31 or \"2026-01-31 18:00\"\n(default: as the files say, or when they were last changed)")
 	o.tuning.addPlanFlag(fs)
 	o.all.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
@@ -80,7 +83,7 @@ func runMeasure(ctx context.Context, d Deps, out, chat io.Writer, files []string
 		return err
 	}
 	tellParagraphs(chat, tension.Cautions(plan.changes)) // nothing is refused: the recording is there
-	keeper, err := o.keep.begin(o.session(plan), func(line string) { fmt.Fprintf(chat, "tunerd: %s\n", line) })
+	keeper, err := o.keep.begin(o.session(plan, chat, files), func(line string) { fmt.Fprintf(chat, "tunerd: %s\n", line) })
 	if err != nil {
 		return err
 	}
@@ -134,13 +137,48 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 }
 
 // session describes the session of a measurement.
-func (o *measureOptions) session(p *plan) journal.Session {
+func (o *measureOptions) session(p *plan, chat io.Writer, files []string) journal.Session {
 	s := p.session("measure")
+	if o.keep.keep {
+		s.Started = o.recorded(chat, files)
+	}
 	if ppm := o.source.clock.ppm; ppm != 0 {
 		s.Clock = journal.Clock{PPM: ppm, By: clock.ByUser}
 	}
 	return s
 }
+
+// recorded is when the recordings were made: the first of them, as a session has one time. Zero is now, as
+// for what comes through a pipe.
+func (o *measureOptions) recorded(chat io.Writer, files []string) time.Time {
+	if !o.at.t.IsZero() {
+		return o.at.t
+	}
+	var first, last time.Time
+	for _, file := range files {
+		at, ok := capture.RecordedAt(file)
+		if !ok {
+			continue
+		}
+		if first.IsZero() || at.Before(first) {
+			first = at
+		}
+		if at.After(last) {
+			last = at
+		}
+	}
+	switch {
+	case first.IsZero():
+	case last.Sub(first) > oneSitting:
+		fmt.Fprintf(chat, "tunerd: these recordings are of %v to %v and are kept as one session of the first; keep what belongs to one sitting by itself, or give --at\n", shortTime(first), shortTime(last))
+	default:
+		fmt.Fprintf(chat, "tunerd: the recording is of %v; --at gives another time\n", shortTime(first))
+	}
+	return first
+}
+
+// oneSitting is longer than any sitting takes.
+const oneSitting = 24 * time.Hour
 
 // check tells of wrong usage before any file is opened.
 func (o *measureOptions) check(files []string) (*plan, error) {
@@ -150,6 +188,8 @@ func (o *measureOptions) check(files []string) (*plan, error) {
 	switch {
 	case o.json && o.csv:
 		return nil, usagef("--json and --csv exclude each other")
+	case !o.at.t.IsZero() && !o.keep.keep:
+		return nil, usagef("--at is the time that readings are kept under; it needs --keep")
 	case o.jobs < 0:
 		return nil, usagef("--jobs %d is below 1", o.jobs)
 	}

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -41,6 +42,7 @@ func TestScripts(t *testing.T) {
 			"pluck": pluck, "tone": tone, "silence": silence,
 			"plansound": planSound, "allnear": allNear,
 			"exits": exits, "lines": lines, "fields": fields, "near": near, "cut": cut,
+			"touched": touched, "flipbit": flipBit,
 		},
 	})
 }
@@ -102,6 +104,29 @@ func silence(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: silence FILE SECONDS")
 	}
 	save(ts, args[0], make([]float64, seconds(ts, args[1])))
+}
+
+// touched FILE TIME makes a file one that was last changed then.
+func touched(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: touched FILE TIME")
+	}
+	at, err := time.ParseInLocation("2006-01-02 15:04", args[1], time.Local)
+	ts.Check(err)
+	ts.Check(os.Chtimes(ts.MkAbs(args[0]), at, at))
+}
+
+// flipBit FILE BYTE flips the lowest bit of a byte.
+func flipBit(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: flipbit FILE BYTE")
+	}
+	at, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	data, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	data[at] ^= 1
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), data, 0o600))
 }
 
 // seconds reads a time and returns it in samples.
