@@ -42,7 +42,7 @@ func (o *riskOptions) caution(chat io.Writer, p *plan) (words string, err error)
 		return "", err
 	}
 	tellParagraphs(chat, tension.Cautions(p.changes))
-	return tension.Short(p.changes), nil
+	return tension.Brief(p.changes), nil
 }
 
 func tellParagraphs(w io.Writer, paragraphs []string) {

@@ -77,6 +77,26 @@ func Cautions(changes []Change) []string {
 	return append(lines, Advice)
 }
 
+// Brief is the first paragraph of Cautions, and what the string bears that is nearest to breaking; in one
+// line. Empty if Cautions is.
+func Brief(changes []Change) string {
+	text := Short(changes)
+	if text == "" {
+		return ""
+	}
+	var worst *Change
+	for i := range changes {
+		c := &changes[i]
+		if !c.Raises() && !c.Beyond() {
+			continue
+		}
+		if worst == nil || !(c.After.Part() <= worst.After.Part()) && !math.IsNaN(c.After.Part()) {
+			worst = c
+		}
+	}
+	return text + "; " + worst.words()
+}
+
 // Short is the first paragraph of Cautions.
 func Short(changes []Change) string {
 	if lines := Cautions(changes); len(lines) > 0 {

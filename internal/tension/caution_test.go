@@ -77,6 +77,10 @@ func TestCautionsSpeakOfRaisedStringsOnly(t *testing.T) {
 			t.Errorf("%q is missing in\n%s", want, got)
 		}
 	}
+	if brief := Brief(Changes(detuned(t, in, 100, 50), nil)); brief != "caution: raises strings 1, 2; wear eye protection, slacken first if unsure; "+
+		"string 1 (E4) rises by 100.00 cents: 81.5 N, 60.3% of its breaking limit (before: 72.6 N, 53.7%)" {
+		t.Errorf("%q", brief)
+	}
 	if strings.Contains(got, "string 2") {
 		t.Errorf("string 2 is not raised:\n%s", got)
 	}

@@ -24,6 +24,9 @@ func TestDrawings(t *testing.T) {
 	help.help = 1
 	gap := fakeScene(fakeFrame(2.1, 0.3))
 	gap.message = "a gap in the input; 1 so far"
+	caution := fakeScene(fakeFrame(2.1, 0.3))
+	caution.message = "caution: raises strings 1 to 6; wear eye protection, slacken first if unsure; string 1 (E4) rises by 7.85 cents: " +
+		"73.3 N, 54.2% of its breaking limit (before: 72.6 N, 53.7%)"
 	paused := fakeScene(fakeFrame(2.1, 0.3))
 	paused.paused = true
 	ended := afterDeath(fakeFrame(2.1, 0.3), display.Ended)
@@ -74,6 +77,8 @@ func TestDrawings(t *testing.T) {
 		{"silent", unheard, 80, 24, mono},
 		{"listening", listening, 80, 24, mono},
 		{"gap", gap, 80, 24, mono},
+		{"caution", caution, 60, 20, mono},
+		{"caution", caution, 120, 40, mono},
 		{"paused", paused, 40, 12, mono},
 		{"help", help, 40, 12, mono},
 		{"help", help, 120, 40, direct},

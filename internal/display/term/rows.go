@@ -2,6 +2,9 @@ package term
 
 import (
 	"strconv"
+	"strings"
+
+	"github.com/charmbracelet/x/ansi"
 
 	"tunerd/internal/display"
 )
@@ -30,14 +33,25 @@ func (c *canvas) drawHeader(r rect, f *display.Frame) {
 	}
 }
 
-// drawMessage writes the message row.
+// drawMessage writes the message row. What is longer than that covers rows above it, up to half of the
+// window, as long as it stands there.
 func (c *canvas) drawMessage(r rect, s *scene) {
 	msg, urgent := s.status()
 	st := on(dim)
 	if urgent {
 		st = strong(notice)
 	}
-	c.put(r.x+1, r.y, r.x+r.w, msg, st)
+	if cellWidth(msg) < r.w {
+		c.put(r.x+1, r.y, r.x+r.w, msg, st)
+		return
+	}
+	lines := strings.Split(ansi.Wordwrap(msg, r.w-1, ""), "\n")
+	lines = lines[:min(len(lines), c.h/2)]
+	top := r.y + 1 - len(lines)
+	c.fill(0, top, c.w, len(lines), on(text))
+	for i, line := range lines {
+		c.put(r.x+1, top+i, r.x+r.w, line, st)
+	}
 }
 
 // drawKeys names the keys, the most needed first, as many as fit.

@@ -32,8 +32,11 @@ import (
 // ErrClosed is returned by Show once the screen has been left.
 var ErrClosed = errors.New("the terminal screen has been closed")
 
-// messageTime is how long a message stays that came with a single frame.
-const messageTime = 5 * time.Second
+// A message that came with a single frame stays for messageTime, a long one for as long as it takes to read.
+const (
+	messageTime = 5 * time.Second
+	readingTime = 70 * time.Millisecond // a character; about 150 words a minute
+)
 
 // Options says how a screen behaves.
 type Options struct {
@@ -112,7 +115,7 @@ func (s *Screen) note(f *display.Frame, now time.Time) {
 	default:
 		return
 	}
-	s.messageUntil = now.Add(messageTime)
+	s.messageUntil = now.Add(max(messageTime, time.Duration(len(s.message))*readingTime))
 }
 
 // End says that no frame will come any more.
