@@ -175,7 +175,7 @@ func (m *Measurement) check() error {
 	case err == nil:
 		return nil
 	case m.By == ByTone:
-		return fmt.Errorf("clock: a tone of %.6g Hz is heard, %+.4g ppm from %g Hz: it is another tone, as no sound card is off by more than %d ppm", m.HeardHz, (m.HeardHz/m.ToneHz-1)*1e6, m.ToneHz, LimitPPM)
+		return fmt.Errorf("clock: a tone of %.3f Hz is heard, %+.0f ppm from %g Hz: it is another tone, as no sound card is off by more than %d ppm", m.HeardHz, (m.HeardHz/m.ToneHz-1)*1e6, m.ToneHz, LimitPPM)
 	}
 	return fmt.Errorf("%w; is the computer too busy, or the sound converted on its way?", err)
 }

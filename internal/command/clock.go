@@ -207,7 +207,7 @@ func (o *clockOptions) tell(out io.Writer, m *clock.Measurement, stored bool) er
 	if m.By == clock.ByTone {
 		against = fmt.Sprintf("a tone of %g Hz, %.0f dB over the rest", m.ToneHz, m.SNRdB)
 	}
-	fmt.Fprintf(out, "%s, %d Hz, against %s, for %.3g s\n", m.Device, m.RateHz, against, m.Seconds)
+	fmt.Fprintf(out, "%s, %d Hz, against %s, for %s s\n", m.Device, m.RateHz, against, display.Plain(m.Seconds, 3))
 	if m.Gaps > 0 {
 		fmt.Fprintf(out, "sound was lost %d times; this is from the longest stretch without a gap\n", m.Gaps)
 	}
@@ -260,7 +260,7 @@ func newClockListCommand() *cobra.Command {
 func clockList(t *clock.Table) *text.Listing {
 	l := &text.Listing{Type: "device_clock", Columns: []text.Column{
 		{Name: "device", Title: "device"}, {Name: "sample_rate_hz", Title: "rate Hz"}, {Name: "by", Title: "by"},
-		{Name: "ppm", Title: "ppm", Decimals: 3, Signed: true}, {Name: "sigma_ppm", Title: "±", Decimals: 3},
+		{Name: "ppm", Title: "ppm", Decimals: 3, Signed: true}, {Name: "sigma_ppm", Title: "±", Decimals: 3, Sigma: true},
 		{Name: "cents", Title: "cents", Decimals: 4, Signed: true}, {Name: "tone_hz", Title: "tone Hz", Decimals: 3},
 		{Name: "seconds", Title: "s", Decimals: 0}, {Name: "at", Title: "measured"}, {Name: "in_use", Title: "in use"},
 	}}

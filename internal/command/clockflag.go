@@ -77,7 +77,7 @@ func (c *clockFlag) correct(input string, source capture.Source) (capture.Source
 // tellClock says on chat for what clock error the readings of a source are corrected.
 func tellClock(chat io.Writer, source capture.Source) {
 	if c := clock.Of(source); c.By != "" {
-		fmt.Fprintf(chat, "tunerd: %s: readings are corrected by %+.3f cents\n", display.Clock(c), clock.Cents(c.PPM))
+		fmt.Fprintf(chat, "tunerd: %s: readings are corrected by %s cents\n", display.Clock(c), display.Signed(clock.Cents(c.PPM), 3))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"tunerd/internal/display"
 	"tunerd/internal/display/figure"
 	"tunerd/internal/display/text"
 	"tunerd/internal/fretboard"
@@ -193,14 +194,19 @@ func onStringWords(s fretboard.OneString) string {
 	switch {
 	case s.Starts == 0:
 		return "does not reach it with its frets"
+	case s.Hits == 1 && s.Starts == 1:
+		return "exactly at a fret above its one note that has room for it"
 	case s.Hits == s.Starts:
 		return fmt.Sprintf("exactly at a fret above each of its %d notes that have room for it", s.Starts)
+	}
+	if s.Starts == 1 {
+		return fmt.Sprintf("at no fret above its one note that has room for it; above the open string the nearest is fret %d, %s cents", s.Fret, display.Signed(s.Cents, 2))
 	}
 	count := "none"
 	if s.Hits > 0 {
 		count = strconv.Itoa(s.Hits)
 	}
-	return fmt.Sprintf("exactly at a fret above %s of its %d notes that have room for it; above the open string the nearest is fret %d, %+.2f cents", count, s.Starts, s.Fret, s.Cents)
+	return fmt.Sprintf("exactly at a fret above %s of its %d notes that have room for it; above the open string the nearest is fret %d, %s cents", count, s.Starts, s.Fret, display.Signed(s.Cents, 2))
 }
 
 // wherePanel marks the root, and on every string the nearest fret and the exact place.
@@ -214,7 +220,7 @@ func wherePanel(b *fretboard.Board, iv targets.Interval, str, fret int, places [
 			p.Marks = append(p.Marks, figure.Mark{Spot: spotOf(b, n.String, n.Fret), Label: iv.String(), Kind: figure.DotMark})
 			continue
 		case place.Reached:
-			p.Marks = append(p.Marks, figure.Mark{Spot: spotOf(b, n.String, n.Fret), Label: fmt.Sprintf("%+.1f", place.Cents), Kind: figure.RingMark})
+			p.Marks = append(p.Marks, figure.Mark{Spot: spotOf(b, n.String, n.Fret), Label: display.Signed(place.Cents, 1), Kind: figure.RingMark})
 		}
 		if s := &b.Strings[place.String-1]; place.OnString(s) {
 			p.Marks = append(p.Marks, figure.Mark{Spot: figure.Spot(s.At(place.ExactMM)), Kind: figure.TouchMark})

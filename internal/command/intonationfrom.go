@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/display"
 	"tunerd/internal/engine"
 	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
@@ -102,7 +103,7 @@ func (o *intonationOptions) takes(ctx context.Context, d Deps, chat io.Writer, b
 			failed = true
 		}
 		if f.Short > 0 {
-			fmt.Fprintf(chat, "tunerd: %s: %d notes end before %g s; left out\n", names[i], f.Short, settings.Window[1])
+			fmt.Fprintf(chat, "tunerd: %s: %s too short, over before %g s; left out\n", names[i], display.Count(f.Short, "note"), settings.Window[1])
 		}
 	}
 	if failed && len(takes) == 0 {

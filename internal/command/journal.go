@@ -321,7 +321,7 @@ func readingList(readings []journal.Reading, person bool) *text.Listing {
 		{Name: "t_s", Title: "s", Decimals: 2}, {Name: "file", Title: "file"}, {Name: "string", Title: "string"}, {Name: "fret", Title: "fret"},
 		{Name: "harmonic", Title: "harmonic"}, {Name: "label", Title: "note"}, {Name: "target_hz", Title: "target Hz", Decimals: 3},
 		{Name: "f1_hz", Title: "measured Hz", Decimals: 3}, {Name: "cents", Title: "cents", Decimals: 3, Signed: true},
-		{Name: "f1_sigma_cents", Title: "±", Decimals: 3}, {Name: "attack_f1_hz", Title: "attack Hz", Decimals: 2},
+		{Name: "f1_sigma_cents", Title: "±", Decimals: 3, Sigma: true}, {Name: "attack_f1_hz", Title: "attack Hz", Decimals: 2},
 		{Name: "inharmonicity", Title: "inharm. B", Decimals: 6}, {Name: "snr_db", Title: "snr dB"},
 		{Name: "mark", Title: "mark"},
 	}}

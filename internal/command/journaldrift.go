@@ -113,7 +113,7 @@ func driftList(d *journal.Drift) *text.Listing {
 func moveList(d *journal.Drift) *text.Listing {
 	l := &text.Listing{Type: "move", Columns: []text.Column{
 		{Name: "string", Title: "string"}, {Name: "label", Title: "note"}, {Name: "from", Title: "left"}, {Name: "to", Title: "found"},
-		{Name: "cents", Title: "cents", Decimals: 2, Signed: true}, {Name: "sigma_cents", Title: "±", Decimals: 2}, {Name: "retuned", Title: "retuned"},
+		{Name: "cents", Title: "cents", Decimals: 2, Signed: true}, {Name: "sigma_cents", Title: "±", Decimals: 2, Sigma: true}, {Name: "retuned", Title: "retuned"},
 	}}
 	for i := range d.Strings {
 		s := &d.Strings[i]

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/beats"
+	"tunerd/internal/display"
 	"tunerd/internal/targets"
 )
 
@@ -112,7 +113,7 @@ func (r *noteReader) note(word string) (note, error) {
 		n.Label += fmt.Sprintf(" %+gc", cents)
 	}
 	if !(n.Hz >= targets.MinNoteHz && n.Hz <= targets.MaxNoteHz) {
-		return note{}, fmt.Errorf("%q: %.4g Hz is outside %g to %g Hz", word, n.Hz, targets.MinNoteHz, targets.MaxNoteHz)
+		return note{}, fmt.Errorf("%q: %s Hz is outside %g to %g Hz", word, display.Plain(n.Hz, 6), targets.MinNoteHz, targets.MaxNoteHz)
 	}
 	return n, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"tunerd/internal/display"
 	"tunerd/internal/display/figure"
 	"tunerd/internal/display/text"
 	"tunerd/internal/targets"
@@ -60,7 +61,7 @@ func runTuningShow(out io.Writer, spec string, o tuningShowOptions) error {
 		}
 	}
 	if o.listing.plain() {
-		fmt.Fprintf(out, "%s: %d notes, repeating at %s, from %s\n\n", t.Name(), n, period, t.Reference())
+		fmt.Fprintf(out, "%s: %s, repeating at %s, from %s\n\n", t.Name(), display.Count(n, "note"), period, t.Reference())
 	}
 	return o.listing.write(out, stepListing(t, rows))
 }

@@ -2,7 +2,6 @@ package display
 
 import (
 	"fmt"
-	"strconv"
 )
 
 // A Pair names two strings whose beats are measured; empty: none are.
@@ -65,5 +64,5 @@ func Rate(beatHz, sigmaHz float64) string { return rounded(beatHz, sigmaHz) }
 
 // rounded writes x with the decimals that its uncertainty leaves a meaning.
 func rounded(x, sigma float64) string {
-	return strconv.FormatFloat(x, 'f', Decimals(sigma, 2, 3), 64)
+	return Fixed(x, Decimals(sigma, 2, 3))
 }

@@ -3,6 +3,7 @@ package display
 import (
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Decimals returns how many decimals a value with standard uncertainty sigma deserves, so that
@@ -70,6 +71,38 @@ func PPM(ppm, sigma float64) string { return signed(ppm, Decimals(sigma, 1, 3)) 
 // hzSigma is the standard uncertainty in hertz of hz that is known to sigmaCents: the
 // derivative of hz = ref·2^(c/1200) is hz·ln 2/1200 per cent.
 func hzSigma(hz, sigmaCents float64) float64 { return hz * math.Ln2 / 1200 * sigmaCents }
+
+// Fixed writes x with so many decimals; what rounds to nothing has no sign.
+func Fixed(x float64, digits int) string {
+	s := signed(x, digits)
+	return strings.TrimPrefix(s, "+")
+}
+
+// Signed writes x with its sign and so many decimals; what rounds to nothing has none.
+func Signed(x float64, digits int) string { return signed(x, digits) }
+
+// Plain writes x with so many significant digits, and never with an exponent: "30000" for 3e4.
+func Plain(x float64, digits int) string {
+	if !finite(x) {
+		return "?"
+	}
+	s := strconv.FormatFloat(x, 'g', digits, 64)
+	if v, err := strconv.ParseFloat(s, 64); err == nil {
+		s = strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// Count writes a number of things: "1 note", "3 notes".
+func Count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return strconv.Itoa(n) + " " + thing + "s"
+}
 
 func known(sigma float64) bool { return sigma > 0 && !math.IsInf(sigma, 1) }
 

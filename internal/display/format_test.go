@@ -57,3 +57,18 @@ func TestHzDigits(t *testing.T) {
 		}
 	}
 }
+
+// No figure has an exponent, and none is a negative zero.
+func TestPlainFigures(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{Plain(30000, 4), "30000"}, {Plain(3e21, 4), "3000000000000000000000"}, {Plain(0.00001234, 2), "0.000012"}, {Plain(1234.56, 3), "1230"},
+		{Plain(math.Copysign(0, -1), 3), "0"}, {Plain(math.NaN(), 3), "?"}, {Plain(-2.5, 4), "-2.5"},
+		{Fixed(-0.5, 0), "0"}, {Fixed(-0.004, 2), "0.00"}, {Fixed(math.Copysign(0, -1), 1), "0.0"}, {Fixed(-1.25, 1), "-1.2"}, {Fixed(3, 1), "3.0"},
+		{Signed(-0.004, 2), "0.00"}, {Signed(0.5, 0), "0"}, {Signed(1.5, 0), "+2"},
+		{Count(1, "note"), "1 note"}, {Count(0, "note"), "0 notes"}, {Count(12, "note"), "12 notes"},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+}

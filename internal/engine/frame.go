@@ -2,7 +2,6 @@ package engine
 
 import (
 	"cmp"
-	"fmt"
 	"strconv"
 	"strings"
 
@@ -88,7 +87,7 @@ func (f *framer) follow(b capture.Block) {
 	if missing := b.Start - f.next; f.started && missing != 0 || b.Lost > 0 {
 		f.gaps++
 		f.gap = true
-		f.message = fmt.Sprintf("%.3g s of sound lost: measuring afresh", f.seconds(max(missing, b.Lost)))
+		f.message = display.Plain(f.seconds(max(missing, b.Lost)), 3) + " s of sound lost: measuring afresh"
 	}
 	f.started = true
 	f.next = b.Start + int64(len(b.Samples))

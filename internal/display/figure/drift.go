@@ -1,9 +1,10 @@
 package figure
 
 import (
-	"fmt"
 	"math"
 	"time"
+
+	"tunerd/internal/display"
 )
 
 // A DriftPlot shows how the strings of an instrument kept their pitch from session to session: a
@@ -165,7 +166,7 @@ func scaleText(cents float64) string {
 	if cents == 0 {
 		return "0"
 	}
-	return fmt.Sprintf("%+.0f", cents)
+	return display.Signed(cents, 0)
 }
 
 // drawDays writes times below the strips.

@@ -304,5 +304,5 @@ func levelText(db float64) string {
 	part := min(max(1-db/levelFloorDB, 0), 1)
 	full := int(math.Round(part * levelCells))
 	return strings.Repeat("▪", full) + strings.Repeat("·", levelCells-full) + " " +
-		minus(strconv.FormatFloat(db, 'f', 0, 64)) + " dB"
+		minus(display.Fixed(db, 0)) + " dB"
 }

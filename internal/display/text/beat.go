@@ -38,7 +38,7 @@ func BeatListing(measured []MeasuredBeat) *Listing {
 		{Name: "file", Title: "file"}, {Name: "start_s", Title: "from s", Decimals: 2}, {Name: "end_s", Title: "to s", Decimals: 2},
 		{Name: "lower", Title: "lower"}, {Name: "upper", Title: "upper"}, {Name: "ratio", Title: "ratio"},
 		{Name: "near_hz", Title: "near Hz", Decimals: 1},
-		{Name: "beat_hz", Title: "beats/s", Decimals: 3}, {Name: "beat_sigma_hz", Title: "±", Decimals: 4},
+		{Name: "beat_hz", Title: "beats/s", Decimals: 3}, {Name: "beat_sigma_hz", Title: "±", Decimals: 4, Sigma: true},
 		{Name: "expected_beat_hz", Title: "expected", Decimals: 2, Signed: true},
 		{Name: "off_cents", Title: "cents", Decimals: 2, Signed: true}, {Name: "cents_sigma"},
 		{Name: "side", Title: "interval"}, {Name: "turn", Title: "turn"},

@@ -67,5 +67,5 @@ func plain(x float64) string {
 	if !finite(x) {
 		return ""
 	}
-	return strconv.FormatFloat(x, 'g', -1, 64)
+	return strconv.FormatFloat(noSign(x), 'g', -1, 64)
 }

@@ -16,7 +16,15 @@ func (n Number) MarshalJSON() ([]byte, error) {
 	if !finite(float64(n)) {
 		return []byte("null"), nil
 	}
-	return json.Marshal(float64(n))
+	return json.Marshal(noSign(float64(n)))
+}
+
+// noSign is x, but 0 for the negative zero that arithmetic may leave.
+func noSign(x float64) float64 {
+	if x == 0 {
+		return 0
+	}
+	return x
 }
 
 // unknown is null in JSON.

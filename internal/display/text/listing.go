@@ -29,6 +29,7 @@ type Column struct {
 	Title    string // in the table; "" leaves the column out of the table and of CSV
 	Decimals int    // of a float64 in the table; JSON and CSV have full precision
 	Signed   bool   // a float64 has its sign in the table, also if positive
+	Sigma    bool   // an uncertainty: in the table it is never rounded to nothing
 }
 
 // WriteJSON writes an object a row, with the fields in the order of the columns after "type".
@@ -61,6 +62,7 @@ func jsonCell(cell any) any {
 		if !finite(x) {
 			return nil
 		}
+		return noSign(x)
 	case []float64:
 		cells := make([]any, len(x))
 		for i := range x {
@@ -179,12 +181,11 @@ func (l *Listing) figures(i int) bool {
 
 // number writes x with the column's decimals. What rounds to nothing has no sign.
 func (c *Column) number(x float64) string {
-	s := strconv.FormatFloat(x, 'f', c.Decimals, 64)
-	if math.Abs(x)*math.Pow10(c.Decimals) < 0.5 {
-		return strings.TrimPrefix(s, "-")
+	switch {
+	case c.Sigma && x > 0:
+		return display.Fixed(max(x, math.Pow10(-c.Decimals)), c.Decimals)
+	case c.Signed:
+		return display.Signed(x, c.Decimals)
 	}
-	if c.Signed && x > 0 {
-		return "+" + s
-	}
-	return s
+	return display.Fixed(x, c.Decimals)
 }

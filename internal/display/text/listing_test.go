@@ -1,6 +1,8 @@
 package text
 
 import (
+	"bytes"
+	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -36,5 +38,25 @@ func TestListing(t *testing.T) {
 		if b.String() != c.want {
 			t.Errorf("got\n%swant\n%s", b.String(), c.want)
 		}
+	}
+}
+
+// Arithmetic leaves negative zeros, and uncertainties far below the last decimal: no output shows the
+// one, and no table the other as nothing.
+func TestListingOfNothings(t *testing.T) {
+	l := Listing{Type: "x", Columns: []Column{
+		{Name: "a", Title: "a"}, {Name: "b", Title: "b", Signed: true, Decimals: 1}, {Name: "s", Title: "s", Decimals: 4, Sigma: true}, {Name: "h"},
+	}}
+	zero := math.Copysign(0, -1)
+	l.Rows = [][]any{{-0.5, -0.04, 1e-7, []float64{zero}}, {zero, zero, 0.0, []float64{zero}}}
+	var table, list, lines bytes.Buffer
+	if err := errors.Join(l.WriteTable(&table), l.WriteCSV(&list), l.WriteJSON(&lines)); err != nil {
+		t.Fatal(err)
+	}
+	if want := "a    b       s\n0  0.0  0.0001\n0  0.0  0.0000\n"; table.String() != want {
+		t.Errorf("table\n%swant\n%s", table.String(), want)
+	}
+	if strings.Contains(list.String(), "-0,") || strings.Contains(lines.String(), "-0,") || strings.Contains(lines.String(), "-0]") {
+		t.Errorf("negative zero in\n%s%s", list.String(), lines.String())
 	}
 }

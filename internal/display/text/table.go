@@ -79,7 +79,7 @@ func fixed(x float64, digits int) string {
 	if !finite(x) {
 		return ""
 	}
-	return strconv.FormatFloat(x, 'f', digits, 64)
+	return display.Fixed(x, digits)
 }
 
 func partialLines(partials []Partial) []string {
