@@ -4,12 +4,16 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -293,4 +297,29 @@ func freePort(t *testing.T) string {
 	}
 	defer l.Close()
 	return l.Addr().String()
+}
+
+// streamsOpen returns how many streams a server says are open.
+func streamsOpen(t *testing.T, s *server) string {
+	t.Helper()
+	res, err := http.Get(s.url + "metrics")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := regexp.MustCompile(`(?m)^tunerd_clients (\d+)`).FindSubmatch(body)
+	if found == nil {
+		t.Fatalf("no streams in\n%s", body)
+	}
+	return string(found[1])
+}
+
+// jsString writes a text as JavaScript has it.
+func jsString(text string) string {
+	b, _ := json.Marshal(text) // a string is always marshalled
+	return string(b)
 }

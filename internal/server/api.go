@@ -36,6 +36,7 @@ func (s *Server) answers() map[string]answer {
 		"GET /api/divisions":               s.getDivisions,
 		"POST /api/detune":                 s.postDetune,
 		"POST /api/beats":                  s.postBeats,
+		"GET /api/bounds":                  s.getBounds,
 		"GET /api/openapi.json":            describe,
 	}
 	maps.Copy(all, s.journalAnswers())

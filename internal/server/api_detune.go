@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 
 	"tunerd/internal/detune"
 	"tunerd/internal/display/text"
@@ -18,6 +19,7 @@ type detuneRequest struct {
 	Instrument string        `json:"instrument"`
 	Tuning     string        `json:"tuning"`
 	Reference  string        `json:"reference"`
+	From       []float64     `json:"from"`   // cents of the open strings as they are now; empty: as the tuning has them
 	Chords     []string      `json:"chords"` // as detune.ParseChord reads them
 	Others     []string      `json:"others"` // more chords to report on
 	Common     *string       `json:"common"` // chords all of whose shapes are reported on
@@ -114,7 +116,7 @@ func (s *Server) postDetune(r *http.Request) (any, error) {
 	if err := readJSON(r, &req); err != nil {
 		return nil, err
 	}
-	in, err := s.cfg.Catalog.Tuned(req.Instrument, req.Tuning, req.Reference)
+	in, err := s.cfg.Catalog.tunedAs(req.Instrument, tunedAs{req.Tuning, req.Reference, req.From})
 	if err != nil {
 		return nil, err
 	}
@@ -146,6 +148,9 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 		return nil, err
 	}
 	answer := newDetuneAnswer(plan, others)
+	for i, c := range req.From { // the plan counts from the tuning
+		answer.Plan.Cents[i] += c
+	}
 	if !req.Explore || len(others) == 0 {
 		return answer, nil
 	}
@@ -225,7 +230,7 @@ func (req *detuneRequest) others(ctx context.Context, in *targets.Instrument) ([
 
 func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 	a := &detuneAnswer{
-		Plan: Plan{Cents: plan.Cents}, Chords: []chordChange{}, Others: []chordChange{}, OthersTotal: len(others),
+		Plan: Plan{Cents: slices.Clone(plan.Cents)}, Chords: []chordChange{}, Others: []chordChange{}, OthersTotal: len(others),
 		Obstacles: []obstacle{}, Cautions: []string{}, Trade: []tradePoint{},
 	}
 	changes := plan.Changes()

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"fmt"
 	"math"
 	"net/http"
 
@@ -11,9 +12,7 @@ import (
 
 // Limits of a search for shapes: a hand is smaller, and an ear finer.
 const (
-	maxSpanMM      = 400
-	maxWithinCents = 100
-	maxShapes      = 1000
+	maxShapes = 1000
 )
 
 type instrumentEntry struct {
@@ -95,12 +94,12 @@ type boardPoint struct {
 
 func (s *Server) getBoard(r *http.Request) (any, error) {
 	q := query{values: r.URL.Query()}
-	tuning, reference := q.text("tuning", ""), q.text("reference", "")
+	tuned := q.tuned()
 	limit := q.whole("limit", targets.DefaultOddLimit, 1, targets.MaxOddLimit)
 	if err := q.end(); err != nil {
 		return nil, err
 	}
-	in, err := s.instrument(r, tuning, reference)
+	in, err := s.instrument(r, tuned)
 	if err != nil {
 		return nil, err
 	}
@@ -112,12 +111,34 @@ func (s *Server) getBoard(r *http.Request) (any, error) {
 	return b, nil
 }
 
-// instrument returns the instrument that the path names.
-func (s *Server) instrument(r *http.Request, tuning, reference string) (*targets.Instrument, error) {
+// A tunedAs says how an instrument is tuned: what is left empty is its own.
+type tunedAs struct {
+	tuning, reference string
+	plan              []float64 // cents of every open string; empty: none
+}
+
+func (q *query) tuned() tunedAs {
+	return tunedAs{q.text("tuning", ""), q.text("reference", ""), q.numbers("plan")}
+}
+
+// instrument returns the instrument that the path names, tuned so.
+func (s *Server) instrument(r *http.Request, as tunedAs) (*targets.Instrument, error) {
 	if _, err := s.cfg.Catalog.Instrument(r.PathValue("id")); err != nil {
 		return nil, refusal{http.StatusNotFound, codeNotFound, err.Error()}
 	}
-	return s.cfg.Catalog.Tuned(r.PathValue("id"), tuning, reference)
+	return s.cfg.Catalog.tunedAs(r.PathValue("id"), as)
+}
+
+// tunedAs returns an instrument in a tuning, with the moves of a plan.
+func (c *Catalog) tunedAs(name string, as tunedAs) (*targets.Instrument, error) {
+	in, err := c.Tuned(name, as.tuning, as.reference)
+	if err != nil || len(as.plan) == 0 {
+		return in, err
+	}
+	if in, err = in.Detuned(as.plan); err != nil {
+		return nil, fmt.Errorf("plan: %w", err)
+	}
+	return in, nil
 }
 
 func newBoard(in *targets.Instrument, limit int) (*board, error) {
@@ -236,16 +257,16 @@ type shapePair struct {
 
 func (s *Server) getShapes(r *http.Request) (any, error) {
 	q := query{values: r.URL.Query()}
-	tuning, reference, chordText := q.text("tuning", ""), q.text("reference", ""), q.text("chord", "4:5:6:7")
+	tuned, chordText := q.tuned(), q.text("chord", "4:5:6:7")
 	find := fretboard.ChordQuery{
-		SpanMM: q.number("span_mm", 100, 0, maxSpanMM), WithinCents: q.number("within_cents", 20, 0, maxWithinCents),
+		SpanMM: q.bounded("span_mm", 100, bounds.SpanMM), WithinCents: q.bounded("within_cents", 20, bounds.WithinCents),
 		String: q.whole("string", 0, 0, math.MaxInt), Fret: q.whole("fret", -1, 0, math.MaxInt),
 	}
 	most := q.whole("most", 50, 1, maxShapes)
 	if err := q.end(); err != nil {
 		return nil, err
 	}
-	in, err := s.instrument(r, tuning, reference)
+	in, err := s.instrument(r, tuned)
 	if err != nil {
 		return nil, err
 	}

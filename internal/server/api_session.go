@@ -2,18 +2,22 @@ package server
 
 import (
 	"bytes"
+	"fmt"
 	"net/http"
 )
 
 func (s *Server) getSession(*http.Request) (any, error) { return rawMsg(s.cfg.Tuner.Session()), nil }
 
 func (s *Server) putSession(r *http.Request) (any, error) {
-	var next Settings
+	var next struct {
+		Settings
+		EndCheck bool `json:"end_check"`
+	}
 	if err := readJSON(r, &next); err != nil {
 		return nil, err
 	}
-	return s.changed(func(now *Settings) error {
-		*now = next
+	return s.changed(next.EndCheck, func(now *Settings) error {
+		*now = next.Settings
 		return nil
 	})
 }
@@ -30,6 +34,7 @@ type settingsPatch struct {
 	Rows           *string  `json:"rows"`
 	Plan           rawMsg   `json:"plan"` // null is a choice too
 	AcceptRisk     *bool    `json:"accept_risk"`
+	EndCheck       bool     `json:"end_check"`
 }
 
 func (s *Server) patchSession(r *http.Request) (any, error) {
@@ -37,7 +42,7 @@ func (s *Server) patchSession(r *http.Request) (any, error) {
 	if err := readJSON(r, &patch); err != nil {
 		return nil, err
 	}
-	return s.changed(patch.apply)
+	return s.changed(patch.EndCheck, patch.apply)
 }
 
 func (p *settingsPatch) apply(s *Settings) error {
@@ -80,9 +85,26 @@ func set[T any](dst, given *T) {
 	}
 }
 
-func (s *Server) changed(change func(*Settings) error) (any, error) {
-	if err := s.cfg.Tuner.Change(change); err != nil {
+// changed changes the settings. Another instrument ends a check that is under way, which has to be said.
+func (s *Server) changed(endCheck bool, change func(*Settings) error) (any, error) {
+	ended := false
+	err := s.cfg.Tuner.Change(func(now *Settings) error {
+		before := now.Instrument
+		if err := change(now); err != nil || now.Instrument == before {
+			return err
+		}
+		check := s.cfg.Tuner.guide.now()
+		if check.Active && !endCheck {
+			return refusal{http.StatusConflict, codeCheck, fmt.Sprintf("a check of %s is under way, %d of %d notes; end_check ends it, and its readings are forgotten", check.Name, check.Done, check.Of)}
+		}
+		ended = check.Active
+		return nil
+	})
+	if err != nil {
 		return nil, err
+	}
+	if ended {
+		s.cfg.Tuner.guide.end()
 	}
 	return rawMsg(s.cfg.Tuner.Session()), nil
 }

@@ -32,9 +32,27 @@ type setupRequest struct {
 	Fixed   bool    `json:"fixed_bridge"`
 }
 
+// check refuses numbers that no check can be made with; 0 is as usual.
+func (req *setupRequest) check() error {
+	if req.Notes != 0 {
+		if err := bounds.Notes.check("notes", float64(req.Notes)); err != nil {
+			return err
+		}
+	}
+	if req.Plucks != 0 {
+		if err := bounds.Plucks.check("plucks", float64(req.Plucks)); err != nil {
+			return err
+		}
+	}
+	return bounds.ThreadMM.check("thread_mm", req.Thread)
+}
+
 func (s *Server) postSetup(r *http.Request) (any, error) {
 	var req setupRequest
 	if err := readJSON(r, &req); err != nil {
+		return nil, err
+	}
+	if err := req.check(); err != nil {
 		return nil, err
 	}
 	settings := setup.UsualSettings

@@ -112,3 +112,23 @@ func TestCheckIsRefused(t *testing.T) {
 		t.Errorf("a file that is none: status %d, %s", status, text)
 	}
 }
+
+// Another instrument does not take a check away unasked.
+func TestInstrumentIsNotChangedUnderACheck(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	eventually(t, "there is an input", func() bool { return r.tuner.guide.now().Hears })
+	r.ask(t, "POST", "/api/setup", `{}`)
+	status, body := r.do(t, "PATCH", "/api/session", `{"instrument":"violin"}`)
+	r.isError(t, body)
+	if status != http.StatusConflict || !strings.Contains(body, `"check"`) || !strings.Contains(body, "0 of ") {
+		t.Errorf("status %d, %s", status, body)
+	}
+	r.ask(t, "PATCH", "/api/session", `{"tuning":"19edo"}`) // the check keeps its board
+	if !r.tuner.guide.now().Active {
+		t.Error("the check has ended")
+	}
+	r.ask(t, "PATCH", "/api/session", `{"instrument":"violin","end_check":true}`)
+	if r.tuner.guide.now().Active {
+		t.Error("the check of the old instrument goes on")
+	}
+}

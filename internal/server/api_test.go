@@ -415,6 +415,64 @@ func TestBeats(t *testing.T) {
 	near(t, c, 110*(math.Exp2(2.0/1200)-1), 1e-9, "pairs", 0, "found", 0, "beat_hz")
 }
 
+// A plan that is in force counts: the board sounds as it has the strings, and Detune moves them from there, while its
+// plan counts from the tuning. String 2 that is 13.686 cents down already (400 − 1200·log2(5/4)) need not move.
+func TestPlanInForce(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	b := r.ask(t, "GET", "/api/instruments/guitar-12edo/board?plan=0,-13.686,0,0,0,0", "")
+	near(t, b, 244.9971, 2e-4, "strings", 1, "hz")                // 5/4 of 195.9977
+	near(t, b, 2*244.9971, 4e-4, "strings", 1, "frets", 11, "hz") // an octave above
+	a := r.ask(t, "POST", "/api/detune", `{"instrument":"guitar-12edo","chords":["x x x 0 0 x as 4:5"],"anchor":3,"common":"","from":[0,-13.686,0,0,0,7]}`)
+	near(t, a, 0, 1e-3, "strings", 1, "cents")
+	near(t, a, 244.9971, 2e-4, "strings", 1, "hz_before")
+	near(t, a, 0, 1e-3, "chords", 0, "worst_before")
+	near(t, a, -13.686, 1e-3, "plan", "cents", 1)
+	near(t, a, 7, 1e-6, "plan", "cents", 5)
+}
+
+// The numbers that a page is told to accept are accepted, and the next ones are not.
+func TestBoundsAreThoseOfTheRequests(t *testing.T) {
+	r := newRig(t, "", Settings{Instrument: "guitar-12edo"}, nil)
+	told := r.ask(t, "GET", "/api/bounds", "")
+	for name, c := range map[string]struct {
+		step float64
+		ask  string // %g is the number
+	}{
+		"notes": {1, `POST /api/setup {"notes":%g}`}, "plucks": {1, `POST /api/setup {"plucks":%g}`}, "thread_mm": {0.01, `POST /api/setup {"thread_mm":%g}`},
+		"span_mm":      {1, "GET /api/instruments/guitar-12edo/shapes?chord=1:2&most=1&span_mm=%g"},
+		"within_cents": {1, "GET /api/instruments/guitar-12edo/shapes?chord=1:2&most=1&within_cents=%g"},
+		"divisions":    {1, "GET /api/divisions?chords=2:3&range=%g"},
+		"spare":        {0.01, `POST /api/detune {"instrument":"guitar-12edo","chords":["x x x 0 0 x as 4:5"],"common":"4:5","spare":%g}`},
+		"limit_cents":  {1, `POST /api/detune {"instrument":"guitar-12edo","chords":["x x x 0 0 x as 4:5"],"common":"","limit_cents":%g}`},
+	} {
+		for _, end := range []struct {
+			key string
+			out float64
+		}{{"least", -c.step}, {"most", c.step}} {
+			x := at(t, told, name, end.key).(float64)
+			for _, by := range []float64{0, end.out} {
+				if x+by == 0 && by != 0 && (name == "notes" || name == "plucks") {
+					continue // 0 is as usual
+				}
+				method, rest, _ := strings.Cut(fmt.Sprintf(c.ask, x+by), " ")
+				path, body, _ := strings.Cut(rest, " ")
+				status, answer := r.do(t, method, path, body)
+				if refused := status != http.StatusOK; refused != (by != 0) {
+					t.Errorf("%s %g: status %d, %.200s", name, x+by, status, answer)
+				}
+				if method == "POST" && status == http.StatusOK && path == "/api/setup" {
+					r.ask(t, "DELETE", "/api/setup", "")
+				}
+			}
+		}
+	}
+	for name := range told {
+		if _, ok := told[name].(map[string]any); !ok {
+			t.Errorf("%s is no bound", name)
+		}
+	}
+}
+
 func TestMicrophoneIsRefusedWhereItIsNotTheInput(t *testing.T) {
 	r := newRig(t, "", Settings{}, nil)
 	if status, body := r.do(t, "GET", "/microphone", ""); status != http.StatusConflict || !strings.Contains(body, "--input browser") {

@@ -68,6 +68,29 @@ func (q *query) number(name string, otherwise, least, most float64) float64 {
 	return x
 }
 
+// bounded returns a number within a bound.
+func (q *query) bounded(name string, otherwise float64, b bound) float64 {
+	return q.number(name, otherwise, b.Least, b.Most)
+}
+
+// numbers returns a list of numbers with commas between, nil if it is not given.
+func (q *query) numbers(name string) []float64 {
+	text := q.text(name, "")
+	if text == "" {
+		return nil
+	}
+	var out []float64
+	for field := range strings.SplitSeq(text, ",") {
+		x, err := strconv.ParseFloat(strings.TrimSpace(field), 64)
+		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+			q.fail("%s: %.40q is no number; write them with commas between, like 0,-13.7,0", name, field)
+			return nil
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
 // end returns the first thing that was wrong, and otherwise what was given but not asked for.
 func (q *query) end() error {
 	for name := range q.values {

@@ -17,6 +17,7 @@ const (
 	codeNoInstrument = "no_instrument" // one must be chosen first
 	codeNoInput      = "no_input"      // there is nothing to listen to
 	codeOtherInput   = "other_input"   // the sound does not come from a page
+	codeCheck        = "check"         // one is under way; end_check ends it
 	codeNoCheck      = "no_check"      // none is under way
 	codeTooEarly     = "too_early"     // too little has been heard for it
 	codeCrowded      = "crowded"       // too many at a time

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"log/slog"
+	"math"
 	"sync"
 
 	"tunerd/internal/capture"
@@ -273,6 +274,7 @@ type sessionState struct {
 	Input      inputState     `json:"input"`
 	Strings    []stringTarget `json:"strings"`
 	Cautions   []string       `json:"cautions"`
+	FretsOff   text.Number    `json:"frets_off_cents"` // the most that a fret is off the tuning; null without frets
 }
 
 type namedThing struct {
@@ -305,8 +307,8 @@ func (t *Tuner) state() *sessionState {
 		Tuning:    tuningName{a.tuning.String(), a.tuning.Name()},
 		Reference: referenceState{ref.Label, text.Number(ref.Hz)},
 		Input:     t.input,
-		Strings:   []stringTarget{},
-		Cautions:  append([]string{}, a.cautions...),
+		Strings:   []stringTarget{}, FretsOff: text.Number(math.NaN()),
+		Cautions: append([]string{}, a.cautions...),
 	}
 	if a.settings.Tuning != "" { // that is not the path of a file
 		s.Tuning.Spec = a.settings.Tuning
@@ -316,6 +318,7 @@ func (t *Tuner) state() *sessionState {
 	}
 	if a.instrument != nil {
 		s.Instrument = &namedThing{a.settings.Instrument, a.instrument.Name}
+		s.FretsOff = text.Number(a.instrument.FretsOff())
 	}
 	for i, open := range a.strings {
 		s.Strings = append(s.Strings, stringTarget{i + 1, open.Label, text.Number(open.Hz)})

@@ -21,6 +21,9 @@ type DivisionRank struct {
 	Record        bool    // better than every smaller division of the range, by what is ranked
 }
 
+// MaxDivisions is the most steps of a division that ParseDivisions takes.
+const MaxDivisions = maxSteps
+
 // ParseDivisions reads a range of divisions like 5..99, or one like 41.
 func ParseDivisions(text string) (from, to int, err error) {
 	low, high, ok := strings.Cut(strings.TrimSpace(text), "..")

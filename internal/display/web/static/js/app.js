@@ -4,7 +4,8 @@ import { Tuner } from './state.js';
 import { Announcer } from './announce.js';
 import { kept, keep } from './settings.js';
 import { onKey } from './keys.js';
-import { h, setText } from './dom.js';
+import { NO_ANSWER } from './api.js';
+import { h, setError, setText } from './dom.js';
 import { openHelp } from './help.js';
 import { choose } from './choose.js';
 import * as tune from './tune/view.js';
@@ -24,7 +25,7 @@ const app = {
   view: null, // the one shown
   wanted: null, // a shape that Detune is to begin with: { frets, chord, strings } as the Fretboard found it
   say(text) { this.announcer.say(text); },
-  complain, go,
+  complain, go, freeze,
 };
 
 const made = {}; // promises of views by name
@@ -36,15 +37,29 @@ for (const [name, view] of Object.entries(VIEWS)) {
   nav.append(h('a', { href: `#${name}` }, view.title));
 }
 
-/** Shows a sentence under the view and, if it is for the ear too, says it; an empty one takes it away. */
-function complain(text, aloud = true) {
-  setText(document.getElementById('message'), text);
+/**
+ * Shows what was refused, or another sentence, under the view and, if it is for the ear too, says it; an empty one
+ * takes it away.
+ */
+function complain(what, aloud = true) {
+  const text = what.message ?? what;
+  setError(document.getElementById('message'), { message: text, code: what.code });
   if (text && aloud) app.say(text);
 }
 
-/** Goes to a view. */
-function go(name) {
-  location.hash = name;
+let parting = ''; // words that a view takes along to the next
+
+/** Goes to a view, where words are shown. */
+function go(name, words = '') {
+  parting = words;
+  if (asked() === name) complain(words);
+  else location.hash = name;
+}
+
+/** Lets all readings of the page stand still, or go on. */
+function freeze() {
+  app.tuner.freeze(!app.tuner.frozen);
+  app.say(app.tuner.frozen ? 'frozen' : 'going on');
 }
 
 /** Loads the module and the styles of a view, makes it, and puts it on the page. */
@@ -66,7 +81,7 @@ function addStyle(name) {
 /** The name of the view that the address asks for. */
 function asked() {
   const name = location.hash.slice(1);
-  return name in VIEWS ? name : 'tune';
+  return Object.hasOwn(VIEWS, name) ? name : 'tune';
 }
 
 async function show() {
@@ -84,7 +99,8 @@ async function show() {
   }
   app.view = view;
   view.element.hidden = false;
-  complain('');
+  complain(parting);
+  parting = '';
   view.show?.();
 }
 
@@ -111,14 +127,15 @@ function toggleTheme() {
 
 themeButton.addEventListener('click', toggleTheme);
 setTheme(document.documentElement.dataset.theme);
-document.getElementById('help-button').addEventListener('click', openHelp);
+document.getElementById('help-button').addEventListener('click', () => openHelp(app));
 
 onKey((key) => {
   if (app.view?.key?.(key)) return true;
   switch (key) {
-    case '?': openHelp(); return true;
+    case '?': openHelp(app); return true;
     case 'b': toggleTheme(); return true;
     case 's': choose(app); return true;
+    case ' ': freeze(); return true;
     case '[': case ']': neighbour(key === ']' ? 1 : -1); return true;
   }
   return false;
@@ -141,16 +158,34 @@ function showLink() {
     connecting: 'connecting',
     lost: 'no connection',
     stale: 'no news',
-    live: tuner.hears,
+    live: tuner.frozen ? 'frozen' : tuner.hears,
   };
   setText(linkWord, words[tuner.link]);
   setText(linkInput, tuner.session ? `· ${tuner.session.input.name.split(/[\\/]/).pop()}` : '');
 }
 
+const READ_MS = 2000; // that a word stays to be read
+
+/** What was said because nobody answered is no longer true when somebody does: those words go that are older than ms. */
+function answered(ms) {
+  const { tuner } = app;
+  if (tuner.link !== 'live' || tuner.silence() > READ_MS / 2) return;
+  let some = false;
+  for (const el of document.querySelectorAll(`[data-code="${NO_ANSWER}"]`)) {
+    if (performance.now() - el.dataset.at < ms) continue;
+    setError(el, null);
+    some = true;
+  }
+  if (some) app.view?.show?.(); // it may lack what it asked for
+}
+
 app.tuner.addEventListener('link', showLink);
+app.tuner.addEventListener('link', () => answered(0));
+app.tuner.addEventListener('freeze', showLink);
 setInterval(() => {
   showLink();
-  if (kept('spoken') && asked() === 'tune') app.announcer.reading(app.tuner);
+  answered(READ_MS);
+  if (kept('spoken') && asked() === 'tune' && !app.tuner.frozen) app.announcer.reading(app.tuner);
 }, 200);
 
 /** Keeps the screen of a tablet on the bench from going dark, where the browser lets a page do so. */

@@ -1,6 +1,6 @@
 // The dialog in which instrument, tuning, reference and plan are chosen.
 
-import { h } from './dom.js';
+import { h, setError } from './dom.js';
 import { get } from './api.js';
 import { retarget } from './risk.js';
 
@@ -9,12 +9,13 @@ let parts = null;
 /** Opens the dialog. */
 export async function choose(app) {
   parts ??= make(app);
-  parts.error.textContent = '';
+  setError(parts.error, null);
+  setSure(parts, false);
   parts.dialog.showModal();
   try {
     await fill(parts, app.tuner.session);
   } catch (err) {
-    parts.error.textContent = err.message;
+    setError(parts.error, err);
   }
 }
 
@@ -27,6 +28,8 @@ function make(app) {
     plan: h('select', { name: 'plan' }),
     frets: h('input', { type: 'checkbox', name: 'frets' }),
     error: h('p', { class: 'error', role: 'alert' }),
+    go: h('button', { class: 'main' }, 'Tune to this'),
+    sure: false, // that a check under way may end
   };
   const cancel = h('button', { type: 'button', onclick: () => p.dialog.close() }, 'Cancel');
   p.form = h('form', { method: 'dialog', onsubmit: (e) => { e.preventDefault(); submit(app, p); } },
@@ -39,11 +42,13 @@ function make(app) {
     field('Plan', p.plan, 'Cents for each open string, from Detune'),
     h('label', { class: 'choice' }, p.frets, 'Fretted notes count, too'),
     p.error,
-    h('div', { class: 'actions' }, cancel, h('button', { class: 'main' }, 'Tune to this')));
+    h('div', { class: 'actions' }, cancel, p.go));
   p.dialog = h('dialog', { 'aria-labelledby': 'choose-title' }, p.form);
   p.instrument.addEventListener('change', () => {
     p.tuning.value = p.reference.value = '';
     fillPlans(p, null);
+    setError(p.error, null);
+    setSure(p, false);
   });
   document.body.append(p.dialog);
   return p;
@@ -81,10 +86,28 @@ async function submit(app, p) {
   try {
     const done = await retarget(app, {
       instrument: p.instrument.value, tuning: p.tuning.value.trim(), reference: p.reference.value.trim(),
-      frets: p.frets.checked, string: 0, plan: p.plan.value === 'now' ? p.now : null,
+      frets: p.frets.checked, string: 0, plan: p.plan.value === 'now' ? p.now : null, end_check: p.sure,
     });
     if (done) p.dialog.close();
   } catch (err) {
-    p.error.textContent = err.message;
+    if (err.code === 'check') await ask(p, err);
+    else setError(p.error, err);
   }
+}
+
+/** Asks before a check is ended, and its readings with it; the second press does it. */
+async function ask(p, refused) {
+  try {
+    const { name, done, of } = await get('api/setup');
+    setError(p.error, { ...refused, message: `A check of ${name} is under way, ${done} of ${of} notes. With another instrument it ends, and its readings are forgotten.` });
+    setSure(p, true);
+  } catch (err) {
+    setError(p.error, err);
+  }
+}
+
+/** Whether the next press may end a check. */
+function setSure(p, sure) {
+  p.sure = sure;
+  p.go.textContent = sure ? 'End the check, tune to this' : 'Tune to this';
 }

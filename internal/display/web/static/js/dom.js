@@ -52,6 +52,13 @@ export function setText(el, text) {
   if (el.textContent !== text) el.textContent = text;
 }
 
+/** Says what went wrong, with its code, so that it can be taken away when it is no longer true; null says nothing. */
+export function setError(el, err) {
+  setText(el, err?.message ?? '');
+  el.dataset.code = err?.code ?? '';
+  el.dataset.at = performance.now();
+}
+
 /** How many px a rem has, over the usual 16: drawings grow with the text. */
 export function textScale() {
   return parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;

@@ -3,12 +3,12 @@
 
 import { kept } from './settings.js';
 
-/** What the keys do, for the help. `tune` keys work in the Tune view. */
+/** What the keys do, for the help. A key means the same in every view, or nothing. */
 export const keyHelp = [
   ['1 – 9, 0', 'hold this string (0 is 10)'],
   ['n  p', 'hold the next, the previous string'],
   ['a  Esc', 'let go: nearest string or note again'],
-  ['Space', 'freeze the picture, go on'],
+  ['Space', 'freeze all readings, go on'],
   ['y', 'what sounds is the held string: follow it'],
   ['x', 'rows of the strobe: this string, or exact harmonics'],
   ['c', 'clear the readings'],
@@ -17,6 +17,10 @@ export const keyHelp = [
   ['s', 'choose instrument, tuning, reference, plan'],
   ['b', 'dark bench, bright stage'],
   ['[  ]', 'previous, next view'],
+  ['r', 'check in Setup: this note once more'],
+  ['u', 'check in Setup: the note before'],
+  ['g', 'check in Setup: good enough'],
+  ['k', 'check in Setup: skip the note'],
   ['?', 'these keys'],
 ];
 

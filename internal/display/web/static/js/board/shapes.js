@@ -1,8 +1,10 @@
 // The playable shapes of a chord on the board.
 
-import { h, setText, setAttr, wideTable } from '../dom.js';
+import { h, setError, setText, setAttr, wideTable } from '../dom.js';
 import { signed } from '../format.js';
 import { get } from '../api.js';
+import { bind } from '../bounds.js';
+import { tunedAs } from '../session.js';
 
 const CHORDS = ['4:5:6:7', '4:5:6', '10:12:15', '6:7:9', '8:9:10:12', '1:2', '2:3'];
 
@@ -16,8 +18,9 @@ export class Shapes {
     this.#app = app;
     this.show = show;
     this.chord = h('input', { name: 'chord', value: '4:5:6:7', list: 'chords', autocomplete: 'off', spellcheck: false });
-    this.span = h('input', { name: 'span', type: 'number', min: 0, max: 400, step: 5, value: 100 });
-    this.within = h('input', { name: 'within', type: 'number', min: 0, max: 400, step: 1, value: 20 });
+    this.span = h('input', { name: 'span', type: 'number', step: 'any', value: 100 });
+    this.within = h('input', { name: 'within', type: 'number', step: 'any', value: 20 });
+    bind({ span_mm: this.span, within_cents: this.within });
     this.status = h('p', { class: 'dim', role: 'status' });
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row places', hidden: true });
@@ -42,14 +45,13 @@ export class Shapes {
   }
 
   async #find() {
-    const { tuning, reference } = this.#app.tuner.session.settings;
     setText(this.status, 'searching …');
     try {
       const answer = await get(`api/instruments/${encodeURIComponent(this.#data.id)}/shapes`,
-        { chord: this.chord.value, span_mm: this.span.value, within_cents: this.within.value, most: 40, tuning, reference });
+        { chord: this.chord.value, span_mm: this.span.value, within_cents: this.within.value, most: 40, ...tunedAs(this.#app.tuner.session) });
       this.#answer(answer);
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
       this.list.replaceChildren();
       this.pairs.replaceChildren();
     }

@@ -2,6 +2,7 @@
 
 import { h, setText } from '../dom.js';
 import { get } from '../api.js';
+import { tunedAs } from '../session.js';
 import * as format from '../format.js';
 import { play, volume, CAUTION } from '../sound.js';
 import { Board } from './board.js';
@@ -56,8 +57,9 @@ class Fretboard {
   async #load() {
     const { session } = this.#app.tuner;
     if (!session) return void this.#app.tuner.addEventListener('session', () => this.#load(), { once: true });
-    const { instrument, tuning, reference } = session.settings;
-    const key = JSON.stringify([instrument, tuning, reference]);
+    const { instrument, plan } = session.settings;
+    const as = tunedAs(session);
+    const key = JSON.stringify([instrument, as]);
     if (key === this.#key) return;
     this.#key = key;
     this.empty.hidden = instrument !== '';
@@ -68,16 +70,17 @@ class Fretboard {
       return;
     }
     try {
-      this.#fill(await get(`api/instruments/${encodeURIComponent(instrument)}/board`, { tuning, reference }));
+      this.#fill(await get(`api/instruments/${encodeURIComponent(instrument)}/board`, as), plan);
     } catch (err) {
       this.#key = '';
-      this.#app.complain(err.message);
+      this.#app.complain(err);
     }
   }
 
-  #fill(data) {
+  #fill(data, plan) {
     this.#root = this.#cell = this.#shape = null;
     this.data = data;
+    this.plan = plan;
     setText(this.title, data.name);
     this.board.show(data);
     this.shapes.reset(data);
@@ -96,7 +99,8 @@ class Fretboard {
     this.#root = cell;
     this.rootButton.hidden = cell === null;
     const { label, hz } = cell ?? this.data.reference;
-    setText(this.about, `${this.data.tuning} · ratios and cents count from ${format.noteText(label)} = ${hz.toFixed(2)} Hz`);
+    const plan = this.plan ? `plan ${this.plan.name} · ` : '';
+    setText(this.about, `${this.data.tuning} · ${plan}ratios and cents count from ${format.noteText(label)} = ${hz.toFixed(2)} Hz`);
     this.#label();
     if (this.#cell) this.#detail();
   }

@@ -1,7 +1,8 @@
 // The Compare view: which division serves the chords that are played, and what it costs.
 
-import { h, setText, wideTable } from '../dom.js';
+import { h, setError, setText, wideTable } from '../dom.js';
 import { get } from '../api.js';
+import { bind } from '../bounds.js';
 import { signed } from '../format.js';
 import { retarget } from '../risk.js';
 import { Plot } from './plot.js';
@@ -23,17 +24,20 @@ class Compare {
   #answer = null;
   #measure = 'worst_cents';
   #chosen = 0;
+  #reference = ''; // that the chosen one is shown on
 
   constructor(app) {
     this.#app = app;
     this.plot = new Plot((n) => this.#choose(n));
     this.element = this.#build();
+    app.tuner.addEventListener('session', () => { if (app.view === this) this.show(); });
   }
 
   #build() {
     this.chords = h('input', { name: 'chords', value: '4:5:6:7, 10:12:15', autocomplete: 'off', spellcheck: false });
-    this.from = h('input', { name: 'from', type: 'number', min: 1, max: 2000, value: 5 });
-    this.to = h('input', { name: 'to', type: 'number', min: 1, max: 2000, value: 72 });
+    this.from = h('input', { name: 'from', type: 'number', value: 5 });
+    this.to = h('input', { name: 'to', type: 'number', value: 72 });
+    bind({ divisions: [this.from, this.to] });
     this.of = h('input', { name: 'of', value: '2/1', autocomplete: 'off', spellcheck: false });
     this.status = h('p', { class: 'error', role: 'alert' });
     this.measures = h('div', { class: 'segments', role: 'group', 'aria-label': 'Error shown' },
@@ -58,18 +62,25 @@ class Compare {
 
   show() {
     if (!this.#answer) this.#fetch();
+    else if (this.#reference !== this.#askedFor()) this.#choose(this.#chosen);
+  }
+
+  /** What chords are put on: the reference that the tuner is set to, which a new tuning keeps. */
+  #askedFor() {
+    const { reference } = this.#app.tuner.session ?? {};
+    return reference ? `${reference.label}=${reference.hz}` : '';
   }
 
   async #fetch() {
     try {
-      setText(this.status, '');
+      setError(this.status, null);
       const of = this.of.value.trim();
       this.#answer = await get('api/divisions', { range: `${this.from.value}..${this.to.value}`, chords: this.chords.value, of: of === '2/1' ? '' : of });
       this.of.value = this.#answer.of;
       this.#fill();
       this.#choose(this.#answer.divisions[0].division);
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 
@@ -100,11 +111,12 @@ class Compare {
     this.#chosen = n;
     this.plot.select(n);
     const spec = this.#spec(n);
+    const reference = this.#reference = this.#askedFor();
     try {
-      const { fits } = await get('api/compare', { spec, chords: this.chords.value });
+      const { fits } = await get('api/compare', { spec, chords: this.chords.value, reference });
       if (this.#chosen === n) this.#show(spec, fits[0]);
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 
@@ -123,11 +135,19 @@ class Compare {
   async #use(spec) {
     try {
       if (!(await retarget(this.#app, { tuning: spec, plan: null }))) return;
-      this.#app.go('tune');
+      this.#app.go('tune', fretWords(this.#app.tuner.session));
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
+}
+
+const FRET_CENTS = 2; // that frets may be off without a word: about what a careful hand presses
+
+/** What is to be said where the frets of the instrument do not play the tuning. */
+function fretWords({ instrument, tuning, frets_off_cents: off }) {
+  if (!(off > FRET_CENTS)) return '';
+  return `The frets of ${instrument.name} are not those of ${tuning.name}: they stay where they are, up to ${off.toFixed(1)} cents off it. Only the open strings follow.`;
 }
 
 /**

@@ -1,9 +1,10 @@
 // The Detune view: a shape on the board that is to be pure, what that asks of every string, and
 // what it does to other chords.
 
-import { h, setText, debounce } from '../dom.js';
+import { h, setError, setText, debounce } from '../dom.js';
 import { get, send } from '../api.js';
 import { noteText } from '../format.js';
+import { tunedAs } from '../session.js';
 import { play, CAUTION } from '../sound.js';
 import { acceptBox, refusalWords } from '../risk.js';
 import { Board } from '../board/board.js';
@@ -61,6 +62,7 @@ class Detune {
     this.pairs = h('section', { class: 'panel', 'aria-label': 'Pairs before and after' });
     this.cost = h('div', {});
     this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' }, h('h2', {}, 'What it costs other chords'), this.#sparing(), this.trade.element, this.cost);
+    this.force = h('p', { class: 'dim in-force' });
     this.empty = h('p', { class: 'panel', hidden: true }, 'No instrument is chosen. Press s, or "change" in Tune, to choose one.');
     this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
       h('div', { class: 'columns' },
@@ -69,7 +71,7 @@ class Detune {
         h('div', { class: 'stack' }, this.pairs, this.others)));
     return h('section', { class: 'view detune', 'aria-label': 'Detune' },
       h('div', { class: 'viewhead' }, this.title, h('p', { class: 'dim' }, 'Press a note for each string of the shape; press it again to leave the string out.')),
-      this.empty, this.body);
+      this.force, this.empty, this.body);
   }
 
   #form() {
@@ -106,37 +108,46 @@ class Detune {
   async #load() {
     const { session } = this.#app.tuner;
     if (!session) return void this.#app.tuner.addEventListener('session', () => this.#load(), { once: true });
-    const { instrument, tuning, reference } = session.settings;
+    const { instrument, plan } = session.settings;
+    const as = tunedAs(session);
     this.empty.hidden = instrument !== '';
     this.body.hidden = instrument === '';
-    const key = JSON.stringify([instrument, tuning, reference]);
+    const key = JSON.stringify([instrument, as]);
     try {
       if (instrument && key !== this.#key) {
+        const same = this.data?.id === instrument && this.data.tuned === as.tuning;
         this.#key = key;
-        await this.#fill(await get(`api/instruments/${encodeURIComponent(instrument)}/board`, { tuning, reference }), { tuning, reference });
+        await this.#fill({ ...await get(`api/instruments/${encodeURIComponent(instrument)}/board`, as), tuned: as.tuning }, as, same);
+        setText(this.force, plan ? `Plan ${plan.name} is in force: strings are moved from where it has them, and a new plan takes its place.` : '');
       }
       if (this.#app.wanted) this.#take(this.#app.wanted);
+      else if (instrument && !this.#plan) this.#solve();
     } catch (err) {
       this.#key = '';
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 
-  async #fill(data, settings) {
+  /** Shows a board, tuned as it is now; the shape and the chords that were kept stay where it is the same one. */
+  async #fill(data, as, same) {
     this.data = data;
     setText(this.title, `Detune ${data.name}`);
     this.board.show(data);
     this.board.label((cell) => [noteText(cell.label), `${cell.cents.toFixed(0)}¢`]);
+    if (same) {
+      this.#mark();
+      return void this.#solve();
+    }
     this.anchor.replaceChildren(h('option', { value: 0 }, 'none'), ...data.strings.map((s) => h('option', { value: s.string }, `string ${s.string}`)));
     this.limits.reset(data.strings, Number(this.limit.value));
     this.#chords = [];
     this.#listKept();
-    if (!this.#app.wanted) await this.#first(settings);
+    if (!this.#app.wanted) await this.#first(as);
   }
 
   /** Begins with the purest shape of a major triad that the instrument has. */
-  async #first(settings) {
-    const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...settings });
+  async #first(as) {
+    const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...as });
     const [shape] = shapes;
     this.#take({ frets: shape?.frets ?? this.data.strings.map(() => -1), strings: shape?.strings ?? [], chord: '4:5:6' });
   }
@@ -192,7 +203,7 @@ class Detune {
   #keep() {
     this.#chords.push(this.#chord());
     this.#listKept();
-    setText(this.status, '');
+    setError(this.status, null);
     this.#app.say('kept; now choose another shape');
   }
 
@@ -218,15 +229,15 @@ class Detune {
       const left = answer.trade_left_out;
       setText(this.status, left ? `${left} of ${left + answer.trade.length} plans are not shown: they bring a string near to breaking.` : '');
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 
   /** What is asked of the server. */
   #problem() {
-    const { tuning, reference } = this.#app.tuner.session.settings;
+    const { tuning, reference, plan } = this.#app.tuner.session.settings;
     return {
-      instrument: this.data.id, tuning, reference, chords: [...new Set([...this.#chords, this.#chord()])],
+      instrument: this.data.id, tuning, reference, from: plan?.cents ?? [], chords: [...new Set([...this.#chords, this.#chord()])],
       anchor: Number(this.anchor.value), limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
       spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0, accept_risk: this.risk.checked,
     };
@@ -235,21 +246,21 @@ class Detune {
   /** Asks for the plan. A risk is accepted for this one plan alone. */
   async #solve(accepted = false) {
     this.risk.checked = accepted;
-    if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, 'Choose notes on at least two strings.');
+    if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: 'Choose notes on at least two strings.' });
     const asked = ++this.#asked;
     try {
       const answer = await send('POST', 'api/detune', this.#problem());
-      if (asked === this.#asked) this.#show(answer, '');
+      if (asked === this.#asked) this.#show(answer, null);
     } catch (err) {
-      if (asked === this.#asked) this.#show(null, refusalWords(err), err.code === 'risk');
+      if (asked === this.#asked) this.#show(null, { message: refusalWords(err), code: err.code });
     }
   }
 
-  #show(answer, error, risk = false) {
+  #show(answer, error) {
     this.#plan = answer;
-    this.riskLabel.hidden = !risk && !this.risk.checked;
-    setText(this.refused, '');
-    setText(this.status, error);
+    this.riskLabel.hidden = error?.code !== 'risk' && !this.risk.checked;
+    setError(this.refused, null);
+    setError(this.status, error);
     for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
     this.limits.show(answer?.strings);
     this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
@@ -266,11 +277,11 @@ class Detune {
 
   async #send() {
     try {
-      setText(this.refused, '');
+      setError(this.refused, null);
       await this.#app.tuner.set({ plan: this.#plan.plan, accept_risk: this.risk.checked });
       this.#app.go('tune');
     } catch (err) {
-      setText(this.refused, refusalWords(err));
+      setError(this.refused, { message: refusalWords(err), code: err.code });
     }
   }
 }

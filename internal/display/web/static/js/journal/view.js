@@ -1,6 +1,6 @@
 // The Journal view: sessions that were kept, what was read in them, and how the strings drift.
 
-import { h, setText, wideTable } from '../dom.js';
+import { h, setError, setText, wideTable } from '../dom.js';
 import { get, send } from '../api.js';
 import * as format from '../format.js';
 import { DriftPlot } from './drift.js';
@@ -130,10 +130,10 @@ class Journal {
 
   async #try(f) {
     try {
-      setText(this.status, '');
+      setError(this.status, null);
       await f();
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 }

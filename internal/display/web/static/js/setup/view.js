@@ -1,15 +1,16 @@
 // The Setup view: a guided check of intonation. The tuner asks for one note after another, and the
 // fit says how far nut and saddle are to be moved.
 
-import { h, setText, setClass } from '../dom.js';
+import { h, setError, setText, setClass } from '../dom.js';
 import { get, send } from '../api.js';
+import { bind } from '../bounds.js';
 import * as format from '../format.js';
 import { Cautions } from '../risk.js';
 import { Result } from './result.js';
 
 const MARKS = { done: '✓', unsteady: '~', skipped: '–', '': '·' };
 const STATES = { done: 'done', unsteady: 'unsteady', skipped: 'skipped', '': 'to come' };
-const ACTIONS = [['redo', 'Once more', 'r'], ['back', 'Note before', 'b'], ['accept', 'Good enough', 'a'], ['skip', 'Skip', 's']];
+const ACTIONS = [['redo', 'Once more', 'r'], ['back', 'Note before', 'u'], ['accept', 'Good enough', 'g'], ['skip', 'Skip', 'k']];
 
 /** Makes the view. */
 export function create(app) {
@@ -25,8 +26,11 @@ class Setup {
     this.result = new Result();
     this.element = this.#build();
     app.tuner.addEventListener('session', ({ detail }) => this.cautions.show(detail.cautions));
+    const { notes, plucks, thread } = this.begin.elements;
+    bind({ notes, plucks, thread_mm: thread });
     app.tuner.addEventListener('setup', (e) => this.#take(e.detail));
     app.tuner.addEventListener('frame', (e) => { if (app.view === this) this.#live(e.detail); });
+    app.tuner.addEventListener('link', () => { if (app.view === this) this.#live(app.tuner.frame); });
   }
 
   #build() {
@@ -53,8 +57,8 @@ class Setup {
     return h('form', { class: 'panel', onsubmit: (e) => { e.preventDefault(); this.#start(new FormData(e.target)); } },
       h('p', {}, 'The tuner asks for open strings, harmonics and those frets that tell nut, saddle and single frets apart best. Pluck each note as it is asked for, always in the same way, and let it ring for two seconds. Tune the open strings first.'),
       h('div', { class: 'row' },
-        number('notes', 'Notes a string', 12, { min: 4, max: 60 }), number('plucks', 'Plucks a note', 2, { min: 1, max: 10 }),
-        number('thread', 'Screw, mm a turn', 0, { min: 0, max: 3, step: 'any' }),
+        number('notes', 'Notes a string', 12), number('plucks', 'Plucks a note', 2),
+        number('thread', 'Screw, mm a turn', 0, { step: 'any' }),
         h('label', { class: 'choice' }, h('input', { type: 'checkbox', name: 'fixed' }), 'one straight saddle')),
       h('p', { class: 'caution' }, 'Slacken the strings before saddle or nut are moved, and wear eye protection. The maker\'s and a licensed technician\'s word stands above these figures.'),
       h('div', { class: 'row' }, h('button', { class: 'main' }, 'Begin the check')));
@@ -132,17 +136,18 @@ class Setup {
   #live(f) {
     const prompt = this.#state?.prompt;
     if (!prompt) return;
-    const on = f.hears === 'sounding';
-    setText(this.p.live, on ? `${format.hz(f.f1_hz, f.f1_sigma_cents)} Hz, ${format.cents(format.centsBetween(f.f1_hz, prompt.hz), f.f1_sigma_cents, 1)}¢` : f.hears);
+    if (this.#app.tuner.link !== 'live') f = null; // what is old is not what sounds
+    const on = f?.hears === 'sounding';
+    setText(this.p.live, on ? `${format.hz(f.f1_hz, f.f1_sigma_cents)} Hz, ${format.cents(format.centsBetween(f.f1_hz, prompt.hz), f.f1_sigma_cents, 1)}¢` : f?.hears ?? '');
     setClass(this.p.live, 'dim', !on);
   }
 
   async #try(f) {
     try {
-      setText(this.status, '');
+      setError(this.status, null);
       await f();
     } catch (err) {
-      setText(this.status, err.message);
+      setError(this.status, err);
     }
   }
 }

@@ -40,7 +40,7 @@ export class Strobe {
       if (now - this.#stillAt < 500) return;
       this.#stillAt = now;
     }
-    const scene = { tuner, f, live, colours, at: tuner.clock.at(now), loudest: loudest(list) };
+    const scene = { tuner, f, live, colours, at: tuner.frozen ? tuner.now() : tuner.clock.at(now), loudest: loudest(list) };
     list.forEach((band, i) => this.#band(this.#rows[i], band, scene));
   }
 

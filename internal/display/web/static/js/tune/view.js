@@ -26,10 +26,10 @@ export function create(app) {
 
 class Tune {
   #app;
-  #frozen = false;
   #shown = 'strobe';
   #running = 0; // id of the animation frame asked for
   #textAt = 0;
+  #still = false; // what stands still has been drawn
   #parts = {};
 
   constructor(app) {
@@ -42,7 +42,8 @@ class Tune {
     this.mic = new Microphone((state, why) => this.#listening(state, why));
     this.element = this.#build();
     tuner.addEventListener('session', () => this.#session());
-    tuner.addEventListener('strings', () => { if (!this.#frozen) this.#strings(); });
+    tuner.addEventListener('strings', () => this.#strings());
+    tuner.addEventListener('freeze', ({ detail }) => this.#freeze(detail));
     tuner.addEventListener('notice', ({ detail }) => {
       const rings = detail.event === 'ringing';
       const again = rings && this.rang;
@@ -55,6 +56,7 @@ class Tune {
       this.rang = false; // what rang has given way to a note
       this.#app.complain('');
     });
+    new ResizeObserver(() => { this.#still = false; }).observe(this.element);
     if (tuner.session) this.#session();
     this.#face();
   }
@@ -64,7 +66,7 @@ class Tune {
     p.chosen = h('button', { type: 'button', class: 'plain chosen', 'aria-haspopup': 'dialog', title: 'Choose what to tune (s)', onclick: () => choose(this.#app) });
     p.buttons = Object.entries(FACES).map(([face, [text, title]]) => h('button', { type: 'button', title, dataset: { face }, onclick: () => this.#choose(face) }, text));
     p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.buttons);
-    p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#freeze() }, 'Freeze');
+    p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', title: 'Let all readings stand still (Space)', onclick: () => this.#app.freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
     p.confirm = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.#confirm() }, 'It is the held string (y)');
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
@@ -78,6 +80,7 @@ class Tune {
   }
 
   show() {
+    cancelAnimationFrame(this.#running);
     const draw = (now) => {
       this.#running = requestAnimationFrame(draw);
       this.#draw(now);
@@ -92,7 +95,6 @@ class Tune {
   key(key) {
     const { tuner } = this.#app;
     switch (key) {
-      case ' ': this.#freeze(); return true;
       case 'a': case 'Escape': this.#hold(0); return true;
       case 'x': this.#swapRows(); return true;
       case 'y': if (!this.#app.tuner.doubted) return false; this.#confirm(); return true;
@@ -110,11 +112,12 @@ class Tune {
   }
 
   #draw(now) {
-    if (this.#frozen) return;
     const { tuner } = this.#app;
+    if (tuner.frozen && this.#still) return;
+    this.#still = tuner.frozen;
     const live = tuner.sounding;
     if (this.strobe.element.checkVisibility()) this.strobe.draw(tuner, live, now);
-    if (now - this.#textAt < TEXT_MS) return;
+    if (now - this.#textAt < TEXT_MS && !tuner.frozen) return;
     this.#textAt = now;
     this.head.show(tuner, live);
     this.#parts.confirm.hidden = !tuner.doubted;
@@ -190,16 +193,14 @@ class Tune {
     if (why) this.#app.complain(why);
   }
 
-  #freeze() {
-    this.#frozen = !this.#frozen;
-    setAttr(this.#parts.freeze, 'aria-pressed', this.#frozen);
-    setText(this.#parts.freeze, this.#frozen ? 'Frozen' : 'Freeze');
-    this.#app.say(this.#frozen ? 'frozen' : 'going on');
-    this.element.classList.toggle('frozen', this.#frozen);
-    if (!this.#frozen) this.#strings();
+  #freeze(on) {
+    setAttr(this.#parts.freeze, 'aria-pressed', on);
+    setText(this.#parts.freeze, on ? 'Frozen' : 'Freeze');
+    this.element.classList.toggle('frozen', on);
   }
 
   async #hold(n) {
+    this.#app.tuner.freeze(false);
     await this.#try(() => this.#app.tuner.hold(n));
     this.#app.say(n ? `string ${n} held` : 'no string held');
   }
@@ -215,6 +216,7 @@ class Tune {
   }
 
   async #clear() {
+    this.#app.tuner.freeze(false);
     await this.#try(() => this.#app.tuner.clear());
   }
 
@@ -223,7 +225,7 @@ class Tune {
       await f();
       this.#app.complain('');
     } catch (err) {
-      this.#app.complain(err.message);
+      this.#app.complain(err);
     }
   }
 
