@@ -2,7 +2,6 @@ package command
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -24,17 +23,22 @@ func drawnBoard(b *fretboard.Board) figure.Board {
 			Label: s.Open.Label, Nut: figure.Spot(s.At(0)), Saddle: figure.Spot(s.At(s.ScaleMM)),
 		})
 	}
+	slanted := false
 	for _, l := range b.Lines() {
 		slot := figure.Slot{Label: strconv.Itoa(l.Fret), Points: spots(l.Points)}
 		if l.Fret == 0 {
 			slot.Label, slot.Kind = "nut", figure.NutSlot
-		} else if !math.IsNaN(l.NutMM) {
-			slot.Detail = fmt.Sprintf("%.2f mm", l.NutMM)
+		} else {
+			slot.Details = [2]string{fmt.Sprintf("%.2f mm", l.NutMM[0]), fmt.Sprintf("%.2f mm", l.NutMM[1])}
+			slanted = slanted || !l.Even()
 		}
 		d.Slots = append(d.Slots, slot)
 	}
 	for _, l := range b.SaddleLines() {
 		d.Slots = append(d.Slots, figure.Slot{Label: "saddle, uncompensated", Kind: figure.SaddleSlot, Points: spots(l.Points)})
+	}
+	if slanted {
+		d.Note = strings.TrimSpace(fmt.Sprintf("Distances are from the nut: on the right along string 1, on the left along string %d. %s", len(b.Strings), d.Note))
 	}
 	return d
 }

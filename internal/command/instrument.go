@@ -180,8 +180,9 @@ func newInstrumentCheckCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check INSTRUMENT...",
 		Short: "Find what is wrong with an instrument before it is built",
-		Long: `Find strings out of playable range for their length or beyond 75% of what breaks them, frets too near to one another, duplicate
-frets, and strings and frets that are no notes of the tuning. A note says what is worth knowing;
+		Long: `Find strings out of playable range for their length or beyond 75% of what breaks them, frets
+too near to one another, duplicate frets, slots of a fan that are no straight lines, and strings
+and frets that are no notes of the tuning. A note says what is worth knowing;
 a fault makes the exit status 1.`,
 		Args: usageArgs(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -217,7 +218,7 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 				level = "fault"
 				faults++
 			}
-			l.Rows = append(l.Rows, []any{name, f.String, fretOrNone(f.Fret), level, f.Kind, f.Text})
+			l.Rows = append(l.Rows, []any{name, numberOrNone(f.String), numberOrNone(f.Fret), level, f.Kind, f.Text})
 		}
 	}
 	if len(l.Rows) > 0 || o.csv {
@@ -234,10 +235,10 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 	return nil
 }
 
-// fretOrNone is nil for what concerns a whole string.
-func fretOrNone(fret int) any {
-	if fret == 0 {
+// numberOrNone is nil for what concerns all strings, or a whole string.
+func numberOrNone(n int) any {
+	if n == 0 {
 		return nil
 	}
-	return fret
+	return n
 }

@@ -3,6 +3,8 @@ package fretboard
 import (
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
@@ -20,15 +22,20 @@ const offNoteCents = 0.01
 
 // A Finding is one thing that Check has to say.
 type Finding struct {
-	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length"
+	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length", "bent slot"
 	Fault  bool   // something is wrong; false: something is worth knowing, or not known
-	String int
+	String int // 0: all strings
 	Fret   int // 0: the whole string
 	Text   string
 }
 
+// mostBendMM is how far a slot may depart from a straight line: as much as a slot is told by for its
+// effect on the note. A saw cuts straight.
+const mostBendMM = slotErrorMM
+
 // Check looks for strings out of playable range, frets too near to one another, frets that are
-// there twice and pitches that are no notes of the tuning; string by string.
+// there twice and pitches that are no notes of the tuning, string by string; then for slots that no
+// saw can cut.
 func Check(in *targets.Instrument) []Finding {
 	var all []Finding
 	changes := tension.Changes(in, nil)
@@ -39,7 +46,38 @@ func Check(in *targets.Instrument) []Finding {
 		c.notes()
 		all = append(all, c.found...)
 	}
-	return all
+	return append(all, bentSlots(in)...)
+}
+
+// bentSlots tells of slots of a fan that bend, the worst of them, and of scale lengths under which
+// they would not: those that change evenly from string to string.
+func bentSlots(in *targets.Instrument) []Finding {
+	b, err := New(in, Options{})
+	if err != nil {
+		return nil // strings without a scale length are told of
+	}
+	count, worst := 0, Line{}
+	most := mostBendMM
+	for _, l := range b.Lines() {
+		if bend := l.Bend(); bend > mostBendMM {
+			count++
+			if bend >= most {
+				most, worst = bend, l
+			}
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	first, last := worst.Strings[0], worst.Strings[1]
+	even := make([]string, last-first+1)
+	for i := range even {
+		part := float64(i) / float64(len(even)-1)
+		even[i] = strconv.FormatFloat(b.Strings[first-1].ScaleMM*(1-part)+b.Strings[last-1].ScaleMM*part, 'f', 1, 64)
+	}
+	return []Finding{{"bent slot", true, 0, worst.Fret, fmt.Sprintf(
+		"%d slots bend by more than %g mm, this one by %.2f mm from the straight line between strings %d and %d: no saw cuts it; scale lengths that change evenly are straight: %s mm",
+		count, mostBendMM, most, first, last, strings.Join(even, ", "))}}
 }
 
 type checker struct {
@@ -103,10 +141,13 @@ func fretName(fret int) string {
 	return fmt.Sprintf("fret %d", fret)
 }
 
-// notes compares what the string sounds with the tuning. Of many frets off it tells the worst.
+// notes compares what the string sounds with the tuning. Of many frets off it tells the worst. Whoever
+// writes ratios for the string and for its frets means these, not notes of the tuning: that is worth
+// knowing and no fault.
 func (c *checker) notes() {
+	byRatio := c.s.OpenByRatio()
 	if label, off := c.offNote(c.s.Open); math.Abs(off) > offNoteCents {
-		c.add("off the tuning", true, 0, "open %.4g Hz is %+.2f cents from %s, the nearest note of %s", c.s.Open.Hz, off, label, c.in.Tuning)
+		c.add("off the tuning", !byRatio, 0, "open %.4g Hz is %+.2f cents from %s, the nearest note of %s", c.s.Open.Hz, off, label, c.in.Tuning)
 	}
 	count, worst, worstOff, worstLabel := 0, 0, 0.0, ""
 	for fret := 1; fret <= len(c.s.Frets); fret++ {
@@ -128,7 +169,7 @@ func (c *checker) notes() {
 		}
 	}
 	if count > 0 {
-		c.add("off the tuning", true, worst, "%d of %d frets are no notes of %s; this one is the farthest off, %+.2f cents from %s",
+		c.add("off the tuning", !(byRatio && c.s.FretsByRatio()), worst, "%d of %d frets are no notes of %s; this one is the farthest off, %+.2f cents from %s",
 			count, len(c.s.Frets), c.in.Tuning, worstOff, worstLabel)
 	}
 }

@@ -1,6 +1,8 @@
 package fretboard
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -49,5 +51,59 @@ func TestCheckFindsFaults(t *testing.T) {
 		if !found {
 			t.Errorf("%q\n\tfound %+v\n\twant %s at fret %d: %s", c.file, all, c.kind, c.fret, c.says)
 		}
+	}
+}
+
+// unevenFan is three strings of 600, 610 + off and 620 mm that meet at fret 12, their nuts 20 mm apart.
+func unevenFan(off float64) string {
+	file := "name='fan'\ntuning='12edo'\nreference='A4=440'\nperpendicular_fret=12\nnut_spread_mm=40\nsaddle_spread_mm=60\nfrets={count=12}\n"
+	for _, s := range []struct {
+		note  string
+		scale float64
+	}{{"E4", 600}, {"B3", 610 + off}, {"G3", 620}} {
+		file += fmt.Sprintf("[[strings]]\nnote='%s'\nscale_length_mm=%g\n", s.note, s.scale)
+	}
+	return file
+}
+
+// A slot of a fan is straight where scale lengths change evenly. Fret 12 halves every string, so the
+// nut of the middle one lies off/2 farther out than the line of the others, which runs 10 mm along
+// in 40 mm across.
+func TestCheckFindsBentSlots(t *testing.T) {
+	for _, off := range []float64{0, 0.1, 5, -3} {
+		var found []Finding
+		for _, f := range Check(parse(t, unevenFan(off))) {
+			if f.Kind == "bent slot" {
+				found = append(found, f)
+			}
+		}
+		if math.Abs(off) < 0.2 {
+			if len(found) > 0 {
+				t.Errorf("%g mm off even: %+v", off, found)
+			}
+			continue
+		}
+		want := fmt.Sprintf("by %.2f mm from the straight line between strings 1 and 3", math.Abs(off)/2*40/math.Hypot(40, 10))
+		if len(found) != 1 || !found[0].Fault || found[0].Fret != 0 || !strings.Contains(found[0].Text, want) || !strings.Contains(found[0].Text, "600.0, 610.0, 620.0 mm") {
+			t.Errorf("%g mm off even: %+v, want %q at the nut", off, found, want)
+		}
+	}
+}
+
+// Strings and frets given as ratios are meant as they are, though the tuning has no such notes.
+func TestRatiosAreNoFaults(t *testing.T) {
+	in := parse(t, "name='x'\ntuning='12edo'\nreference='A3=220'\nscale_length_mm=650\nfrets={intervals=['9/8','5/4','3/2','7/4','2/1']}\n"+
+		"[[strings]]\ninterval='3/2'\n[[strings]]\ninterval='1/1'\n[[strings]]\ninterval='2/3'\n")
+	notes := 0
+	for _, f := range Check(in) {
+		if f.Fault {
+			t.Errorf("%+v", f)
+		}
+		if f.Kind == "off the tuning" {
+			notes++
+		}
+	}
+	if notes == 0 {
+		t.Error("not a word of notes that the tuning does not have")
 	}
 }

@@ -8,9 +8,27 @@ type Point struct{ Along, Across float64 }
 // A Line is one fret slot as it is cut: through one point on every string that it serves, and on
 // to half the way to the next string at both ends.
 type Line struct {
-	Fret   int     // number on its first string; 0 is the nut
-	NutMM  float64 // from the nut; NaN if its strings differ
-	Points []Point
+	Fret    int        // number on its first string; 0 is the nut
+	Strings [2]int     // first and last that it serves, from 1
+	NutMM   [2]float64 // from the nut along these two
+	Points  []Point
+}
+
+// Even says whether the slot lies as far from the nut on all its strings.
+func (l *Line) Even() bool { return math.Abs(l.NutMM[1]-l.NutMM[0]) <= maxOneSlot && l.Bend() <= maxOneSlot }
+
+// Bend is how far the slot departs from the straight line between its first and its last string, in
+// mm.
+func (l *Line) Bend() float64 {
+	a, b := l.Points[1], l.Points[len(l.Points)-2] // the outermost lie beyond the strings
+	dx, dy := b.Along-a.Along, b.Across-a.Across
+	worst, long := 0.0, math.Hypot(dx, dy)
+	for _, p := range l.Points[1 : len(l.Points)-1] {
+		if long > 0 {
+			worst = max(worst, math.Abs((p.Along-a.Along)*dy-(p.Across-a.Across)*dx)/long)
+		}
+	}
+	return worst
 }
 
 // maxOneSlot is how far the same fret may lie apart on two strings, in mm, to be one slot.
@@ -86,14 +104,11 @@ func (s *String) AtFret(fret int) Point { return s.At(s.fromNut(fret)) }
 
 // line runs through strings first to last and half a gap beyond on both sides.
 func (b *Board) line(fret, first, last int, fromNut func(*String) float64) Line {
-	l := Line{Fret: fret, NutMM: fromNut(&b.Strings[first])}
+	l := Line{Fret: fret, Strings: [2]int{first + 1, last + 1}, NutMM: [2]float64{fromNut(&b.Strings[first]), fromNut(&b.Strings[last])}}
 	points := make([]Point, 0, last-first+3)
 	for i := first; i <= last; i++ {
 		s := &b.Strings[i]
 		points = append(points, s.At(fromNut(s)))
-		if math.Abs(fromNut(s)-l.NutMM) > maxOneSlot {
-			l.NutMM = math.NaN()
-		}
 	}
 	ahead, behind := b.beyond(points, first, -1), b.beyond(points, last, 1)
 	l.Points = append(append([]Point{ahead}, points...), behind)

@@ -63,7 +63,8 @@ func (f *fretsFile) intervals() ([]Fret, error) {
 		if !(c > 0 && c >= last && c <= 1200*maxFretOctaves) {
 			return nil, fmt.Errorf("frets: %s of fret %d is not above the open string, in rising order and within %d octaves", quote(text), i+1, maxFretOctaves)
 		}
-		frets[i], last = Fret{Cents: c, free: true}, c
+		_, ratio := iv.Rat()
+		frets[i], last = Fret{Cents: c, free: true, ratio: ratio}, c
 	}
 	return frets, nil
 }

@@ -53,7 +53,8 @@ type Fret struct {
 	Step  int     // steps of the instrument's own tuning above the open string; the nearest if free
 	Cents float64 // the interval above the open string
 
-	free bool // given by its interval, not by a step
+	free  bool // given by its interval, not by a step
+	ratio bool // which is a ratio
 }
 
 // An openPitch says how the file gives the pitch of an open string.
@@ -75,6 +76,22 @@ const (
 	byHz
 	byTarget // as it is, whatever the tuning
 )
+
+// OpenByRatio says whether the file gives the open pitch as a ratio to the reference note.
+func (s *InstrumentString) OpenByRatio() bool {
+	_, ratio := s.pitch.interval.Rat()
+	return s.pitch.kind == byInterval && ratio
+}
+
+// FretsByRatio says whether the file gives all frets of the string as ratios.
+func (s *InstrumentString) FretsByRatio() bool {
+	for _, f := range s.Frets {
+		if !f.ratio {
+			return false
+		}
+	}
+	return true
+}
 
 // Targets returns the open strings in the instrument's order.
 func (in *Instrument) Targets() []Target {

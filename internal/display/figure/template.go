@@ -3,6 +3,8 @@ package figure
 import (
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 )
 
 // A Paper is a size of sheets, upright, in mm. The zero value is one sheet as long as needed.
@@ -131,8 +133,9 @@ func (t *template) draw(p pen, page int) {
 				t.part(p, page, s.Points[i-1], s.Points[i], class)
 			}
 		}
-		t.label(p, page, s, &last)
+		t.labels(p, page, s, &last)
 	}
+	t.numbers(p, page)
 	if page > 0 {
 		t.crosses(p, page, top+pageOverlap/2)
 	}
@@ -238,30 +241,46 @@ func clip(a, b Spot, from, to float64) (Spot, Spot, bool) {
 	return cut(a, b), cut(b, a), true
 }
 
-// label writes the number of a slot beside the board: on the right if it reaches string 1, else
-// on the left if it reaches the last, else nowhere. Labels that would lie on one another are left out.
-func (t *template) label(p pen, page int, s Slot, last *[2]float64) {
+// labels writes the number of a slot beside the board, with its distance: on the right if it reaches
+// string 1; on the left if it reaches the last, and the right does not say the same of it. Labels
+// that would lie on one another are left out.
+func (t *template) labels(p pen, page int, s Slot, last *[2]float64) {
 	if len(s.Points) < 2 {
 		return
 	}
 	right, left := s.Points[0], s.Points[len(s.Points)-1]
 	first, end := t.b.Strings[0], t.b.Strings[len(t.b.Strings)-1]
-	side, at, x, class := 0, right, t.x(right)+1.5, ""
-	switch {
-	case right.Across <= first.across(right.Along)+1e-6:
-	case left.Across >= end.across(left.Along)-1e-6:
-		side, at, x, class = 1, left, t.x(left)-1.5, "end"
-	default:
+	has := func(along float64) bool {
+		from, to := t.own(page)
+		return t.whole(s) == page || along >= from && along < to
+	}
+	toRight := right.Across <= first.across(right.Along)+1e-6
+	if toRight && has(right.Along) {
+		t.label(p, page, right.Along, t.x(right)+1.5, strings.TrimSpace(s.Label+"  "+s.Details[0]), "", &last[0])
+	}
+	if left.Across >= end.across(left.Along)-1e-6 && has(left.Along) && !(toRight && s.Details[0] == s.Details[1]) {
+		t.label(p, page, left.Along, t.x(left)-1.5, strings.TrimSpace(s.Details[1]+"  "+s.Label), "end", &last[1])
+	}
+}
+
+// label writes a label at x; last is the height of the label before it.
+func (t *template) label(p pen, page int, along, x float64, text, class string, last *float64) {
+	y := t.y(along, page) + 0.9
+	if y-*last < 2.6 && y >= *last {
 		return
 	}
-	y := t.y(at.Along, page) + 0.9
-	if y < pageMargin+headRoom || y > pageMargin+headRoom+t.shows || y-last[side] < 2.6 && y >= last[side] {
-		return
-	}
-	last[side] = y
-	text := s.Label
-	if s.Detail != "" {
-		text += "  " + s.Detail
-	}
+	*last = y
 	p.Text(x, y, 2.5, text, class)
+}
+
+// numbers writes the numbers of the strings where they come into the page.
+func (t *template) numbers(p pen, page int) {
+	from := t.start + t.step*float64(page)
+	for i, s := range t.b.Strings {
+		along := max(from+1, s.Nut.Along-1)
+		if along > min(from+t.shows, s.Saddle.Along) {
+			continue
+		}
+		p.Text(t.x(Spot{along, s.across(along)}), t.y(along, page), 2.5, strconv.Itoa(i+1), "label")
+	}
 }

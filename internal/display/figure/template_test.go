@@ -317,3 +317,39 @@ func TestPDFOfAnyTitle(t *testing.T) {
 		}
 	}
 }
+
+// The template of a fan says for both outer strings how far a slot lies from the nut, and which
+// string is which on every page; that of parallel frets says it once.
+func TestTemplateOfAFanSaysBothDistances(t *testing.T) {
+	b := guitar650()
+	b.Slots = nil
+	for i, x := range byers650 {
+		s := Slot{Label: strconv.Itoa(i + 1), Details: [2]string{fmt.Sprintf("%.2f mm", x), fmt.Sprintf("%.2f mm", 1.04*x)}}
+		for k := range 6 {
+			at := x * (1 + 0.04*float64(k)/5)
+			s.Points = append(s.Points, Spot{at, b.Strings[k].across(at)})
+		}
+		b.Slots = append(b.Slots, s)
+	}
+	a4, _ := ParsePaper("a4")
+	pages, err := TemplateSVG(b, a4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := ""
+	for i, p := range pages {
+		all += p.SVG()
+		for n := 1; n <= 6; n++ {
+			if !strings.Contains(p.SVG(), fmt.Sprintf(">%d</text>", n)) {
+				t.Errorf("page %d does not number string %d", i+1, n)
+			}
+		}
+	}
+	for i, x := range byers650 {
+		for _, want := range []string{fmt.Sprintf(">%d  %.2f mm<", i+1, x), fmt.Sprintf(">%.2f mm  %d<", 1.04*x, i+1)} {
+			if n := strings.Count(all, want); n != 1 {
+				t.Errorf("fret %d: %q stands %d times", i+1, want, n)
+			}
+		}
+	}
+}
