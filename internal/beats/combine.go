@@ -183,12 +183,56 @@ const SlowHz = 1.0
 // Fits says whether the tone beats no faster than slow times a second against the chord's series.
 func (t CombinationTone) Fits(slow float64) bool { return math.Abs(t.OffHz) <= slow }
 
-// Pure returns the notes at their places in the series, anchored by note i, which keeps its pitch.
-// Pure is meant by fundamentals.
+// Pure returns the notes without beats at their places in the series, anchored by note i, which
+// keeps its pitch: of every note the lowest partial that coincides with one of a note placed before
+// it meets that one, the loudest coincidences (1/√(n·m), of low partials) first. Of n stiff strings
+// n − 1 pairs can be made to meet; [Series.Left] tells what the others do. Notes without
+// inharmonicity stand in whole numbers.
 func (s Series) Pure(tones []Tone, i int) []Tone {
 	pure := slices.Clone(tones)
-	for j := range pure {
-		pure[j].Hz = tones[i].Hz * float64(s.Numbers[j]) / float64(s.Numbers[i])
+	placed := make([]bool, len(tones))
+	placed[i] = true
+	for range len(tones) - 1 {
+		from, to := s.loudest(placed)
+		n, m := s.meeting(from, to)
+		pure[to].Hz *= pure[from].Partial(n) / pure[to].Partial(m)
+		placed[to] = true
 	}
 	return pure
+}
+
+// meeting returns the lowest partials, n of note i and m of note j, that coincide.
+func (s Series) meeting(i, j int) (n, m int) {
+	g := gcd(s.Numbers[i], s.Numbers[j])
+	return s.Numbers[j] / g, s.Numbers[i] / g
+}
+
+// loudest returns the pair of a note that is placed and one that is not whose coincidence is the
+// loudest, the first of several.
+func (s Series) loudest(placed []bool) (from, to int) {
+	least := math.MaxInt
+	for i := range placed {
+		for j := range placed {
+			if !placed[i] || placed[j] {
+				continue
+			}
+			if n, m := s.meeting(i, j); n*m < least {
+				least, from, to = n*m, i, j
+			}
+		}
+	}
+	return from, to
+}
+
+// Left returns the pair of notes whose lowest coincident partials beat fastest, and how fast.
+func (s Series) Left(tones []Tone) (i, j int, hz float64) {
+	for a := range tones {
+		for b := a + 1; b < len(tones); b++ {
+			n, m := s.meeting(a, b)
+			if rate := math.Abs(tones[a].Partial(n) - tones[b].Partial(m)); rate > hz {
+				i, j, hz = a, b, rate
+			}
+		}
+	}
+	return i, j, hz
 }

@@ -118,3 +118,31 @@ func TestSeriesErrors(t *testing.T) {
 		t.Error("harmonic 0 was accepted")
 	}
 }
+
+// A chord called pure has no beats in what is heard: the partials that coincide meet, stiff strings
+// or not, in every pair that the placing joins; the first note keeps its pitch.
+func TestPureOfStiffStringsHasNoBeats(t *testing.T) {
+	tones := []Tone{{Hz: 110, B: 4e-4}, {Hz: 139, B: 1e-4}, {Hz: 165, B: 2e-4}}
+	s, err := NewSeries(tones, []int{4, 5, 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	pure := s.Pure(tones, 0)
+	stiff := func(i, k int) float64 { // k·f1·√((1+B·k²)/(1+B)), Fletcher 1964
+		b := tones[i].B
+		return float64(k) * pure[i].Hz * math.Sqrt((1+b*float64(k*k))/(1+b))
+	}
+	if pure[0] != tones[0] {
+		t.Errorf("the first note moved: %+v", pure[0])
+	}
+	if rate := stiff(0, 3) - stiff(2, 2); math.Abs(rate) > 1e-9 {
+		t.Errorf("4:6 beats %g times a second", rate)
+	}
+	if rate := stiff(0, 5) - stiff(1, 4); math.Abs(rate) > 1e-9 {
+		t.Errorf("4:5 beats %g times a second", rate)
+	}
+	left := math.Abs(stiff(1, 6) - stiff(2, 5))
+	if i, j, hz := s.Left(pure); i != 1 || j != 2 || math.Abs(hz-left) > 1e-9 || left < 0.1 {
+		t.Errorf("left: notes %d and %d, %g a second; want 1 and 2, %g", i, j, hz, left)
+	}
+}

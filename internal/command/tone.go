@@ -45,7 +45,7 @@ func (o *toneOptions) addFlags(fs *pflag.FlagSet) {
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.timbre, "timbre", string(sound.StringTimbre), "`KIND` of tone: string, organ or sine")
 	fs.StringVar(&o.chord, "chord", "", "the notes stand for this `CHORD`, such as 4:5:6:7, in their order (for --then pure)")
-	fs.StringVar(&o.then, "then", "", "then the same chord `pure` on its first note, or with the nearest notes of this other tuning SPEC")
+	fs.StringVar(&o.then, "then", "", "then the same chord `pure`, without beats, on its first note, or with the nearest notes\nof this other tuning SPEC")
 	fs.Float64Var(&o.glide, "glide", 0, "move from the one chord to the other within so many `SECONDS` instead")
 	fs.Float64Var(&o.seconds, "seconds", 4, "`SECONDS` that a chord sounds")
 	fs.Float64Var(&o.drive, "drive", 0, "soft clipping with a gain of so many `DB`, 0 to 30")
@@ -117,7 +117,7 @@ func runTone(ctx context.Context, out, chat io.Writer, words []string, o toneOpt
 	if err := o.check(); err != nil {
 		return err
 	}
-	chords, err := o.chords(words)
+	chords, err := o.chords(chat, words)
 	if err != nil {
 		return err
 	}
@@ -166,7 +166,7 @@ func render(p sound.Program, sampleRate int) (samples, starts []float64, err err
 }
 
 // chords returns the notes of the chord asked for, and of that which follows.
-func (o *toneOptions) chords(words []string) ([][]note, error) {
+func (o *toneOptions) chords(chat io.Writer, words []string) ([][]note, error) {
 	reader, err := o.notes.reader()
 	if err != nil {
 		return nil, err
@@ -182,19 +182,37 @@ func (o *toneOptions) chords(words []string) ([][]note, error) {
 	if o.then == "" {
 		return [][]note{notes}, nil
 	}
-	after, err := o.following(notes)
+	after, err := o.following(chat, notes)
 	return [][]note{notes, after}, err
 }
 
+// leftHz is how fast a chord that is to be pure may beat without a word: once in three minutes.
+const leftHz = 0.005
+
+// heard returns the notes as they sound: only strings are stiff.
+func (o *toneOptions) heard(notes []note) []beats.Tone {
+	all := tones(notes)
+	for i := range all {
+		if sound.Timbre(o.timbre) != sound.StringTimbre {
+			all[i].B = 0
+		}
+	}
+	return all
+}
+
 // following returns the chord of --then.
-func (o *toneOptions) following(notes []note) ([]note, error) {
+func (o *toneOptions) following(chat io.Writer, notes []note) ([]note, error) {
 	after := append([]note(nil), notes...)
 	if o.then == "pure" {
 		series, err := seriesOf(notes, o.chord)
 		if err != nil {
 			return nil, err
 		}
-		for i, t := range series.Pure(tones(notes), 0) {
+		pure := series.Pure(o.heard(notes), 0)
+		if i, j, hz := series.Left(pure); hz >= leftHz {
+			fmt.Fprintf(chat, "tunerd: stiff strings cannot all be pure at once: %s and %s still beat %.2f times a second\n", notes[i].Label, notes[j].Label, hz)
+		}
+		for i, t := range pure {
 			after[i].Hz = t.Hz
 			after[i].Label = fmt.Sprintf("%s as %d/%d", notes[i].Label, series.Numbers[i], series.Numbers[0])
 		}
@@ -253,15 +271,11 @@ func (o *toneOptions) program(chords [][]note) (sound.Program, error) {
 	return p, nil
 }
 
-// chordNotes are the notes for the synthesiser. A string whose inharmonicity is not known gets one
-// usual for its pitch.
+// chordNotes are the notes for the synthesiser, as stiff as is said of them.
 func (o *toneOptions) chordNotes(notes []note) []sound.ChordNote {
 	all := make([]sound.ChordNote, len(notes))
 	for i, n := range notes {
 		all[i] = sound.ChordNote{Hz: n.Hz, B: n.B}
-		if n.B == 0 && o.notes.inharmonicity == nil {
-			all[i].B = sound.DefaultB(n.Hz)
-		}
 	}
 	return all
 }
