@@ -37,6 +37,7 @@ type fretsOptions struct {
 
 func (o *fretsOptions) addFlags(fs *pflag.FlagSet) {
 	o.instrument.addFlags(fs)
+	fs.Lookup("tuning").Usage = "lay the frets anew in another tuning `SPEC`, up to where they end (default: the instrument's)"
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.where, "where", "", "tell where an `INTERVAL` such as 7/4 lies above a string at a fret")
 	fs.StringVar(&o.chord, "chord", "", "find shapes of a `CHORD` such as 4:5:6:7")
@@ -60,6 +61,7 @@ func newFretsCommand() *cobra.Command {
 		Long: `Tell the places of all frets of an instrument, a built-in name or a TOML file, and draw a template
 for the saw. With --where, --chord or --harmonics, tell what lies where on the board.`,
 		Example: `  tunerd frets guitar-41edo-alternate --pdf template.pdf
+  tunerd frets guitar-12edo --tuning 31edo --pdf template.pdf
   tunerd frets guitar-41edo-alternate --where 7/4 --string 6
   tunerd frets guitar-41edo-alternate --chord 4:5:6:7 --span 120 --svg shapes.svg
   tunerd frets guitar-12edo --harmonics --string 5`,
@@ -123,6 +125,9 @@ func (o *fretsOptions) board(name string) (*fretboard.Board, error) {
 	in, err := o.instrument.load(name)
 	if err != nil {
 		return nil, err
+	}
+	if in, err = in.Refretted(); err != nil {
+		return nil, usageError{err}
 	}
 	var options fretboard.Options
 	if o.perpendicularGiven {

@@ -96,6 +96,60 @@ func (f *fretsFile) steps() ([]int, error) {
 	return steps, nil
 }
 
+// Refretted returns the instrument with its frets laid anew in its tuning, where that is not the one
+// of its file: as the file has a fret every so many steps, so there is one every so many steps of
+// the new tuning, up to where the old ones ended. Frets that are a list say nothing in another
+// tuning, and are refused.
+func (in *Instrument) Refretted() (*Instrument, error) {
+	if in.Tuning.spec == in.built.spec {
+		return in, nil
+	}
+	out := *in
+	out.Strings = append([]InstrumentString(nil), in.Strings...)
+	for i := range out.Strings {
+		s := &out.Strings[i]
+		every, ok := everyStep(s.Frets)
+		if !ok {
+			return nil, fmt.Errorf("string %d of %s: its frets are a list made for %s; in %s they say nothing: write an instrument file with frets of that tuning",
+				i+1, in.Name, in.built, in.Tuning)
+		}
+		if every == 0 {
+			continue
+		}
+		t, zero := in.Tuning, in.Tuning.zero+s.Open.Step
+		last := s.Frets[len(s.Frets)-1].Cents
+		s.Frets = nil
+		for step := every; t.indexCents(zero+step)-t.indexCents(zero) <= last+sameFretCents; step += every {
+			if len(s.Frets) == maxFrets {
+				return nil, fmt.Errorf("string %d of %s: %s has more than %d frets up to where its frets end", i+1, in.Name, t, maxFrets)
+			}
+			s.Frets = append(s.Frets, Fret{Step: step})
+		}
+		if err := out.placeFrets(s); err != nil {
+			return nil, fmt.Errorf("string %d: %w", i+1, err)
+		}
+	}
+	return &out, nil
+}
+
+// sameFretCents is by how much a last fret may lie above the old one and still be there.
+const sameFretCents = 0.01
+
+// everyStep returns of how many steps each fret is above the one before, 0 without frets; false if
+// they are not alike.
+func everyStep(frets []Fret) (every int, ok bool) {
+	if len(frets) == 0 {
+		return 0, true
+	}
+	every = frets[0].Step
+	for i, f := range frets {
+		if f.free || f.Step != (i+1)*every {
+			return 0, false
+		}
+	}
+	return every, true
+}
+
 // placeFrets sets the intervals of the frets: from the open string's note of the tuning to the
 // note so many steps above it. In an unequal tuning they differ from string to string. A fret that
 // is given by its interval gets the nearest step.
