@@ -24,8 +24,8 @@ const offNoteCents = 0.01
 type Finding struct {
 	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length", "bent slot"
 	Fault  bool   // something is wrong; false: something is worth knowing, or not known
-	String int // 0: all strings
-	Fret   int // 0: the whole string
+	String int    // 0: all strings
+	Fret   int    // 0: the whole string
 	Text   string
 }
 

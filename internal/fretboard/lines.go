@@ -15,7 +15,9 @@ type Line struct {
 }
 
 // Even says whether the slot lies as far from the nut on all its strings.
-func (l *Line) Even() bool { return math.Abs(l.NutMM[1]-l.NutMM[0]) <= maxOneSlot && l.Bend() <= maxOneSlot }
+func (l *Line) Even() bool {
+	return math.Abs(l.NutMM[1]-l.NutMM[0]) <= maxOneSlot && l.Bend() <= maxOneSlot
+}
 
 // Bend is how far the slot departs from the straight line between its first and its last string, in
 // mm.

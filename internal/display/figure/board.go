@@ -19,12 +19,12 @@ type BoardString struct {
 
 // A Slot is the line of one fret, nut or saddle.
 type Slot struct {
-	Label  string // "12"
-	Kind   SlotKind
+	Label string // "12"
+	Kind  SlotKind
 	// Details stand beside the label on the template, such as "324.00 mm": on the side of string 1,
 	// and on that of the last.
 	Details [2]string
-	Points []Spot
+	Points  []Spot
 }
 
 // A SlotKind tells frets from what ends the string.
