@@ -95,15 +95,8 @@ func (r *noteReader) stiffen(notes []note) error {
 	return nil
 }
 
-// centsAfter is what may follow a note: its distance in cents.
-var centsAfter = regexp.MustCompile(`^(.*?)\s*([+-]\d+(?:\.\d*)?)c$`)
-
 func (r *noteReader) note(word string) (note, error) {
-	label, cents := strings.TrimSpace(word), 0.0
-	if m := centsAfter.FindStringSubmatch(label); m != nil {
-		label = m[1]
-		cents, _ = strconv.ParseFloat(m[2], 64) // it is a number
-	}
+	label, cents := targets.CutCents(word)
 	n, err := r.plainNote(label)
 	if err != nil {
 		return note{}, err

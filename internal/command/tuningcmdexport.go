@@ -89,6 +89,7 @@ func runTuningExport(out, chat io.Writer, spec string, o tuningExportOptions) er
 	if err != nil {
 		return err
 	}
+	tellBeyond(chat, t)
 	var data []byte
 	if strings.HasPrefix(o.as, "mts-") {
 		if data, err = o.midi(t); err == nil {

@@ -31,7 +31,7 @@ a second that the note makes with the reference note where partials of that rati
 "tunerd tuning --help" says what a SPEC is; it may be several words.`,
 		Args: usageArgs(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runTuningShow(cmd.OutOrStdout(), strings.Join(args, " "), o)
+			return runTuningShow(cmd.OutOrStdout(), cmd.ErrOrStderr(), strings.Join(args, " "), o)
 		},
 	}
 	fs := cmd.Flags()
@@ -42,7 +42,7 @@ a second that the note makes with the reference note where partials of that rati
 	return cmd
 }
 
-func runTuningShow(out io.Writer, spec string, o tuningShowOptions) error {
+func runTuningShow(out, chat io.Writer, spec string, o tuningShowOptions) error {
 	if err := o.listing.check(); err != nil {
 		return err
 	}
@@ -53,6 +53,7 @@ func runTuningShow(out io.Writer, spec string, o tuningShowOptions) error {
 	if err != nil {
 		return err
 	}
+	tellBeyond(chat, t)
 	period, n := t.Period()
 	rows := t.Rows(0, n, o.oddLimit)
 	if o.svg != "" {
@@ -64,6 +65,17 @@ func runTuningShow(out io.Writer, spec string, o tuningShowOptions) error {
 		fmt.Fprintf(out, "%s: %s, repeating at %s, from %s\n\n", t.Name(), display.Count(n, "note"), period, t.Reference())
 	}
 	return o.listing.write(out, stepListing(t, rows))
+}
+
+// tellBeyond says at which interval a list repeats that has notes beyond it and does not say so.
+func tellBeyond(chat io.Writer, t *targets.Tuning) {
+	beyond := t.Beyond()
+	if len(beyond) == 0 {
+		return
+	}
+	period, _ := t.Period()
+	fmt.Fprintf(chat, "tunerd: %s repeats at the octave %s, within which %s counts as another note; \"repeat %s\" after the list makes it repeat there\n",
+		t.Name(), period, beyond[len(beyond)-1], beyond[len(beyond)-1])
 }
 
 // stepListing lists notes; as CSV it is a tuning file as well.

@@ -142,12 +142,12 @@ func fretName(fret int) string {
 }
 
 // notes compares what the string sounds with the tuning. Of many frets off it tells the worst. Whoever
-// writes ratios for the string and for its frets means these, not notes of the tuning: that is worth
-// knowing and no fault.
+// writes a ratio for the string, or cents, and ratios for its frets means these, not notes of the
+// tuning: that is worth knowing and no fault.
 func (c *checker) notes() {
-	byRatio := c.s.OpenByRatio()
+	meant := c.s.OpenBetween()
 	if label, off := c.offNote(c.s.Open); math.Abs(off) > offNoteCents {
-		c.add("off the tuning", !byRatio, 0, "open %.4g Hz is %+.2f cents from %s, the nearest note of %s", c.s.Open.Hz, off, label, c.in.Tuning)
+		c.add("off the tuning", !meant, 0, "open %.4g Hz is %+.2f cents from %s, the nearest note of %s", c.s.Open.Hz, off, label, c.in.Tuning)
 	}
 	count, worst, worstOff, worstLabel := 0, 0, 0.0, ""
 	for fret := 1; fret <= len(c.s.Frets); fret++ {
@@ -169,7 +169,7 @@ func (c *checker) notes() {
 		}
 	}
 	if count > 0 {
-		c.add("off the tuning", !(byRatio && c.s.FretsByRatio()), worst, "%d of %d frets are no notes of %s; this one is the farthest off, %+.2f cents from %s",
+		c.add("off the tuning", !(meant && c.s.FretsByRatio()), worst, "%d of %d frets are no notes of %s; this one is the farthest off, %+.2f cents from %s",
 			count, len(c.s.Frets), c.in.Tuning, worstOff, worstLabel)
 	}
 }

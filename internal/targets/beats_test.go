@@ -28,7 +28,7 @@ func TestPublishedBeatRates(t *testing.T) {
 }
 
 func TestBeatRateOfNoRatio(t *testing.T) {
-	for _, text := range []string{`7\12`, "701.955c"} {
+	for _, text := range []string{`7of12edo`, "701.955c"} {
 		if hz, ok := BeatRateOf(mustInterval(t, text), 440, 660); ok {
 			t.Errorf("%s has no partials that coincide, got %v Hz", text, hz)
 		}

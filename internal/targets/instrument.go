@@ -61,6 +61,7 @@ type Fret struct {
 type openPitch struct {
 	kind     pitchKind
 	note     string   // byNote
+	cents    float64  // byNote: above that note
 	step     int      // byStep
 	interval Interval // byInterval, above the reference note
 	hz       float64  // byHz
@@ -77,10 +78,11 @@ const (
 	byTarget // as it is, whatever the tuning
 )
 
-// OpenByRatio says whether the file gives the open pitch as a ratio to the reference note.
-func (s *InstrumentString) OpenByRatio() bool {
+// OpenBetween says whether the file puts the open string between notes on purpose: as a ratio to the
+// reference note, or as a note and cents.
+func (s *InstrumentString) OpenBetween() bool {
 	_, ratio := s.pitch.interval.Rat()
-	return s.pitch.kind == byInterval && ratio
+	return s.pitch.kind == byInterval && ratio || s.pitch.kind == byNote && s.pitch.cents != 0
 }
 
 // FretsByRatio says whether the file gives all frets of the string as ratios.
@@ -234,7 +236,11 @@ func (in *Instrument) openTarget(p openPitch) (Target, error) {
 		if err != nil {
 			return Target{}, err
 		}
-		return t.target(step), nil
+		if p.cents == 0 {
+			return t.target(step), nil
+		}
+		note := t.target(step)
+		return t.between(note.Hz*math.Exp2(p.cents/1200), fmt.Sprintf("%s %+gc", note.Label, p.cents)), nil
 	case byStep:
 		if t.spec != in.built.spec {
 			return Target{}, fmt.Errorf("it is given as step %d of %s, which says nothing in %s", p.step, quote(in.built.spec), quote(t.spec))

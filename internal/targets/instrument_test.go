@@ -54,7 +54,7 @@ func TestBuiltinIntervals(t *testing.T) {
 		near(t, "violin: fifth between strings", between("violin", n+1, n), fifth, exactDigits)
 	}
 	for n := 1; n < 6; n++ {
-		near(t, "41edo guitar: 13 steps between strings", between("guitar-41edo-alternate", n+1, n), 380.487805, exactDigits) // 13\41, equal_divisions.csv
+		near(t, "41edo guitar: 13 steps between strings", between("guitar-41edo-alternate", n+1, n), 380.487805, exactDigits) // 13of41edo, equal_divisions.csv
 	}
 	lap := mustInstrument(t, "lapsteel-harmonics").Strings
 	for i, harmonic := range []float64{9, 8, 7, 6, 5, 4} {

@@ -3,6 +3,7 @@ package targets
 import (
 	"errors"
 	"fmt"
+	"math"
 	"reflect"
 	"strings"
 	"unicode"
@@ -261,7 +262,11 @@ func (s *stringFile) openPitch() (openPitch, error) {
 	var p openPitch
 	given := 0
 	if s.Note != nil {
-		p, given = openPitch{kind: byNote, note: *s.Note}, given+1
+		note, cents := CutCents(*s.Note)
+		p, given = openPitch{kind: byNote, note: note, cents: cents}, given+1
+		if !(math.Abs(cents) <= maxDetune) {
+			return p, fmt.Errorf("note %s is more than %d cents from a note", quote(*s.Note), maxDetune)
+		}
 	}
 	if s.Step != nil {
 		p, given = openPitch{kind: byStep, step: *s.Step}, given+1

@@ -117,22 +117,22 @@ func TestIntervalAgainstRat(t *testing.T) {
 	})
 }
 
-// Equal intervals in different words, and pairs that lie close: 24\41, 389\665 and 111457\190537
+// Equal intervals in different words, and pairs that lie close: 24of41edo, 389of665edo and 111457of190537edo
 // are convergents of the continued fraction of log2(3/2).
 func TestIntervalsTellClosePairsApart(t *testing.T) {
 	for _, c := range []struct {
 		a, b string
 		want int
 	}{
-		{`12\12`, "2/1", 0},
-		{`7\12`, "3/2", -1},
-		{`24\41`, "3/2", 1},
-		{`2\24`, `1\12`, 0},
-		{`13\13ed3`, "3/1", 0},
-		{`9\9ed3/2`, "3/2", 0},
-		{`389\665`, "3/2", -1},
-		{`1\4ed5`, "3/2", -1},       // fifth of quarter-comma meantone
-		{`111457\190537`, "3/2", 1}, // 4.9e-13 octave apart, by 60-digit decimals
+		{`12of12edo`, "2/1", 0},
+		{`7of12edo`, "3/2", -1},
+		{`24of41edo`, "3/2", 1},
+		{`2of24edo`, `1of12edo`, 0},
+		{`13of13ed3`, "3/1", 0},
+		{`9of9ed3/2`, "3/2", 0},
+		{`389of665edo`, "3/2", -1},
+		{`1of4ed5`, "3/2", -1},                                 // fifth of quarter-comma meantone
+		{`111457of190537edo`, "3/2", 1},                        // 4.9e-13 octave apart, by 60-digit decimals
 		{"4294967295/4294967294", "4294967294/4294967293", -1}, // 1e-16 cents apart
 		{"81/80+32805/32768", "531441/524288", 0},              // the two commas differ by the schisma
 	} {
@@ -156,16 +156,25 @@ func TestParseIntervalRefuses(t *testing.T) {
 		"1e3c":                   "number of cents",
 		"infc":                   "number of cents",
 		"nanc":                   "number of cents",
-		`3\0`:                    "division",
+		`3of0edo`:                "division",
 		`3\`:                     "division",
 		`x\12`:                   "whole number of steps",
-		`1\9999999`:              "within 1 to",
-		`999999999999\12`:        "whole number of steps",
+		`24\41`:                  "24of41edo",
+		`-4\13ed3`:               "4of13ed3",
+		`5/4+2\9ed3/2`:           "2of9ed3/2",
+		"2441":                   "24of41edo", // 24\41 in a shell
+		"242441":                 "more than 3 digits",
+		"24of41":                 "24of41edo",
+		"5/4--10c":               "two signs",
+		"5/4-+10c":               "is no",
+		"of12edo":                "whole number of steps",
+		`1of9999999edo`:          "within 1 to",
+		`999999999999of12edo`:    "whole number of steps",
 		"3/2+":                   "is no interval",
 		"2000000c":               "beyond",
 		"9223372036854775783/2":  "prime factor", // the largest prime below 2^63
 		strings.Repeat("9", 1e6): "longer than",
-		strings.Repeat("9", 200): "is no interval",
+		strings.Repeat("9", 200): "more than 3 digits",
 	} {
 		_, err := ParseInterval(text)
 		if err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {

@@ -13,20 +13,20 @@ import (
 // Limits of what ParseInterval reads, so that no text from outside costs much work.
 const (
 	maxIntervalText  = 256       // bytes
-	maxDivision      = 1_000_000 // N in k\N
+	maxDivision      = 1_000_000 // N in kofNedo
 	maxStepCount     = 1_000_000_000
 	maxIntervalCents = 1_000_000
 )
 
-const intervalForms = `a ratio like 3/2, steps like 24\41 or 4\13ed3, or cents like 386.31c`
+const intervalForms = "a ratio like 3/2, steps like 24of41edo or 4of13ed3, or cents like 386.31c"
 
 // ParseInterval reads an interval:
 //
-//	7/4, 3           a ratio of whole numbers
-//	24\41            24 of 41 equal steps of 2/1
-//	4\13ed3          4 of 13 equal steps of 3/1; 2\9ed3/2 divides 3/2
+//	7/4, 3           a ratio of whole numbers; without / of three digits at most
+//	24of41edo        24 of 41 equal steps of 2/1
+//	4of13ed3         4 of 13 equal steps of 3/1; 2of9ed3/2 divides 3/2
 //	386.31c          cents
-//	3/2+1\41         a sum of these
+//	5/4-10c          sums and differences of these
 //
 // All but cents are exact. A ratio below 1 and negative steps or cents lead downwards.
 func ParseInterval(text string) (Interval, error) {
@@ -34,17 +34,39 @@ func ParseInterval(text string) (Interval, error) {
 		return Interval{}, fmt.Errorf("interval %s is longer than %d characters", quote(text), maxIntervalText)
 	}
 	var sum Interval
-	for term := range strings.SplitSeq(text, "+") {
-		iv, err := parseTerm(term)
+	rest := text
+	for first := true; first || rest != ""; first = false {
+		sign, term := 1, rest
+		switch {
+		case strings.HasPrefix(rest, "-") && !(first && isRatio(rest[1:])):
+			sign, term = -1, rest[1:]
+		case strings.HasPrefix(rest, "+") && !first:
+			term = rest[1:]
+		}
+		if sign < 0 && strings.HasPrefix(term, "-") {
+			return Interval{}, fmt.Errorf("%s has two signs in a row", quote(text))
+		}
+		end := 1 + strings.IndexAny(term[min(1, len(term)):], "+-")
+		if end == 0 {
+			end = len(term)
+		}
+		iv, err := parseTerm(term[:end])
 		if err != nil {
 			return Interval{}, err
 		}
-		sum = sum.Add(iv)
+		sum, rest = sum.Add(iv.Mul(sign)), term[end:]
 	}
 	if c := sum.Cents(); !(math.Abs(c) <= maxIntervalCents) {
 		return Interval{}, fmt.Errorf("interval %s is beyond %d cents", quote(text), maxIntervalCents)
 	}
 	return sum, nil
+}
+
+// isRatio says whether a text begins with a ratio or a lone whole number: none leads downwards by a
+// minus before it.
+func isRatio(text string) bool {
+	number := strings.TrimLeft(text, "0123456789/")
+	return number == "" || strings.ContainsAny(number[:1], "+-")
 }
 
 func parseTerm(term string) (Interval, error) {
@@ -55,25 +77,44 @@ func parseTerm(term string) (Interval, error) {
 		}
 		return Cents(x), nil
 	}
-	if steps, division, ok := strings.Cut(term, `\`); ok {
+	if steps, division, ok := strings.Cut(term, "of"); ok {
 		return parseSteps(term, steps, division)
+	}
+	if steps, division, ok := strings.Cut(term, `\`); ok {
+		if !strings.Contains(division, "ed") {
+			division += "edo"
+		}
+		if _, err := parseSteps(term, steps, division); err != nil {
+			return Interval{}, err
+		}
+		return Interval{}, fmt.Errorf("%s: steps are written with of: %sof%s", quote(term), steps, division)
+	}
+	if !strings.Contains(term, "/") && len(term) > maxBareDigits && strings.Trim(term, "0123456789") == "" {
+		return Interval{}, fmt.Errorf("%s is a whole number of more than %d digits; write steps like 24of41edo, and a ratio of that size with /1", quote(term), maxBareDigits)
 	}
 	return parseRatio(term)
 }
 
-// parseSteps reads k\N and k\NedP/Q, cut at the backslash.
+// maxBareDigits is how many digits a ratio without a slash may have: of longer ones a sign has been
+// lost on the way.
+const maxBareDigits = 3
+
+// parseSteps reads kofNedo and kofNedP/Q, cut at the of.
 func parseSteps(term, steps, division string) (Interval, error) {
 	k, err := strconv.Atoi(steps)
 	if err != nil || k < -maxStepCount || k > maxStepCount || strings.HasPrefix(steps, "+") {
-		return Interval{}, fmt.Errorf(`%s: %s is no whole number of steps; write steps like 24\41`, quote(term), quote(steps))
+		return Interval{}, fmt.Errorf("%s: %s is no whole number of steps; write steps like 24of41edo", quote(term), quote(steps))
 	}
 	count, base, hasBase := strings.Cut(division, "ed")
 	n, err := parseCount(count, maxDivision)
 	if err != nil {
-		return Interval{}, fmt.Errorf(`%s: the division %s is not within 1 to %d; write steps like 24\41`, quote(term), quote(count), maxDivision)
+		return Interval{}, fmt.Errorf("%s: the division %s is not within 1 to %d; write steps like 24of41edo", quote(term), quote(count), maxDivision)
 	}
 	whole := octave
-	if hasBase {
+	switch {
+	case !hasBase:
+		return Interval{}, fmt.Errorf("%s: steps of what is missing; write 24of41edo for the octave, 4of13ed3 for 3/1", quote(term))
+	case base != "o":
 		if whole, err = parseRatio(base); err != nil {
 			return Interval{}, err
 		}
@@ -141,11 +182,15 @@ func (a Interval) String() string {
 	if s, ok := a.asSteps(); ok {
 		return s
 	}
-	terms := make([]string, len(a.factors))
+	var sum strings.Builder
 	for i, f := range a.factors {
-		terms[i], _ = Interval{factors: []factor{f}}.asSteps()
+		term, _ := Interval{factors: []factor{f}}.asSteps()
+		if i > 0 && !strings.HasPrefix(term, "-") {
+			sum.WriteByte('+')
+		}
+		sum.WriteString(term)
 	}
-	return strings.Join(terms, "+")
+	return sum.String()
 }
 
 func fitsSides(r *big.Rat) bool {
@@ -173,15 +218,15 @@ func (a Interval) asSteps() (string, bool) {
 	if !ok || !fitsSides(base) {
 		return "", false
 	}
-	text := steps.Num().String() + `\` + steps.Denom().String()
+	text := steps.Num().String() + "of" + steps.Denom().String()
 	if base.Cmp(big.NewRat(2, 1)) == 0 {
-		return text, true
+		return text + "edo", true
 	}
 	return text + "ed" + base.RatString(), true
 }
 
 // quote quotes what the user wrote for an error line, cut short and with anything that could
-// break the line or steer a terminal replaced. Backslashes stay, as they belong to intervals.
+// break the line or steer a terminal replaced.
 func quote(s string) string {
 	const most = 40
 	if s == "" {

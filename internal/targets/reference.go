@@ -2,6 +2,7 @@ package targets
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -28,9 +29,13 @@ func (r Reference) String() string {
 	return r.Label + "=" + strconv.FormatFloat(r.Hz, 'f', -1, 64) + " Hz"
 }
 
-// ParseReference reads a reference such as "A4=440", "Eb3 = 155.56 Hz" or "step 0=146.83".
+// ParseReference reads a reference such as "A4=440", "Eb3 = 155.56 Hz" or "step 0=146.83". A pitch
+// alone, such as "432", is that of A4.
 func ParseReference(text string) (Reference, error) {
 	label, value, ok := strings.Cut(text, "=")
+	if lone := strings.TrimSpace(label); !ok && lone != "" && strings.Trim(lone[:1], "0123456789") == "" {
+		label, value, ok = StandardPitch.Label, lone, true
+	}
 	if !ok {
 		return Reference{}, fmt.Errorf("reference %s has no =; write a note or step and its frequency, like A4=440", quote(text))
 	}
@@ -121,6 +126,20 @@ func parseNoteName(s string) (noteName, error) {
 		return bad()
 	}
 	return n, nil
+}
+
+// centsAfter is what may follow a note: its distance in cents.
+var centsAfter = regexp.MustCompile(`^(.*?)\s*([+-]\d+(?:\.\d*)?)c$`)
+
+// CutCents splits "B3-13.7c" into the note and its distance in cents; without one it is 0.
+func CutCents(text string) (note string, cents float64) {
+	text = strings.TrimSpace(text)
+	m := centsAfter.FindStringSubmatch(text)
+	if m == nil {
+		return text, 0
+	}
+	cents, _ = strconv.ParseFloat(m[2], 64) // it is a number
+	return m[1], cents
 }
 
 // cutAccidentals counts the sharps (flats negative) that s begins with.

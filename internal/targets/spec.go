@@ -12,10 +12,10 @@ const maxSpecText = 256 << 10
 
 // ParseTuning reads the spec of a tuning:
 //
-//	12edo, 41edo              equal divisions of the octave 2/1
+//	12edo, 41edo              equal divisions of the octave 2/1; 31, 31 edo and 31-edo are 31edo
 //	13ed3, 9ed3/2             equal divisions of 3/1, of 3/2
 //	4:5:6:7                   the notes of a chord of whole-number ratios
-//	1/1 9/8 24\41 386.31c     a list of intervals, each as ParseInterval reads it
+//	1/1 9/8 24of41edo 386.31c     a list of intervals, each as ParseInterval reads it
 //	harmonics 8..16           harmonics 8 to 16, counted from the first of them
 //	subharmonics 8..16        the lengths 16 to 8 of a string, counted from the longest
 //	products 2 of 1 3 5 7     the products of every two of these factors, counted from the lowest
@@ -45,13 +45,35 @@ func ParseTuningText(spec string) (*Tuning, error) {
 	if isTuningFile(strings.TrimSpace(spec)) {
 		return nil, fmt.Errorf("tuning %s: files are not opened here", quote(spec))
 	}
-	tokens := strings.Fields(strings.ToLower(spec))
+	tokens := joinDivision(strings.Fields(strings.ToLower(spec)))
 	t, err := parseTokens(tokens)
 	if err != nil {
 		return nil, fmt.Errorf("tuning %s: %w", quote(strings.Join(tokens, " ")), err)
 	}
 	t.spec = strings.Join(tokens, " ")
 	return t, nil
+}
+
+// joinDivision makes one word of a division that is written in other ways: 31, 31 edo, 31-edo.
+func joinDivision(tokens []string) []string {
+	if len(tokens) == 0 {
+		return tokens
+	}
+	count, kind, _ := strings.Cut(tokens[0], "-")
+	rest := tokens[1:]
+	if kind == "" && len(rest) > 0 && strings.HasPrefix(rest[0], "ed") {
+		kind, rest = rest[0], rest[1:]
+	}
+	if count == "" || strings.Trim(count, "0123456789") != "" {
+		return tokens
+	}
+	if kind == "" && (len(rest) == 0 || rest[0] == "rotate") && len(count) <= maxBareDigits && tokens[0] == count {
+		kind = "edo"
+	}
+	if !strings.HasPrefix(kind, "ed") {
+		return tokens
+	}
+	return append([]string{count + kind}, rest...)
 }
 
 func parseTokens(tokens []string) (*Tuning, error) {
@@ -95,15 +117,28 @@ func parseUnrotated(tokens []string) (*Tuning, error) {
 			return parseDivision(n, base)
 		}
 	}
-	tokens, period, err := cutRepeat(tokens)
+	list, period, err := cutRepeat(tokens)
 	if err != nil {
 		return nil, err
 	}
-	notes, err := parseNotes(tokens)
+	notes, err := parseNotes(list)
 	if err != nil {
 		return nil, err
 	}
-	return newListed(notes, period)
+	t, err := newListed(notes, period)
+	if err == nil && len(list) == len(tokens) && (len(list) > 1 && !isSeries(list[0])) {
+		for _, iv := range notes {
+			if c := iv.Cents(); c < -minGap || c > 1200+minGap {
+				t.beyond = append(t.beyond, iv)
+			}
+		}
+	}
+	return t, err
+}
+
+// isSeries says whether a list is made by a rule instead of note by note.
+func isSeries(word string) bool {
+	return word == "harmonics" || word == "subharmonics" || word == "products"
 }
 
 // cutDivision splits "13ed3" into "13" and "3", and "12edo" into "12" and "2".
@@ -153,10 +188,10 @@ func cutRepeat(tokens []string) ([]string, Interval, error) {
 
 func parseNotes(tokens []string) ([]Interval, error) {
 	switch first := tokens[0]; {
-	case first == "harmonics" || first == "subharmonics":
-		return parseSeries(tokens)
 	case first == "products":
 		return parseProducts(tokens)
+	case isSeries(first):
+		return parseSeries(tokens)
 	case strings.Contains(first, ":") && len(tokens) == 1:
 		return parseChord(first)
 	}
@@ -206,7 +241,7 @@ func parseList(tokens []string) ([]Interval, error) {
 	notes := make([]Interval, len(tokens))
 	for i, token := range tokens {
 		iv, err := ParseInterval(token)
-		if err != nil && len(tokens) == 1 {
+		if err != nil && len(tokens) == 1 && !strings.Contains(token, `\`) && strings.Trim(token, "0123456789") != "" {
 			return nil, unknownSpec()
 		}
 		if err != nil {

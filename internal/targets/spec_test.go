@@ -11,10 +11,10 @@ func TestParseTuning(t *testing.T) {
 		period string
 		notes  string // intervals of one period above the reference note
 	}{
-		{"5edo", "2/1", `1/1 1\5 2\5 3\5 4\5`},
-		{"  5EDO ", "2/1", `1/1 1\5 2\5 3\5 4\5`},
-		{"4ed3", "3/1", `1/1 1\4ed3 1\2ed3 3\4ed3`},
-		{"3ed3/2", "3/2", `1/1 1\3ed3/2 2\3ed3/2`},
+		{"5edo", "2/1", `1/1 1of5edo 2of5edo 3of5edo 4of5edo`},
+		{"  5EDO ", "2/1", `1/1 1of5edo 2of5edo 3of5edo 4of5edo`},
+		{"4ed3", "3/1", `1/1 1of4ed3 1of2ed3 3of4ed3`},
+		{"3ed3/2", "3/2", `1/1 1of3ed3/2 2of3ed3/2`},
 		{"4:5:6:7", "2/1", "1/1 5/4 3/2 7/4"},
 		{"4:5:6:8", "2/1", "1/1 5/4 3/2"},
 		{"4:5:6:8 repeat 4/1", "4/1", "1/1 5/4 3/2 2/1"},
@@ -25,7 +25,7 @@ func TestParseTuning(t *testing.T) {
 		{"harmonics 8..16", "2/1", "1/1 9/8 5/4 11/8 3/2 13/8 7/4 15/8"},
 		{"harmonics 3..6 repeat 2/1", "2/1", "1/1 4/3 5/3"},
 		{"subharmonics 4..8", "2/1", "1/1 8/7 4/3 8/5"},
-		{`24\41 386.31c 7/4`, "2/1", `1/1 386.31c 24\41 7/4`},
+		{`24of41edo 386.31c 7/4`, "2/1", `1/1 386.31c 24of41edo 7/4`},
 	} {
 		tuning := mustTuning(t, c.spec)
 		period, n := tuning.Period()
@@ -57,11 +57,11 @@ func TestParseTuningRefuses(t *testing.T) {
 		{"12ed1", "1/1", "upwards"},
 		{"12ed2/3", "2/3", "upwards"},
 		{"12ed0", "0", "12edo"},
-		{"8 edo", "edo", "ratio like 3/2"},
+		{"1/1 8 edo", "edo", "ratio like 3/2"},
 		{"1/1 x 3/2", "x", "ratio like 3/2"},
 		{"1/1 3/0", "3/0", "no side 0"},
 		{"1/1 3/2 6/4", "6/4", "again"},
-		{`1/1 1\2 600c 2\4`, `2\4`, "again"},
+		{`1/1 1of2edo 600c 2of4edo`, `2of4edo`, "again"},
 		{"1.5c 1.5001c", "1.5001c", "0.001 cents"},
 		{"1/1 1199.9999c", "1199.9999c", "0.001 cents"},
 		{"4:5:x", "x", "4:5:6:7"},
@@ -100,9 +100,9 @@ func TestParseTuningRefuses(t *testing.T) {
 func FuzzTuning(f *testing.F) {
 	for _, spec := range []string{
 		"12edo", "41edo", "13ed3", "9ed3/2", "4:5:6:7", "1/1 9/8 5/4 4/3 3/2 5/3 15/8",
-		"3/2 5/2 repeat 3/1", "harmonics 8..16", "subharmonics 8..16", `24\41 386.31c 7/4`,
+		"3/2 5/2 repeat 3/1", "harmonics 8..16", "subharmonics 8..16", `24of41edo 386.31c 7/4`,
 		"werckmeister-3", "999999999edo", "harmonics 1..999999999", "1000000000/3", "-3c 1200c",
-		`1\3+1\5+2/3 repeat 4\3ed5`, "0.002c repeat 0.15c", "1000000c repeat 1c",
+		`1of3edo+1of5edo+2/3 repeat 4of3ed5`, "0.002c repeat 0.15c", "1000000c repeat 1c",
 	} {
 		f.Add(spec)
 	}

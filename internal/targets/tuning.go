@@ -30,6 +30,8 @@ type Tuning struct {
 	periodCents float64
 	periodRatio float64
 
+	beyond []Interval // notes given outside of the octave, where a list says nothing of its repeat
+
 	naming    naming // nil: notes have no letters
 	lettered  bool   // the reference is a letter, so labels are letters too
 	zero      int    // index of step 0
@@ -57,6 +59,10 @@ func (t *Tuning) Reference() Reference { return t.reference }
 
 // Period returns the interval at which the notes repeat, and how many notes that is.
 func (t *Tuning) Period() (Interval, int) { return t.period, len(t.cents) }
+
+// Beyond returns the notes of a list that lie outside of the octave, if the list does not say where
+// it repeats: they count as if moved into it, which may not be what was meant.
+func (t *Tuning) Beyond() []Interval { return t.beyond }
 
 // Note returns the note that many steps above the reference note, or below if step is negative.
 func (t *Tuning) Note(step int) Note {

@@ -147,13 +147,15 @@ func TestParseReference(t *testing.T) {
 		"step -5=100":       {"step -5", 100},
 		"C-1=8.1758":        {"C-1", 8.1758},
 		"E4 +2=341":         {"E4 +2", 341},
+		"432":               {"A4", 432},
+		" 442.5 Hz":         {"A4", 442.5},
 	} {
 		if got, err := ParseReference(text); err != nil || got != want {
 			t.Errorf("%q: %+v, %v, want %+v", text, got, err, want)
 		}
 	}
 	for text, says := range map[string]string{
-		"440":       "A4=440",
+		"x440":      "A4=440",
 		"":          "A4=440",
 		"A4=":       "frequency in Hz",
 		"A4=x":      "frequency in Hz",

@@ -41,7 +41,7 @@ func readTuningFile(path string) (*Tuning, error) {
 //	rotate = 2                 # note 2 of those below becomes 1/1; 0 if left out
 //
 //	[[note]]
-//	interval = '24\41'         # a ratio, steps, cents like "386.31c", or a sum of these
+//	interval = "24of41edo"         # a ratio, steps, cents like "386.31c", or a sum of these
 //	[[note]]
 //	cents = 386.31             # or a plain number of cents
 //

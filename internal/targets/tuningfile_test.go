@@ -44,7 +44,7 @@ func TestRotations(t *testing.T) {
 }
 
 func TestProductsOfSteps(t *testing.T) {
-	if got := intervalsOf(mustTuning(t, `products 2 of 1 3\12 7\12`)); got != `1/1 1\3 7\12` {
+	if got := intervalsOf(mustTuning(t, `products 2 of 1 3of12edo 7of12edo`)); got != `1/1 1of3edo 7of12edo` {
 		t.Errorf("got %s", got)
 	}
 }
@@ -104,7 +104,7 @@ reference = "C4=261.6"
 [[note]]
 interval = "7/4"
 [[note]]
-interval = '24\41'
+interval = '24of41edo'
 [[note]]
 cents = 386.31
 [[note]]
@@ -124,7 +124,7 @@ func TestTuningFile(t *testing.T) {
 		t.Errorf("name %q, spec %q, reference %v", tuning.Name(), tuning, tuning.Reference())
 	}
 	near(t, "386.31c", tuning.Note(1).Interval.Cents(), 386.31, 1e-9)
-	if got := tuning.Note(3).Interval.String(); got != `24\41` {
+	if got := tuning.Note(3).Interval.String(); got != `24of41edo` {
 		t.Errorf("step 3 is %s", got)
 	}
 	if again := mustTuning(t, tuning.String()); intervalsOf(again) != intervalsOf(tuning) {
