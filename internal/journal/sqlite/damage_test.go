@@ -3,6 +3,7 @@ package sqlite
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -331,4 +332,44 @@ func TestReadOnlyJournalIsRead(t *testing.T) {
 			t.Errorf("%s: %s (%v), want %s, and no note", name, out, err, want)
 		}
 	}
+}
+
+// FuzzSalvage spoils a journal at some places, and wants salvage to end with what can be written as an
+// export.
+func FuzzSalvage(f *testing.F) {
+	var files [][]byte
+	for _, name := range []string{"schema1.db", "schema3.db"} {
+		data, err := os.ReadFile(filepath.Join("testdata", name))
+		if err != nil {
+			f.Fatal(err)
+		}
+		files = append(files, data)
+	}
+	rng := rand.New(rand.NewPCG(9, 0))
+	for range 300 {
+		spoil := make([]byte, 4*(1+rng.IntN(20)))
+		for i := range spoil {
+			spoil[i] = byte(rng.Uint32())
+		}
+		f.Add(uint8(rng.IntN(2)), spoil)
+	}
+	f.Fuzz(func(t *testing.T, which uint8, spoil []byte) {
+		data := bytes.Clone(files[int(which)%len(files)])
+		for ; len(spoil) >= 4; spoil = spoil[4:] { // page, place on it, value
+			at := int(spoil[0])*defaultPage + int(spoil[1])
+			if spoil[2]&1 != 0 { // anywhere on the page
+				at += int(spoil[2]) << 4
+			}
+			data[at%len(data)] = spoil[3]
+		}
+		var saved bytes.Buffer
+		if _, err := salvageFrom(data, &saved); err != nil {
+			t.Fatal(err)
+		}
+		for line := range strings.Lines(saved.String()) {
+			if !json.Valid([]byte(line)) {
+				t.Fatalf("%q is no JSON", line)
+			}
+		}
+	})
 }

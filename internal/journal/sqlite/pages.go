@@ -190,10 +190,11 @@ func varint(b []byte) (x int64, rest []byte, ok bool) {
 // readRecord reads the types and then the values of a row.
 func readRecord(b []byte) (record, bool) {
 	size, rest, ok := varint(b)
-	if !ok || size < 1 || size > int64(len(b)) {
+	own := int64(len(b) - len(rest)) // bytes that the size itself takes
+	if !ok || size < own || size > int64(len(b)) {
 		return nil, false
 	}
-	types := rest[:int(size)-(len(b)-len(rest))]
+	types := rest[:size-own]
 	values := b[size:]
 	var r record
 	for len(types) > 0 {

@@ -37,9 +37,18 @@ func Salvage(path string, w io.Writer) (Salvaged, error) {
 	if err != nil {
 		return Salvaged{}, fmt.Errorf("journal: %s: %w", path, err)
 	}
-	m, err := newImage(data)
+	told, err := salvageFrom(data, w)
 	if err != nil {
 		return Salvaged{}, fmt.Errorf("journal: %s: %w", path, err)
+	}
+	return told, nil
+}
+
+// salvageFrom is Salvage of the bytes of a file.
+func salvageFrom(data []byte, w io.Writer) (Salvaged, error) {
+	m, err := newImage(data)
+	if err != nil {
+		return Salvaged{}, err
 	}
 	s := salvage{sessions: map[string]*saved{}, byID: map[int64]*saved{}, events: map[string]journal.Event{}}
 	for n := 1; n <= m.pages(); n++ {
