@@ -346,7 +346,7 @@ func FuzzSalvage(f *testing.F) {
 		files = append(files, data)
 	}
 	rng := rand.New(rand.NewPCG(9, 0))
-	for range 300 {
+	for range 100 {
 		spoil := make([]byte, 4*(1+rng.IntN(20)))
 		for i := range spoil {
 			spoil[i] = byte(rng.Uint32())

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"slices"
 	"time"
 
 	"tunerd/internal/journal"
@@ -13,6 +14,9 @@ type merger struct {
 	ctx   context.Context
 	tx    *sql.Tx
 	known map[string]int64 // numbers of the sessions, by UID; nil: not looked for yet
+
+	strings []journal.String // of the last session: most are strung alike
+	strung  string           // how they are written
 
 	end, insert, put, spans, count, event *sql.Stmt
 }
@@ -75,11 +79,13 @@ func (m *merger) look() error {
 }
 
 func (m *merger) Add(s *journal.Session) (id int64, err error) {
-	args, err := sessionArgs(s)
-	if err != nil {
-		return 0, err
+	if m.strung == "" || !slices.Equal(s.Strings, m.strings) {
+		if m.strung, err = stringsText(s.Strings); err != nil {
+			return 0, err
+		}
+		m.strings = s.Strings
 	}
-	done, err := m.insert.ExecContext(m.ctx, args...)
+	done, err := m.insert.ExecContext(m.ctx, sessionArgs(s, m.strung)...)
 	if err != nil {
 		return 0, err
 	}

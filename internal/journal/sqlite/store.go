@@ -326,10 +326,11 @@ func putSession(ctx context.Context, tx *sql.Tx, s *journal.Session) (id int64, 
 	if !errors.Is(err, sql.ErrNoRows) {
 		return id, err
 	}
-	args, err := sessionArgs(s)
+	strung, err := stringsText(s.Strings)
 	if err != nil {
 		return 0, err
 	}
+	args := sessionArgs(s, strung)
 	err = tx.QueryRowContext(ctx, "INSERT INTO session ("+sessionColumns+") VALUES ("+sessionHolders+") RETURNING id", args...).Scan(&id)
 	return id, err
 }
@@ -341,17 +342,19 @@ func ended(s *journal.Session) any {
 	return s.Ended.UnixMilli()
 }
 
-// sessionArgs are the values of sessionColumns.
-func sessionArgs(s *journal.Session) ([]any, error) {
-	strung := []byte("[]")
-	if len(s.Strings) > 0 {
-		var err error
-		if strung, err = json.Marshal(s.Strings); err != nil {
-			return nil, err
-		}
+// stringsText is how strings are written.
+func stringsText(strung []journal.String) (string, error) {
+	if len(strung) == 0 {
+		return "[]", nil
 	}
+	text, err := json.Marshal(strung)
+	return string(text), err
+}
+
+// sessionArgs are the values of sessionColumns.
+func sessionArgs(s *journal.Session, strung string) []any {
 	return []any{s.UID, s.Kind, s.Started.UnixMilli(), ended(s), s.Program, s.Input, s.RateHz, s.Clock.PPM, s.Clock.SigmaPPM, s.Clock.By,
-		s.Instrument, s.Identity, string(strung), s.Tuning, s.Reference, s.Plan, s.Note, s.Data, s.Readings}, nil
+		s.Instrument, s.Identity, strung, s.Tuning, s.Reference, s.Plan, s.Note, s.Data, s.Readings}
 }
 
 // putBatch writes readings of a session, whose ID and UID are looked at, with the statement putBatchQuery.
