@@ -164,6 +164,9 @@ func (a *detuneAnswer) problem(ctx context.Context, name string) (*detune.Proble
 	if err := a.o.read(in, p); err != nil {
 		return nil, usageError{err}
 	}
+	if unbound := detune.Unbound(in, p.Loads); len(unbound) > 0 {
+		fmt.Fprintf(a.chat, "tunerd: --max-tension does not hold %s back: what they bear is not known; --limit does\n", tension.StringList(unbound))
+	}
 	if a.others, err = a.otherChords(ctx, in); err != nil {
 		return nil, err
 	}

@@ -176,6 +176,20 @@ func (p *Problem) bounds() []bound {
 	return all
 }
 
+// Unbound returns the numbers of the strings whose limits of load bind nothing, as what they bear is not
+// known.
+func Unbound(in *targets.Instrument, loads []LoadLimit) []int {
+	var all []int
+	for i, l := range loads {
+		s := &in.Strings[i]
+		bears := tension.Of(s, s.Open.Hz)
+		if l.Newtons > 0 && math.IsNaN(bears.TensionN) || l.Part > 0 && bears.Missing != "" {
+			all = append(all, i+1)
+		}
+	}
+	return all
+}
+
 // b returns the inharmonicity of open string i (from 0) when its partial 1 is at hz; NaN if it is
 // not known. A measured one goes before that of the instrument's data; B falls as 1/f1².
 func (p *Problem) b(i int, hz float64) float64 {

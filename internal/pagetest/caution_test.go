@@ -3,6 +3,8 @@ package pagetest
 import (
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // A reference that pulls the strings up brings the caution into view; one that brings a string near to
@@ -32,6 +34,11 @@ func TestTuneShowsTheCaution(t *testing.T) {
 	if said := p.text(".tune .caution li"); !strings.HasPrefix(said, "string 1 (E4) rises by 7.85 cents: 73.3 N, 54.2% of its breaking limit") {
 		t.Errorf("the first string: %q", said)
 	}
+
+	p.do(chromedp.Navigate(eval[string](p, "location.href.replace(/#.*/, '#setup')")))
+	p.wait("the caution of the check, too", "document.querySelector('.setup .caution.folded')?.checkVisibility()")
+	p.do(chromedp.Navigate(eval[string](p, "location.href.replace(/#.*/, '#tune')")))
+	p.sounding()
 
 	const asked = "document.querySelector('dialog[open] [name=risk]')?.checkVisibility()"
 	choose("A4=600")

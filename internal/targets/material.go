@@ -38,10 +38,10 @@ const materialHelp = "write plain or stainless steel, nylon, fluorocarbon, gut, 
 // or "CORE" is a string without a winding, "WINDING wound CORE" one with it, whatever the winding is: it
 // bears no tension. "phosphor bronze" alone is what the trade sells under that name, wound on steel.
 func ParseMaterial(text string) (Material, error) {
-	words := strings.Fields(strings.ReplaceAll(strings.ToLower(text), "-", " "))
-	if len(words) == 0 {
+	if text == "" {
 		return Material{}, nil
 	}
+	words := strings.Fields(strings.ReplaceAll(strings.ToLower(text), "-", " "))
 	m := Material{}
 	for i, w := range words {
 		if strings.HasSuffix(w, "wound") {

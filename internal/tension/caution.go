@@ -117,16 +117,16 @@ func summary(told []Change) string {
 	}
 	var parts []string
 	if len(beyond) > 0 {
-		parts = append(parts, fmt.Sprintf("puts %s beyond %.0f%% of the breaking limit", stringList(beyond), 100*Limit))
+		parts = append(parts, fmt.Sprintf("puts %s beyond %.0f%% of the breaking limit", StringList(beyond), 100*Limit))
 	}
 	if len(raised) > 0 {
-		parts = append(parts, "raises "+stringList(raised))
+		parts = append(parts, "raises "+StringList(raised))
 	}
 	return "caution: " + strings.Join(parts, ", ") + "; wear eye protection, slacken first if unsure"
 }
 
-// stringList names strings by their numbers, runs of them by their ends.
-func stringList(numbers []int) string {
+// StringList names strings by their numbers, runs of them by their ends.
+func StringList(numbers []int) string {
 	var runs []string
 	for from := 0; from < len(numbers); {
 		to := from

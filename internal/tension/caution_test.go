@@ -158,7 +158,7 @@ func TestStringList(t *testing.T) {
 	for want, numbers := range map[string][]int{
 		"string 3": {3}, "strings 1, 2": {1, 2}, "strings 1 to 6": {1, 2, 3, 4, 5, 6}, "strings 1, 3 to 5, 7, 8": {1, 3, 4, 5, 7, 8},
 	} {
-		if got := stringList(numbers); got != want {
+		if got := StringList(numbers); got != want {
 			t.Errorf("%v: %q, want %q", numbers, got, want)
 		}
 	}
