@@ -100,6 +100,7 @@ type Frame struct {
 	Reference  string // such as "A4=440 Hz"
 
 	F1Hz, SigmaCents float64
+	SigmaTerms       SigmaTerms
 	AttackF1Hz       float64 // 0: not known
 	Partial1Hz       float64 // 0: not heard
 	Inharmonicity    float64
@@ -127,4 +128,16 @@ type Frame struct {
 	AfterGap bool
 
 	Arrived time.Time // when the newest sample came in; zero if none is behind this frame
+}
+
+// SigmaTerms is what the uncertainty of a pitch is made of, in cents: their squares add up to that of σ. All are
+// 0 where that is not known.
+type SigmaTerms struct {
+	Noise      float64 // hiss and hum around the partials
+	Scatter    float64 // partials of a real string lie off its law
+	Stiffness  float64 // B is not known
+	Glide      float64 // a pluck may still be settling
+	Movement   float64 // the pitch drifts, runs or is being turned
+	Vibrato    float64 // it swings
+	Unmodelled float64 // what no window of a real string is free of
 }

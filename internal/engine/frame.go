@@ -150,6 +150,7 @@ func ringing(partials []pitch.Partial) string {
 func (f *framer) sounding(out *display.Frame, r *pitch.Reading) {
 	m := f.resolver.Resolve(r.F1Hz, r.SigmaCents)
 	out.F1Hz, out.SigmaCents, out.AttackF1Hz = r.F1Hz, r.SigmaCents, r.AttackF1Hz
+	out.SigmaTerms = SigmaTerms(r.Variance)
 	out.Partial1Hz, out.Inharmonicity = r.Partial1Hz, r.B
 	out.Target = display.Target(m.Target)
 	out.Cents, out.BeatHz, out.Verdict = m.Cents, m.BeatHz, liveVerdict(m.Verdict)

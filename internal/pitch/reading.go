@@ -12,10 +12,12 @@ const (
 	Inharmonic              // something rings whose partials belong to no string: a bell, a bar, several notes
 )
 
-// A Partial is one tracked partial of the sounding note; a Result is what a fit to a window says.
+// A Partial is one tracked partial of the sounding note; a Result is what a fit to a window says, a Variance what
+// the uncertainty of its pitch is made of.
 type (
-	Partial = stringfit.Partial
-	Result  = stringfit.Result
+	Partial  = stringfit.Partial
+	Result   = stringfit.Result
+	Variance = stringfit.Variance
 )
 
 // A Reading is what is known about the sound at one moment.

@@ -35,14 +35,14 @@ func (t *Tracker) refit() {
 		return
 	}
 	t.failing, t.moved = 0, false
-	r.SigmaCents = math.Hypot(r.SigmaCents, t.unmodelled())
-	if t.settling && t.age() > fullS && t.fitSigma < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
+	r.Decide(r.Variance.Plus(t.unmodelled()))
+	if t.settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
 		// Where it settles was better known with all partials.
 		r.MoveTo(t.base.F1Hz)
-		r.SigmaCents = t.fitSigma
+		r.Decide(t.fitted)
 	}
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitSigma, t.fitWindow, t.rest = r.SigmaCents, r.WindowS, r.Residual
+	t.fitted, t.fitWindow, t.rest = r.Variance, r.WindowS, r.Residual
 	if t.attack == 0 && t.age() > attackEndS && f.Fitted {
 		t.attack = f.PitchBetween(float64(t.from), attackS, attackEndS)
 	}
@@ -63,7 +63,7 @@ func (t *Tracker) swings() bool {
 		return false
 	}
 	t.base.MoveTo(p.hz)
-	t.base.SigmaCents = max(fastestHand, t.swung)
+	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swung))})
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
@@ -293,20 +293,29 @@ func (t *Tracker) failed() float64 {
 // window of a running pitch says of the pitch now, or, under a glide, what its simple law (one
 // exponential, to first order) may miss of it. It is small beside what a hand on the peg does, and
 // keeps a long window from claiming more than a real string holds.
-func (t *Tracker) unmodelled() float64 {
-	f := &t.note
-	floor := 0.003 // cents; a string of which this much is known for a second is a rare one
-	if lag := math.Abs(t.ahead); !t.settling && lag > 0.1 {
-		floor = lag / 2
+func (t *Tracker) unmodelled() stringfit.Variance {
+	const (
+		rare      = 0.003 // cents; a string of which this much is known for a second is a rare one
+		leastLag  = 0.1   // cents that the phases run ahead from which they say more than noise
+		ofGlide   = 0.01  // of a glide that its law may miss
+		ofTheRun  = 0.25  // of the run from the middle of the window to its ends that the middle may miss
+		ofTheLead = 0.5   // of what the phases run ahead
+	)
+	v := stringfit.Variance{Unmodelled: square(rare)}
+	if lag := math.Abs(t.ahead); !t.settling && lag > leastLag {
+		v = stringfit.Variance{Movement: square(ofTheLead * lag)}
 	}
 	if !t.settling && t.window() < swingS {
-		floor = math.Hypot(floor, t.swung)
+		v.Vibrato = square(t.swung)
 	}
-	if left, glides := f.GlideAtStart(); glides {
-		return math.Hypot(floor, math.Hypot(0.01*left, t.run/4))
+	if left, glides := t.note.GlideAtStart(); glides {
+		v.Glide = square(ofGlide * left)
 	}
-	return math.Hypot(floor, t.run/4)
+	v.Movement += square(ofTheRun * t.run)
+	return v
 }
+
+func square(x float64) float64 { return x * x }
 
 // attackNoise looks whether the first instants of a young note hold much that the model does not. If so,
 // fits leave them out from when enough is left without them.

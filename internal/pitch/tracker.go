@@ -98,12 +98,12 @@ type Tracker struct {
 
 // followed is all that is known of the note that sounds, beside its bank: another for each note.
 type followed struct {
-	base      stringfit.Result // of the last fit, moved along with the peg
-	fitSigma  float64          // [cents] what the last fit said of its pitch
-	fitWindow float64          // [s] length of its window
-	attack    float64          // [Hz] pitch of the first part of the note; 0: not known
-	fresh     bool             // no reading of this note has been given yet
-	checked   bool             // the octave has been checked with a long window
+	base      stringfit.Result   // of the last fit, moved along with the peg
+	fitted    stringfit.Variance // what the last fit said of its pitch
+	fitWindow float64            // [s] length of its window
+	attack    float64            // [Hz] pitch of the first part of the note; 0: not known
+	fresh     bool               // no reading of this note has been given yet
+	checked   bool               // the octave has been checked with a long window
 	nextFit   int64
 	failing   int64   // index of the first fit that failed since the last good one; 0: none did
 	rest      float64 // mean square of what the last look at the note did not explain
@@ -399,12 +399,12 @@ func (t *Tracker) start(r *stringfit.Result, window float64) {
 	// What was found knows of no glide yet.
 	switch {
 	case t.settling && t.note.Brief():
-		t.base.SigmaCents = math.Hypot(t.base.SigmaCents, stringfit.HiddenGlide)
-		t.fitSigma = t.base.SigmaCents
+		t.base.Decide(t.base.Variance.Plus(stringfit.Variance{Glide: square(stringfit.HiddenGlide)}))
+		t.fitted = t.base.Variance
 	case t.settling && t.slid:
 		t.base.MoveTo(t.note.Hz)
-		t.base.SigmaCents = math.Hypot(t.note.Sigma, t.unmodelled())
-		t.fitSigma = t.base.SigmaCents
+		t.base.Decide(t.note.Variance.Plus(t.unmodelled()))
+		t.fitted = t.base.Variance
 		t.plan()
 	case t.settling:
 		t.refit()
@@ -415,7 +415,7 @@ func (t *Tracker) start(r *stringfit.Result, window float64) {
 func (t *Tracker) begun(r *stringfit.Result) {
 	t.parts = r.Partials
 	t.followed = followed{
-		base: *r, fitSigma: r.SigmaCents, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
+		base: *r, fitted: r.Variance, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
 		settling: t.cfg.Live && t.plucked, since: t.note.Bank.First, nextFit: t.next, loudAt: t.next,
 		checked: t.checked,
 	}

@@ -239,7 +239,12 @@ func (t *Tracker) handled() bool { return t.handledAt > 0 && float64(t.next-t.ha
 func (t *Tracker) turn() {
 	f1 := t.base.F1Hz * math.Exp(t.ahead/stiffstring.CentsPerNeper)
 	// Two looks give the pitch of a moment ago; how far it ran since is not known yet.
-	t.base.SigmaCents = math.Hypot(t.fitSigma, max(2*math.Abs(t.ahead), t.swung))
+	const ofLead = 2 // times what the phases run ahead
+	moved := stringfit.Variance{Movement: square(ofLead * t.ahead)}
+	if t.swung > ofLead*math.Abs(t.ahead) {
+		moved = stringfit.Variance{Vibrato: square(t.swung)}
+	}
+	t.base.Decide(t.fitted.Plus(moved))
 	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
 	t.base.MoveTo(f1)
 	t.moved = true

@@ -20,6 +20,9 @@
 //	end_s           number, s
 //	f1_hz           number, partial 1 under the fitted stiff-string law, settled
 //	f1_sigma_cents  number or null, its standard uncertainty
+//	sigma_terms     object, what that is made of, in cents: noise, scatter, stiffness, glide, movement,
+//	                vibrato, unmodelled. Their squares add up to that of f1_sigma_cents; terms that
+//	                are 0 are left out, and the object where nothing is known of them
 //	attack_f1_hz    number or null, the same over the first 150 ms
 //	partial1_hz     number or null, the lowest partial as measured
 //	inharmonicity   number or null, B of f_k = k·f0·√(1 + B·k²)

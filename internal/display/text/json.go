@@ -42,12 +42,34 @@ func positive(hz float64) Number {
 
 // pitchFields are the fields that a note and a reading share, first part.
 type pitchFields struct {
-	F1Hz          Number `json:"f1_hz"`
-	F1SigmaCents  Number `json:"f1_sigma_cents"`
-	AttackF1Hz    Number `json:"attack_f1_hz"`
-	Partial1Hz    Number `json:"partial1_hz"`
-	Inharmonicity Number `json:"inharmonicity"`
-	SNRdB         Number `json:"snr_db"`
+	F1Hz          Number      `json:"f1_hz"`
+	F1SigmaCents  Number      `json:"f1_sigma_cents"`
+	SigmaTerms    *sigmaTerms `json:"sigma_terms,omitempty"`
+	AttackF1Hz    Number      `json:"attack_f1_hz"`
+	Partial1Hz    Number      `json:"partial1_hz"`
+	Inharmonicity Number      `json:"inharmonicity"`
+	SNRdB         Number      `json:"snr_db"`
+}
+
+// A sigmaTerms is a display.SigmaTerms that says anything; terms that are 0 are left out.
+type sigmaTerms struct {
+	Noise      Number `json:"noise,omitempty"`
+	Scatter    Number `json:"scatter,omitempty"`
+	Stiffness  Number `json:"stiffness,omitempty"`
+	Glide      Number `json:"glide,omitempty"`
+	Movement   Number `json:"movement,omitempty"`
+	Vibrato    Number `json:"vibrato,omitempty"`
+	Unmodelled Number `json:"unmodelled,omitempty"`
+}
+
+func termsOf(t display.SigmaTerms) *sigmaTerms {
+	if t == (display.SigmaTerms{}) {
+		return nil
+	}
+	return &sigmaTerms{
+		Noise: Number(t.Noise), Scatter: Number(t.Scatter), Stiffness: Number(t.Stiffness), Glide: Number(t.Glide),
+		Movement: Number(t.Movement), Vibrato: Number(t.Vibrato), Unmodelled: Number(t.Unmodelled),
+	}
 }
 
 // A clockObject is a display.Clock that corrects something.
@@ -168,7 +190,7 @@ func (j *noteJSON) WriteNote(n *Note) error {
 	line := noteLine{
 		Type: "note", File: n.File, Channel: n.Channel, StartS: Number(n.StartS), EndS: Number(n.EndS),
 		pitchFields: pitchFields{
-			F1Hz: Number(n.F1Hz), F1SigmaCents: Number(n.F1SigmaCents),
+			F1Hz: Number(n.F1Hz), F1SigmaCents: Number(n.F1SigmaCents), SigmaTerms: termsOf(n.SigmaTerms),
 			AttackF1Hz: positive(n.AttackF1Hz), Partial1Hz: positive(n.Partial1Hz),
 			Inharmonicity: Number(n.Inharmonicity), SNRdB: Number(n.SNRdB),
 		},

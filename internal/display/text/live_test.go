@@ -181,3 +181,26 @@ func TestAnotherStringThanTheHeldOne(t *testing.T) {
 		}
 	}
 }
+
+// The terms of σ are written where they are known, those that are 0 left out.
+func TestSigmaTerms(t *testing.T) {
+	terms := display.SigmaTerms{Noise: 0.03, Scatter: 0.04}
+	const want = `"f1_sigma_cents":0.05,"sigma_terms":{"noise":0.03,"scatter":0.04},"attack_f1_hz"`
+	var out strings.Builder
+	if err := NewReadings(&out, false).Show(&display.Frame{State: display.Sounding, F1Hz: 110, SigmaCents: 0.05, SigmaTerms: terms}); err != nil {
+		t.Fatal(err)
+	}
+	if err := NewNoteJSON(&out).WriteNote(&Note{F1Hz: 110, F1SigmaCents: 0.05, SigmaTerms: terms}); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(out.String(), want); n != 2 {
+		t.Errorf("%d of 2 lines have %s:\n%s", n, want, out.String())
+	}
+	out.Reset()
+	if err := NewNoteJSON(&out).WriteNote(&Note{F1Hz: 110, F1SigmaCents: 0.05}); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(out.String(), "sigma_terms") {
+		t.Errorf("terms are told that are not known: %s", out.String())
+	}
+}

@@ -46,7 +46,7 @@ func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 	msg := frameMessage{
 		Type: "frame", TimeS: Number(f.TimeS), AgeS: unknown, Hears: string(f.State), LevelDB: unknown,
 		NewNote: f.NewOnset, AfterGap: f.AfterGap, Gaps: f.Gaps, Message: f.Message, All: f.AllStrings, StartS: unknown,
-		pitchFields:  pitchFields{unknown, unknown, unknown, unknown, unknown, unknown},
+		pitchFields:  pitchFields{F1Hz: unknown, F1SigmaCents: unknown, AttackF1Hz: unknown, Partial1Hz: unknown, Inharmonicity: unknown, SNRdB: unknown},
 		targetFields: targetOf(nil, 0, 0, 0, ""),
 		Bands:        make([]bandObject, len(f.Bands)),
 		Rows:         string(f.Rows),

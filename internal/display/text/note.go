@@ -10,11 +10,12 @@ type Note struct {
 	StartS  float64 // onset, s from the start of the recording
 	EndS    float64
 
-	F1Hz          float64 // partial 1 under the fitted stiff-string law, settled
-	F1SigmaCents  float64 // its standard uncertainty
-	AttackF1Hz    float64 // the same over the first 150 ms
-	Partial1Hz    float64 // the lowest partial as measured
-	Inharmonicity float64 // B of f_k = k·f0·√(1 + B·k²)
+	F1Hz          float64            // partial 1 under the fitted stiff-string law, settled
+	F1SigmaCents  float64            // its standard uncertainty
+	SigmaTerms    display.SigmaTerms // what that is made of
+	AttackF1Hz    float64            // the same over the first 150 ms
+	Partial1Hz    float64            // the lowest partial as measured
+	Inharmonicity float64            // B of f_k = k·f0·√(1 + B·k²)
 	SNRdB         float64
 	Clock         display.Clock // correction that the frequencies have
 

@@ -83,7 +83,7 @@ func (r *Readings) reading(f *display.Frame) *readingLine {
 
 func pitchOf(f *display.Frame) pitchFields {
 	return pitchFields{
-		F1Hz: Number(f.F1Hz), F1SigmaCents: Number(f.SigmaCents),
+		F1Hz: Number(f.F1Hz), F1SigmaCents: Number(f.SigmaCents), SigmaTerms: termsOf(f.SigmaTerms),
 		AttackF1Hz: positive(f.AttackF1Hz), Partial1Hz: positive(f.Partial1Hz),
 		Inharmonicity: Number(f.Inharmonicity), SNRdB: Number(f.SNRdB),
 	}

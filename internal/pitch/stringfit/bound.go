@@ -44,7 +44,7 @@ func (f *Fitter) briefly(n int, m Motion, f1 float64) bool {
 // hide lets σ admit the movement that such a window does not show.
 func (f *Fitter) addGlideUncertainty(m Motion) {
 	if m == Settles {
-		f.Sigma = math.Hypot(f.Sigma, HiddenGlide)
+		f.Variance.Glide += HiddenGlide * HiddenGlide
 	}
 }
 
@@ -100,12 +100,14 @@ func (j *joint) solveWithPriors(rho float64) float64 {
 	clear(j.devCov)
 	clear(j.extra)
 	for k, r := range j.active {
-		v := rho * j.variance(size, 3*na+k)
+		v := rho * j.inverseElement(size, 3*na+k)
 		j.dev[k], j.devCov[k*na+k] = j.off[r], v
 		j.seen[r], j.offSigma[r] = found, 1.5*math.Sqrt(v)+0.03
 	}
-	j.sigma = math.Sqrt(rho * j.variance(size, 4*na))
-	j.sigmaB = math.Sqrt(rho * j.variance(size, 4*na+1))
+	all := j.inverseElement(size, 4*na)
+	byB := w.column[size-1] * w.unit[4*na] // B is the last unknown: what it adds stands in its place
+	j.sigma, j.knownB = math.Sqrt(rho*all), rho*(all-byB*byB)
+	j.sigmaB = math.Sqrt(rho * j.inverseElement(size, 4*na+1))
 	return dc
 }
 
@@ -131,9 +133,9 @@ func (j *joint) move(by []float64) float64 {
 	return dc
 }
 
-// variance returns the element (i, i) of the inverse of the factorised equations, in squares of the
+// inverseElement returns the element (i, i) of the inverse of the factorised equations, in squares of the
 // unknown's own unit.
-func (j *joint) variance(size, i int) float64 {
+func (j *joint) inverseElement(size, i int) float64 {
 	w := &j.priorWork
 	w.column = scratch.Grow(w.column, size)
 	tail := w.column[i:]
@@ -299,6 +301,7 @@ func (j *joint) lawWithPriors() bool {
 	if math.IsNaN(j.solveWithPriors(j.noiseAround())) {
 		return false
 	}
-	j.sigma = math.Hypot(j.sigma, commonScatter*stiffstring.ScatterWidth(MaxPartials))
+	j.variance = j.lawVariance(j.knownB, commonScatter*stiffstring.ScatterWidth(MaxPartials))
+	j.sigma = j.variance.SigmaCents()
 	return true
 }

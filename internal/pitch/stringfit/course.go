@@ -220,7 +220,7 @@ func (f *Fitter) frames(from, to int, seconds float64, k Start, r *Result) bool 
 		}
 		at := (float64(i) - float64(count-1)/2) * float64(n) / perS
 		t, c = append(t, at), append(c, stiffstring.Cents(f.Hz, middle))
-		w = append(w, 1/(f.Sigma*f.Sigma+1))
+		w = append(w, 1/(square(f.Variance.SigmaCents())+1))
 		if seconds < frameS {
 			k.F1Hz = f.Hz // a swing goes on from there
 		}
@@ -239,11 +239,11 @@ func (f *Fitter) frames(from, to int, seconds float64, k Start, r *Result) bool 
 		return false
 	}
 	r.MoveTo(middle * math.Exp(l.offset/stiffstring.CentsPerNeper))
-	r.SigmaCents = math.Sqrt(l.offsetVar * max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c)))
+	r.Decide(Variance{Vibrato: l.offsetVar * max(1, l.chi2/float64(len(t)-2)*l.lasting(t, c))})
 	r.B, r.BSigma = bs.value() // what a pitch that slides does to one frame, it does to many
 	r.SNRdB = snr / float64(len(t))
 	r.WindowS = float64(count*n) / perS
-	f.Hz, f.Sigma = r.F1Hz, r.SigmaCents
+	f.Hz, f.Variance = r.F1Hz, r.Variance
 	return true
 }
 

@@ -56,10 +56,10 @@ type Fitter struct {
 	Start       Start // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
 
-	heard  []Partial // that the last reading was of, of which not all are known so well as to be in it
-	Hz     float64   // the pitch asked for
-	Sigma  float64   // [cents] its standard uncertainty
-	Fitted bool      // the last fit succeeded, and all of joint belongs to it
+	heard    []Partial // that the last reading was of, of which not all are known so well as to be in it
+	Hz       float64   // the pitch asked for
+	Variance Variance  // of it, the scatter of single partials counted as noise
+	Fitted   bool      // the last fit succeeded, and all of joint belongs to it
 }
 
 // tune points the bank at the partials of f1 and B, beginning at sample index first.
@@ -198,7 +198,7 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 		if !resumed && !f.fit(from, to, k, m, w) {
 			return false
 		}
-		f.Hz, f.Sigma, f.Fitted = f.joint.f1, f.joint.sigma, true
+		f.Hz, f.Variance, f.Fitted = f.joint.f1, f.joint.variance, true
 		f.plannedOff = 0
 		f.computeTracks()
 		if f.joint.brief {
@@ -288,7 +288,8 @@ func (f *Fitter) estimateDrift() warp {
 	}
 	f.Hz = f.joint.f1 * (1 + best.slope - f.bias())
 	more := scale*best.slopeVar - plain.slopeVar
-	f.Sigma = math.Hypot(f.joint.sigma, stiffstring.CentsPerNeper*math.Sqrt(max(0, more)))
+	f.Variance = f.joint.variance
+	f.Variance.Movement += square(stiffstring.CentsPerNeper) * max(0, more)
 	return next
 }
 
@@ -304,7 +305,7 @@ func (f *Fitter) bias() float64 {
 
 // keep is the answer of slide when the window is too poor to see any movement.
 func (f *Fitter) keep() warp {
-	f.Hz, f.Sigma = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.SampleRate)), f.joint.sigma
+	f.Hz, f.Variance = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.SampleRate)), f.joint.variance
 	return f.warp
 }
 

@@ -115,7 +115,7 @@ func (f *Fitter) fitSteady() {
 	f.trajectory.misfit = f.residuals.misfit(0, f.curve[0], f.residualTrack, f.residualWeight, 0)
 	f.trajectory.warp = warp{}
 	f.trajectory.ready, f.trajectory.off, f.trajectory.offB = ok, m.off, m.offB
-	f.Sigma = math.Hypot(f.Sigma, f.meanUncertainty())
+	f.Variance.Movement += square(f.meanUncertainty())
 }
 
 // strayed returns by how much (cents) the mean pitch of the window may lie from the slope through its phases:
@@ -165,7 +165,8 @@ func (f *Fitter) settle(all []explanation, plain movement) warp {
 	}
 	variance /= sum + steady
 	f.Hz = f.joint.f1 * math.Exp(shown/stiffstring.CentsPerNeper)
-	f.Sigma = math.Hypot(f.joint.sigma, math.Sqrt(max(0, variance-plain.offVar)))
+	f.Variance = f.joint.variance
+	f.Variance.Glide += max(0, variance-plain.offVar)
 	if !sure && steady > sum {
 		best = 0
 	}

@@ -58,6 +58,8 @@ type joint struct {
 	scatter    float64   // width of the scatter of partials about the law, in units of lawWidth
 	sigma      float64   // [cents] of f1
 	sigmaB     float64
+	knownB     float64      // [cents²] variance of f1 if B were known
+	variance   Variance     // of f1 in the final fit
 	isolated   []complex128 // active × blocks: what the other partials leave of the blocks of each
 	basisRate  []complex128 // by block: a basis function times the part by which the warp runs fast
 	stale      bool         // alone has to be computed anew: partials have moved

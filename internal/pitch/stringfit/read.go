@@ -12,7 +12,8 @@ import (
 func (f *Fitter) Read(r *Result) {
 	j := &f.joint
 	s := &f.series
-	r.F1Hz, r.SigmaCents = f.Hz, f.Sigma
+	r.F1Hz = f.Hz
+	r.Decide(j.split(f.Variance))
 	r.B, r.BSigma = j.b, j.sigmaB
 	r.WindowS = 2 * s.half
 	r.Partial1Hz = 0

@@ -18,10 +18,11 @@ type Partial struct {
 type Result struct {
 	At int64 // sample index at which phases are told
 
-	F1Hz       float64 // of partial 1 under the fitted law
-	SigmaCents float64 // standard uncertainty of F1Hz, in cents
-	Partial1Hz float64 // the lowest partial as measured; 0 if it is not heard
-	B          float64 // inharmonicity: f_k = k·f0·sqrt(1+B·k²)
+	F1Hz       float64  // of partial 1 under the fitted law
+	SigmaCents float64  // standard uncertainty of F1Hz, in cents
+	Variance   Variance // what that is made of
+	Partial1Hz float64  // the lowest partial as measured; 0 if it is not heard
+	B          float64  // inharmonicity: f_k = k·f0·sqrt(1+B·k²)
 	BSigma     float64
 	SNRdB      float64 // power of the partials over the residual in the whole band
 	WindowS    float64 // length of the sound that the pitch was fitted to, s

@@ -107,7 +107,8 @@ func (j *joint) law() bool {
 	copy(j.dev, left)
 	// What scatters the partials (a second polarisation, the bridge) also moves them all a little in
 	// common, which their spread about the law cannot show.
-	j.sigma = math.Hypot(j.sigma, commonScatter*j.scatter*stiffstring.ScatterWidth(MaxPartials))
+	j.variance = j.lawVariance(j.knownB, commonScatter*j.scatter*stiffstring.ScatterWidth(MaxPartials))
+	j.sigma = j.variance.SigmaCents()
 	return true
 }
 

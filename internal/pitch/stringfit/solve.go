@@ -164,7 +164,7 @@ func (j *joint) fitLaw(final bool) (dc, db float64, ok bool) {
 	if !(det > 0) || math.IsInf(det, 0) {
 		return 0, 0, false
 	}
-	j.sigma, j.sigmaB = math.Sqrt(a22/det), math.Sqrt(a11/det)
+	j.sigma, j.sigmaB, j.knownB = math.Sqrt(a22/det), math.Sqrt(a11/det), 1/a11
 	return (a22*b1 - a12*b2) / det, (a11*b2 - a12*b1) / det, true
 }
 
