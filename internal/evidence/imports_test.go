@@ -45,6 +45,7 @@ var floors = map[string][]string{
 	"tunerd/internal/scratch":         nil,
 	"tunerd/internal/pitch/stringfit": {"tunerd/internal/stiffstring", "tunerd/internal/scratch"},
 	"tunerd/internal/pitch/accept":    {"tunerd/internal/stiffstring", "tunerd/internal/scratch", "tunerd/internal/pitch/stringfit"},
+	"tunerd/internal/pitch/acquire":   {"tunerd/internal/stiffstring", "tunerd/internal/scratch", "tunerd/internal/pitch/stringfit", "tunerd/internal/pitch/accept"},
 }
 
 func TestFloorsKnowOnlyThoseBelow(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/sound"
 )
@@ -55,7 +56,7 @@ func BenchmarkFit(b *testing.B) {
 			}
 			f := &e.once
 			f.Partials = partials
-			if _, ok := e.Around(x, 110, guessSigma); !ok {
+			if _, ok := e.Around(x, 110, acquire.GuessSigma); !ok {
 				b.Fatal("no fit")
 			}
 			b.ReportAllocs()
@@ -71,10 +72,10 @@ func BenchmarkYIN(b *testing.B) {
 	for _, n := range []int{2048, 8192} {
 		b.Run(fmt.Sprintf("samples=%d", n), func(b *testing.B) {
 			x := benchString(110, 1)[24000 : 24000+n]
-			var y yin
+			var y acquire.Yin
 			b.ReportAllocs()
 			for b.Loop() {
-				y.find(x, testRate, 3.2*testRate/float64(n), 5000)
+				y.Find(x, testRate, 3.2*testRate/float64(n), 5000)
 			}
 		})
 	}

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/scratch"
 	"tunerd/internal/stiffstring"
@@ -53,15 +54,15 @@ const (
 func (t *Tracker) foretell(at int64) {
 	e := &t.echo
 	end := at - int64(t.frame) // the onset is seen up to a frame late
-	start := max(end-int64(echoFitS*t.fs), t.past.begin, t.body())
-	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < echoFaint*t.levels.power {
+	start := max(end-int64(echoFitS*t.fs), t.past.Begin, t.body())
+	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < echoFaint*t.levels.Power {
 		return
 	}
 	f := &t.note
 	if !t.cfg.Live { // whose bank is full
 		f = &t.probe
 		f.Tune(t.base.F1Hz, t.base.B, start)
-		f.Push(t.past.from(start, end))
+		f.Push(t.past.From(start, end))
 	}
 	m := int64(t.m)
 	from, to := max(0, int((start-f.Bank.First)/m)), min(f.Bank.N, int((end-f.Bank.First)/m))
@@ -100,15 +101,15 @@ func (t *Tracker) ask() {
 	early := max(echoAskS, echoPeriods/v.hz)
 	switch age := t.age(); {
 	case age < early:
-		e.pending = v.power() > echoLoud*t.levels.power
+		e.pending = v.power() > echoLoud*t.levels.Power
 		return
 	case e.once && age < max(echoTellS, echoTellPeriods/v.hz):
 		return
-	case v.at < t.past.begin:
+	case v.at < t.past.Begin:
 		v.tones = v.tones[:0]
 		return
 	}
-	x := t.past.from(v.at, t.past.end())
+	x := t.past.From(v.at, t.past.End())
 	begun := min(max(0, int(t.from-v.at)), len(x))
 	var all float64
 	for _, s := range x[begun:] {
@@ -210,7 +211,7 @@ func (e *echo) takeOut(x []float64, fs float64) {
 			xp += x[i] * p
 			pp += p * p
 		}
-		if pp <= quietest*float64(len(x)) {
+		if pp <= acquire.Quietest*float64(len(x)) {
 			continue
 		}
 		v.match += smooth * (xp/pp - v.match)

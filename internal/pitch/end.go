@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
@@ -25,14 +26,14 @@ const (
 // sunk reports whether the note that sounds, the latest hop of which has the given power, has sunk into the
 // background, and at which sample it did.
 func (t *Tracker) sunk(power float64) (at int64, yes bool) {
-	floor := t.levels.floor
+	floor := t.levels.Floor
 	if !(power < sunkRatio*floor || power < 1e-5*t.peak && power < 100*floor) {
 		t.loudAt = t.next
 	}
 	if float64(t.next-t.loudAt) > lowS*t.fs {
 		return t.loudAt, true
 	}
-	if t.begunSNR < accept.EvidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < attackS+checkS {
+	if t.begunSNR < accept.EvidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < acquire.AttackS+checkS {
 		return 0, false
 	}
 	t.nextCheck = t.next + int64(checkedS*t.fs)
@@ -63,16 +64,16 @@ func (t *Tracker) heard() bool {
 		return true
 	}
 	// A voice swings too fast for that.
-	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
-	return ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.hz)
+	p, ok := t.search.ClearPeriod(t.sound(), max(swungS, 5/t.base.F1Hz))
+	return ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.Hz)
 }
 
 // fillTail demodulates the latest instants at the partials of the note, whose own bank is full.
 func (t *Tracker) fillTail() *stringfit.Bank {
 	f := &t.probe
-	start := t.aligned(t.next - int64(checkS*t.fs))
+	start := t.search.Aligned(t.next, t.next-int64(checkS*t.fs))
 	f.Tune(t.base.F1Hz, t.base.B, start)
-	f.Push(t.past.from(start, t.next))
+	f.Push(t.past.From(start, t.next))
 	return f.Bank
 }
 
@@ -80,5 +81,5 @@ func (t *Tracker) fillTail() *stringfit.Bank {
 func (t *Tracker) end(at int64) {
 	t.finish(at)
 	t.state = waiting
-	t.levels.loudS = 0
+	t.levels.LoudS = 0
 }

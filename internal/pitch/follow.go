@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
@@ -12,11 +13,11 @@ import (
 func (t *Tracker) track(power float64) {
 	if at, sunk := t.sunk(power); sunk {
 		t.end(at)
-		t.levels.settle() // what is left of it is no new note
+		t.levels.TakeForBackground() // what is left of it is no new note
 		return
 	}
-	if !t.checked && t.next >= t.nextTry && t.age() > attackS+acquireS {
-		t.nextTry = t.next + int64(acquireS*t.fs)
+	if !t.checked && t.next >= t.nextTry && t.age() > acquire.AttackS+acquire.WindowS {
+		t.nextTry = t.next + int64(acquire.WindowS*t.fs)
 		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > 0.7
 		// A note taken an octave high leaves every other partial unexplained.
 		if t.base.SNRdB < accept.ExplainedSNR && t.recheck() {
@@ -27,7 +28,7 @@ func (t *Tracker) track(power float64) {
 		return
 	}
 	if t.frames == 4 {
-		t.look()
+		t.measurePhases()
 		if t.handled() {
 			t.turn()
 		}
@@ -44,17 +45,17 @@ func (t *Tracker) track(power float64) {
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
 	var k stringfit.Start
-	p, ok := t.period(acquireS)
-	if ok && math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > stringfit.GuessLimit {
-		k = stringfit.Guess(p.hz, guessSigma)
+	p, ok := t.search.ClearPeriod(t.sound(), acquire.WindowS)
+	if ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > stringfit.GuessLimit {
+		k = stringfit.Guess(p.Hz, acquire.GuessSigma)
 	} else if ok = t.base.SNRdB < accept.TrustedSNR; ok {
-		k, ok = t.climb(t.base.F1Hz, acquireS)
+		k, ok = t.search.Spacing(t.sound(), t.base.F1Hz, acquire.WindowS)
 	}
-	if !ok || !t.explains(k, acquireS, &t.base) {
+	if !ok || !t.search.Explains(t.sound(), k, acquire.WindowS, &t.base) {
 		return false
 	}
 	r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
-	if !t.lockNear(k, acquireS, &r) {
+	if !t.search.Near(t.sound(), k, acquire.WindowS, &r) {
 		return false
 	}
 	t.begun(&r)

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 	"tunerd/internal/stiffstring"
 )
@@ -44,31 +45,31 @@ func (t *Tracker) refit() {
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
 	t.fitted, t.fitWindow, t.rest = r.Variance, r.WindowS, r.Residual
 	if t.attack == 0 && t.age() > attackEndS && f.Fitted {
-		t.attack = f.PitchBetween(float64(t.from), attackS, attackEndS)
+		t.attack = f.PitchBetween(float64(t.from), acquire.AttackS, attackEndS)
 	}
 	if math.Abs(stiffstring.Cents(f.Hz, f.Start.F1Hz)) > retuneCents {
 		t.retune(f.Hz)
-	} else if t.settling && f.Bank.First >= t.past.begin && f.MaxDetuning() > astrayTurn {
+	} else if t.settling && f.Bank.First >= t.past.Begin && f.MaxDetuning() > astrayTurn {
 		at := f.Bank.First
 		f.Retune(at)
-		f.Push(t.past.from(at, t.next))
+		f.Push(t.past.From(at, t.next))
 	}
 }
 
 // swings moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
 // (vibrato), and reports whether there is one near the note.
 func (t *Tracker) swings() bool {
-	p, ok := t.period(max(swungS, 5/t.base.F1Hz))
-	if !ok || math.Abs(stiffstring.Cents(p.hz, t.base.F1Hz)) > swungCents {
+	p, ok := t.search.ClearPeriod(t.sound(), max(swungS, 5/t.base.F1Hz))
+	if !ok || math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
-	t.base.MoveTo(p.hz)
+	t.base.MoveTo(p.Hz)
 	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swung))})
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
 	t.ahead, t.handledAt, t.moved = 0, 0, true
 	t.still(t.shortest())
-	if math.Abs(stiffstring.Cents(p.hz, t.note.Start.F1Hz)) > swungCents {
-		t.retune(p.hz)
+	if math.Abs(stiffstring.Cents(p.Hz, t.note.Start.F1Hz)) > swungCents {
+		t.retune(p.Hz)
 	}
 	return true
 }
@@ -209,11 +210,11 @@ func (t *Tracker) swungNow(r *stringfit.Result) bool {
 	if t.swung < leastSwing {
 		return false
 	}
-	window := min(t.shortest(), acquireS)
-	p, ok := t.period(window)
+	window := min(t.shortest(), acquire.WindowS)
+	p, ok := t.search.ClearPeriod(t.sound(), window)
 	clearer := *r
 	clearer.SNRdB += swungGain
-	if !ok || !t.explains(stringfit.Guess(p.hz, guessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
+	if !ok || !t.search.Explains(t.sound(), stringfit.Guess(p.Hz, acquire.GuessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
 		return false
 	}
 	t.base.MoveTo(t.probe.Hz)
@@ -325,7 +326,7 @@ func (t *Tracker) attackNoise() bool {
 	if t.age() > 0.3 || !t.note.NoisyStart(burstS) {
 		return false
 	}
-	t.lacks = shortestPeriods/t.base.F1Hz - left
+	t.lacks = acquire.ShortestPeriods/t.base.F1Hz - left
 	if t.lacks > 0 {
 		return false
 	}
@@ -339,12 +340,12 @@ const burstS = 0.01
 // measureAttack reads the pitch of the first part of the note.
 func (t *Tracker) measureAttack() {
 	f := &t.note
-	begin := t.from + int64(attackS*t.fs)
+	begin := t.from + int64(acquire.AttackS*t.fs)
 	if f.Bank.First > begin+int64(t.m) {
 		return // it was not recorded
 	}
 	from := max(0, int(begin-f.Bank.First)/t.m)
-	to := min(f.Bank.N, from+int((attackEndS-attackS)*t.fs/float64(t.m)))
+	to := min(f.Bank.N, from+int((attackEndS-acquire.AttackS)*t.fs/float64(t.m)))
 	if to-from >= 6 && f.FitGrowing(from, to, f.Start, stringfit.Steady, 0) {
 		t.attack = f.Hz
 	}
@@ -354,8 +355,8 @@ func (t *Tracker) measureAttack() {
 func (t *Tracker) retune(f1 float64) {
 	f := &t.note
 	latest := t.next - int64(2*t.window()*t.fs)
-	start := t.aligned(max(latest, f.Bank.First, t.past.begin))
-	all := t.past.from(start, t.next)
+	start := t.search.Aligned(t.next, max(latest, f.Bank.First, t.past.Begin))
+	all := t.past.From(start, t.next)
 	k := t.known(f1, 3)
 	if !f.Load(all, start, k) {
 		f.Tune(k.F1Hz, k.B, start)

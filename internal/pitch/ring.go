@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 )
 
@@ -34,18 +35,18 @@ func (r *ring) begin() { *r = ring{peaks: r.peaks[:0]} }
 // peaks or more.
 func (t *Tracker) lookAtPeaks(share float64, least int) {
 	r := &t.ring
-	n := int64(acquireS * t.fs)
+	n := int64(acquire.WindowS * t.fs)
 	r.peaks = r.peaks[:0]
-	peaks, held := t.ladder.ring(t.past.from(t.next-n, t.next), t.fs)
+	peaks, held := t.search.Ladder.StrongPeaks(t.past.From(t.next-n, t.next), t.fs)
 	if held < share || len(peaks) < least {
 		return
 	}
 	power := 0.0
 	for _, p := range peaks {
 		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
-		a := 2 * p.weight / float64(n)
+		a := 2 * p.Weight / float64(n)
 		power += a * a
-		r.peaks = append(r.peaks, stringfit.Partial{Hz: p.hz, LevelDB: 20 * math.Log10(a)})
+		r.peaks = append(r.peaks, stringfit.Partial{Hz: p.Hz, LevelDB: 20 * math.Log10(a)})
 	}
 	switch {
 	case r.least == 0:
@@ -55,15 +56,14 @@ func (t *Tracker) lookAtPeaks(share float64, least int) {
 	}
 }
 
-// partOfRing reports whether the note r of the latest window seconds leaves much of a sound that rings, some of
-// it in partials that are not its own: others ring with it, or what looks like a string is a few of the
-// partials of a bell.
-func (t *Tracker) partOfRing(r *stringfit.Result, window float64) bool {
-	if window < 0.9*acquireS || !accept.MayBePartOf(r) {
-		return false
+// beside says whether the note r of the latest window seconds stands beside all else that sounds, and looks at what
+// does where it leaves much of that.
+func (t *Tracker) beside(r *stringfit.Result, window float64) accept.Verdict {
+	if !acquire.Long(window) || !accept.MayBePartOf(r) {
+		return accept.Verdict{OK: true}
 	}
 	t.lookAtPeaks(ringShare, ringPeaks)
-	return !accept.JudgeBeside(r, t.ring.peaks).OK
+	return accept.JudgeBeside(r, t.ring.peaks)
 }
 
 // fades reports whether the sound rings and has fallen of late.
@@ -84,13 +84,13 @@ func (t *Tracker) followRing() {
 		t.nextTry = t.next + int64(ringLookS*t.fs)
 		t.lookAtPeaks(sunkShare, 1)
 	}
-	if !t.fades() || t.power < sunkRatio*t.levels.floor {
+	if !t.fades() || t.power < sunkRatio*t.levels.Floor {
 		t.background()
 	}
 }
 
 // background takes the present sound for background and waits for the next one.
 func (t *Tracker) background() {
-	t.levels.settle()
+	t.levels.TakeForBackground()
 	t.state = waiting
 }

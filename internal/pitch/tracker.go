@@ -2,12 +2,10 @@ package pitch
 
 import (
 	"fmt"
-	"math"
-	"slices"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
-	"tunerd/internal/stiffstring"
 )
 
 // A Config says what a Tracker is to do.
@@ -31,8 +29,7 @@ type Config struct {
 // Spans of a note, in seconds after its onset.
 const (
 	historyS    = 0.8  // of the samples that is kept
-	attackS     = 0.02 // the attack itself, which is not measured
-	attackEndS  = 0.15 // what AttackF1Hz covers, from attackS
+	attackEndS  = 0.15 // what AttackF1Hz covers, from AttackS
 	settleS     = 0.25 // from where a settled pitch is read, if the note is long enough
 	noteS       = 2.2  // of a note that a settled pitch is taken from
 	maxWindowS  = 60.0 // furthest end of a Config.Window
@@ -40,7 +37,6 @@ const (
 	liveS       = 1.5  // longest span of a live reading
 	glideS      = 1.5  // of a live note in which a glide is looked for
 	shortestS   = 0.05 // a sound that ends sooner is a click
-	acquireS    = 0.17 // longest window of an acquisition
 	lostS       = 0.25 // without an acceptable fit after which a note has ended
 	backgroundS = 0.6  // of sound without pitch after which it is background
 )
@@ -61,18 +57,15 @@ type Tracker struct {
 	fs     float64
 	m      int // samples in a sub-block
 	frame  int // samples in a frame of levels: 4 sub-blocks
-	levels *levels
-	past   *history
-	expect []float64 // [Hz] pitches to try first
-	lowest float64   // [Hz] below which none is looked for
+	levels *acquire.Levels
+	past   *acquire.History
 
 	next     int64 // index of the next sample to be analysed
 	frames   int   // frames since the last hop
 	sumPower float64
 	gap      bool // samples were lost; the next reading says so
 
-	yin          yin
-	ladder       ladder
+	search       acquire.Search
 	note         stringfit.Fitter // the note that sounds, its whole bank
 	probe        stringfit.Fitter // acquisitions
 	echo         echo             // what rings on of earlier notes
@@ -85,7 +78,6 @@ type Tracker struct {
 	tries        int   // acquisitions made of it
 	nextTry      int64 // index at which the next is due
 	nextExpected int64 // index before which the expected pitches are not tried again
-	slid         bool  // the last fit of an acquisition has told what the pitch settles to
 	parts        []stringfit.Partial
 	ring         ring // a sound in which no pitch was found
 	spare        []stringfit.Partial
@@ -111,17 +103,17 @@ type followed struct {
 	begunSNR  float64 // [dB] of the first reading of the note
 	nextCheck int64   // index before which the note is not asked again whether it is still heard
 
-	settling  bool    // the note was plucked not long ago: its pitch may glide
-	skip      int     // sub-blocks at the beginning of the bank that hold the noise of the attack
-	lacks     float64 // [s] until enough of the note will be left without that noise; 0: it does not disturb
-	since     int64   // index since which no hand has moved the pitch
-	fastAt    int64   // index at which it last moved faster than a hand moves it; 0: never
-	handledAt int64   // index at which a hand was last seen to move it; 0: never
-	moved     bool    // the pitch has been moved since the last fit
-	looks     watch   // what the phases have shown
-	swung     float64 // [cents] root mean square by which the pitch has swung lately, as the phases show
-	run       float64 // [cents] that the pitch ran from the middle to the ends of the last window
-	ahead     float64 // [cents] of the latest tenth of a second against the last reading
+	settling  bool       // the note was plucked not long ago: its pitch may glide
+	skip      int        // sub-blocks at the beginning of the bank that hold the noise of the attack
+	lacks     float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
+	since     int64      // index since which no hand has moved the pitch
+	fastAt    int64      // index at which it last moved faster than a hand moves it; 0: never
+	handledAt int64      // index at which a hand was last seen to move it; 0: never
+	moved     bool       // the pitch has been moved since the last fit
+	looks     phaseWatch // what the phases have shown
+	swung     float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
+	run       float64    // [cents] that the pitch ran from the middle to the ends of the last window
+	ahead     float64    // [cents] of the latest tenth of a second against the last reading
 }
 
 // A phase is where a Tracker is with the present sound.
@@ -154,17 +146,21 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if cfg.Live && cfg.Window[1] > 0 {
 		return nil, fmt.Errorf("pitch: a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
-	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate), lowest: cfg.MinHz}
+	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}
 	t.frame = 4 * t.m
-	t.levels = newLevels(t.fs, t.frame)
-	t.past = newHistory(int(historyS*t.fs) + t.frame)
+	t.levels = acquire.NewLevels(t.fs, t.frame)
+	t.past = acquire.NewHistory(int(historyS*t.fs) + t.frame)
+	t.search = acquire.Search{
+		SampleRate: t.fs, SubBlock: t.m, LowestHz: cfg.MinHz, MaxHz: cfg.MaxHz, Live: cfg.Live,
+		Past: t.past, Note: &t.note, Probe: &t.probe,
+	}
 	t.note.SampleRate, t.probe.SampleRate = t.fs, t.fs
 	t.note.Accept, t.probe.Accept = accept.Accepts, accept.Accepts
 	if cfg.Live {
 		t.note.Partials, t.note.Live = youngPartials, true
 	}
 	t.note.Reserve(t.m, int(t.bankS()*t.fs))
-	t.probe.Reserve(t.m, int(max(acquireS, max(checkS, echoFitS))*t.fs)+t.m)
+	t.probe.Reserve(t.m, int(max(acquire.WindowS, max(checkS, echoFitS))*t.fs)+t.m)
 	return t, nil
 }
 
@@ -183,8 +179,8 @@ func (t *Tracker) bankS() float64 {
 // Config.MinHz. hz are pitches that are likely to sound, such as that of the one string being
 // tuned: they are tried first, and found within two or three periods; others are found as ever.
 func (t *Tracker) Expect(lowest float64, hz []float64) {
-	t.lowest = max(t.cfg.MinHz, min(lowest, t.cfg.MaxHz/2))
-	t.expect = append(t.expect[:0], hz...)
+	t.search.LowestHz = max(t.cfg.MinHz, min(lowest, t.cfg.MaxHz/2))
+	t.search.ExpectedHz = append(t.search.ExpectedHz[:0], hz...)
 }
 
 // Push takes the next samples, the first of which has index start, and calls emit, if it is not
@@ -193,22 +189,22 @@ func (t *Tracker) Expect(lowest float64, hz []float64) {
 // is not where the last call ended, samples were lost: a sounding note ends there and the first reading after has
 // AfterGap. The reading is valid only during the call.
 func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
-	if start != t.past.end() {
-		if t.past.end() > 0 || start > 0 {
+	if start != t.past.End() {
+		if t.past.End() > 0 || start > 0 {
 			t.Flush()
-			t.gap = t.past.end() > 0
+			t.gap = t.past.End() > 0
 		}
-		t.past.restart(start)
+		t.past.Restart(start)
 		t.echo.forget()
 		t.next = start
-		t.levels.restart()
+		t.levels.Restart()
 	}
 	for len(samples) > 0 {
 		n := min(len(samples), t.frame)
-		t.past.add(samples[:n])
-		t.echo.takeOut(t.past.from(t.past.end()-int64(n), t.past.end()), t.fs)
+		t.past.Add(samples[:n])
+		t.echo.takeOut(t.past.From(t.past.End()-int64(n), t.past.End()), t.fs)
 		samples = samples[n:]
-		for t.next+int64(t.frame) <= t.past.end() {
+		for t.next+int64(t.frame) <= t.past.End() {
 			t.advance(emit)
 		}
 	}
@@ -222,16 +218,16 @@ func (t *Tracker) Flush() {
 
 // advance analyses one frame.
 func (t *Tracker) advance(emit func(*Reading)) {
-	x := t.past.from(t.next, t.next+int64(t.frame))
-	onset := t.levels.add(x, t.state == waiting)
+	x := t.past.From(t.next, t.next+int64(t.frame))
+	onset := t.levels.Add(x, t.state == waiting)
 	t.next += int64(t.frame)
-	t.sumPower += t.levels.power
+	t.sumPower += t.levels.Power
 	t.frames++
 	switch {
 	case onset:
 		t.begin(t.next-int64(t.frame), true)
-	case t.state == waiting && t.levels.loudS > 0.04:
-		t.begin(t.next-int64(t.levels.loudS*t.fs), false)
+	case t.state == waiting && t.levels.LoudS > 0.04:
+		t.begin(t.next-int64(t.levels.LoudS*t.fs), false)
 	}
 	if t.state == tracking {
 		if t.cfg.Live && t.note.Bank.Left() < t.frame/t.m {
@@ -268,11 +264,11 @@ func (t *Tracker) begin(at int64, plucked bool) {
 		t.foretell(at)
 	}
 	t.earlier = 0
-	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < edgeMemoryS*t.fs {
+	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < acquire.EdgeMemoryS*t.fs {
 		t.earlier = t.from
 	}
 	t.state, t.from, t.plucked = acquiring, at, plucked
-	t.doubted = !t.levels.accustomed()
+	t.doubted = !t.levels.Accustomed()
 	t.tries, t.nextTry, t.nextExpected = 0, 0, 0
 	t.ring.begin()
 	t.peak = 0
@@ -281,7 +277,7 @@ func (t *Tracker) begin(at int64, plucked bool) {
 // body returns the index from which the present sound is measured.
 func (t *Tracker) body() int64 {
 	if t.plucked {
-		return t.from + int64(attackS*t.fs)
+		return t.from + int64(acquire.AttackS*t.fs)
 	}
 	return t.from
 }
@@ -318,20 +314,20 @@ func (t *Tracker) hop(emit func(*Reading)) {
 
 // acquire looks for the pitch of the present sound, with a window that grows from try to try.
 func (t *Tracker) acquire() {
-	if !t.levels.loud() {
+	if !t.levels.Loud() {
 		t.state = waiting
 		return
 	}
 	window := float64(t.next-t.body()) / t.fs
-	if t.echo.pending || t.young() && t.lockExpected(window) || t.next < t.nextTry || window < 0.012 {
+	if t.echo.pending || t.young() && t.findExpected(window) || t.next < t.nextTry || window < shortestTryS {
 		return
 	}
 	t.tries++
-	t.nextTry = t.next + int64(max(0.012, min(0.6*window, 0.085))*t.fs)
-	if t.lock(min(window, acquireS)) {
+	t.nextTry = t.next + int64(max(shortestTryS, min(0.6*window, 0.085))*t.fs)
+	if t.find(min(window, acquire.WindowS)) {
 		return
 	}
-	if window >= 0.9*acquireS {
+	if acquire.Long(window) {
 		t.lookAtPeaks(ringShare, ringPeaks)
 	}
 	if t.age() > backgroundS && t.tries > 4 {
@@ -343,65 +339,55 @@ func (t *Tracker) acquire() {
 	}
 }
 
-// lock tries to find a pitch in the latest window seconds and to begin tracking.
-func (t *Tracker) lock(window float64) bool {
-	if !t.young() && t.lockExpected(window) {
+// shortestTryS is the shortest window of an acquisition without an expected pitch, and the shortest time between two.
+const shortestTryS = 0.012
+
+// sound returns what an acquisition needs to know of the present sound.
+func (t *Tracker) sound() acquire.Sound {
+	const lasting = 0.5 // of its peak power
+	return acquire.Sound{
+		Now: t.next, From: t.from, Plucked: t.plucked, Doubted: t.doubted, Earlier: t.earlier,
+		Lasting: t.power >= lasting*t.peak,
+	}
+}
+
+// find tries to find a pitch in the latest window seconds and to begin a note.
+func (t *Tracker) find(window float64) bool {
+	if !t.young() && t.findExpected(window) {
 		return true
 	}
-	r := stringfit.Result{At: t.next, SNRdB: math.Inf(-1), Partials: t.parts[:0]}
-	if !t.lockPeriod(window, &r) || t.partOfRing(&r, window) {
-		if r.Partials = r.Partials[:0]; !t.lockStiff(window, &r) || t.partOfRing(&r, window) {
-			return false
-		}
+	found, ok := t.search.Find(t.sound(), window, t.parts, func(r *stringfit.Result) accept.Verdict { return t.beside(r, window) })
+	if ok {
+		t.start(found)
 	}
-	t.start(&r, window)
-	return true
+	return ok
 }
 
-// lockPeriod tries the period of the latest window seconds and, where that explains the sound badly, the
-// spacing of its partials.
-func (t *Tracker) lockPeriod(window float64, r *stringfit.Result) bool {
-	p, ok := t.anyPeriod(window)
-	if !ok || p.aperiodicity > vaguePeriod {
+// findExpected tries the expected pitches, if that is due.
+func (t *Tracker) findExpected(window float64) bool {
+	if len(t.search.ExpectedHz) == 0 || t.next < t.nextExpected {
 		return false
 	}
-	if p.aperiodicity > t.clean(p, window) {
-		// A stiff string's period is never clean; one fit to all that sounds says as much.
-		return t.lockNear(stringfit.Guess(p.hz, guessSigma), window, r) && r.SNRdB > accept.ExplainedSNR
+	found, again, ok := t.search.FindExpected(t.sound(), window, t.parts)
+	t.nextExpected = again
+	if ok {
+		t.start(found)
+		t.from = found.From
 	}
-	locked := t.lockNear(stringfit.Guess(p.hz, guessSigma), window, r)
-	if !locked && math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 && !t.hum(p.hz) { // two periods of hum are no note
-		locked = t.lockNear(stringfit.Guess(p.deepestHz, guessSigma), window, r)
-	}
-	if !locked || r.SNRdB < accept.TrustedSNR {
-		if k, ok := t.climb(p.hz, window); ok && t.explains(k, window, r) {
-			locked = t.lockNear(k, window, r)
-		}
-	}
-	return locked
+	return ok
 }
 
-// lockStiff tries what rings in the latest window seconds as the lowest partials of a very stiff string, if
-// the window is long enough for them to stand apart.
-func (t *Tracker) lockStiff(window float64, r *stringfit.Result) bool {
-	if window < 0.9*acquireS {
-		return false
-	}
-	k, ok := t.ladder.stiffest(t.past.from(t.next-int64(window*t.fs), t.next), t.fs)
-	return ok && k.F1Hz > t.lowest && k.F1Hz < t.cfg.MaxHz && t.lockNear(k, window, r)
-}
-
-// start begins tracking with the reading r of the latest window seconds.
-func (t *Tracker) start(r *stringfit.Result, window float64) {
+// start begins a note with what was found of it.
+func (t *Tracker) start(found acquire.Found) {
 	t.state = tracking
-	t.begun(r)
-	t.fresh, t.checked = true, window >= 0.9*acquireS
+	t.begun(&found.Result)
+	t.fresh, t.checked = true, acquire.Long(found.WindowS)
 	// What was found knows of no glide yet.
 	switch {
 	case t.settling && t.note.Brief():
 		t.base.Decide(t.base.Variance.Plus(stringfit.Variance{Glide: square(stringfit.HiddenGlide)}))
 		t.fitted = t.base.Variance
-	case t.settling && t.slid:
+	case t.settling && found.Settled:
 		t.base.MoveTo(t.note.Hz)
 		t.base.Decide(t.note.Variance.Plus(t.unmodelled()))
 		t.fitted = t.base.Variance
@@ -422,179 +408,4 @@ func (t *Tracker) begun(r *stringfit.Result) {
 	if t.cfg.Live && !t.settling {
 		t.note.KeepPartials(livePartials)
 	}
-}
-
-// shortestPeriods is how many periods a first reading needs. At 20 dB one window in twenty of the low B of a
-// bass is then more than 1.3 cents off; with a tenth of a period less, 2 cents.
-const shortestPeriods = 1.7
-
-// lockExpected tries the expected pitches, while the window is too short for a search to be sure. A
-// live note is taken from its first instant: what the attack spoils shows in the fit.
-func (t *Tracker) lockExpected(window float64) bool {
-	if len(t.expect) == 0 || t.next < t.nextExpected {
-		return false
-	}
-	begin := max(t.body(), t.past.begin)
-	if t.cfg.Live && t.plucked {
-		if t.earlier > 0 {
-			early := t.sharpOnset(t.earlier)
-			if t.lockSince(early, float64(t.next-early)/t.fs, accept.ClearSNR) {
-				t.from = t.earlier
-				return true
-			}
-		}
-		begin = t.sharpOnset(t.from)
-		window = float64(t.next-begin) / t.fs
-	}
-	return t.lockSince(begin, window, accept.TrustedSNR)
-}
-
-// lockSince tries the expected pitches on the latest window seconds, from sample begin, against what a fit
-// must explain, in dB.
-func (t *Tracker) lockSince(begin int64, window, snr float64) bool {
-	// At the first chance each frame counts; later a frame more of the same says the same.
-	beyond := window - shortestPeriods/slices.Min(t.expect)
-	t.nextExpected = t.next + int64(max(0, 0.25*beyond)*t.fs)
-	for _, hz := range t.expect {
-		if window > 8/hz || window < shortestPeriods/hz {
-			continue
-		}
-		r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
-		if t.take(begin, stringfit.Guess(hz, accept.ExpectSigma), &r) && accept.Accepts(&r) && r.SNRdB > snr && accept.JudgeExpected(&r, hz, t.note.Brief()).OK {
-			t.start(&r, window)
-			return true
-		}
-	}
-	return false
-}
-
-// sharpOnset returns the sample from which the plucked string sounds, within the frame at from that the onset
-// was seen in or the one before: the first that stands out of what was before and reaches a tenth of the peak
-// that follows, or half of it if that is less.
-func (t *Tracker) sharpOnset(from int64) int64 {
-	begin := max(from-int64(t.frame), t.past.begin)
-	var peak, before float64
-	x := t.past.from(begin, min(from+2*int64(t.frame), t.next))
-	for _, v := range x {
-		peak = max(peak, math.Abs(v))
-	}
-	quiet := t.past.from(max(begin-int64(edgeMemoryS*t.fs), t.past.begin), begin)
-	for _, v := range quiet {
-		before += v * v / float64(len(quiet))
-	}
-	const clear = 5 // times its root mean square
-	least := min(peak/2, max(peak/10, clear*math.Sqrt(before)))
-	for i, v := range x {
-		if math.Abs(v) > least {
-			return begin + int64(i) + 1
-		}
-	}
-	return begin
-}
-
-// lockNear begins a note near f1 with all of the present sound or, where its beginning does not
-// fit, with the latest window seconds, or its second half if that is not less.
-func (t *Tracker) lockNear(k stringfit.Start, window float64, r *stringfit.Result) bool {
-	begin := func() bool {
-		all := max(t.body(), t.past.begin)
-		latest := t.next - int64(window*t.fs)
-		if half := (all + t.next) / 2; latest <= all && float64(t.next-half)*k.F1Hz > latestPeriods*t.fs {
-			latest = half
-		}
-		return t.take(all, k, r) || latest > all && t.take(latest, k, r)
-	}
-	if t.hum(k.F1Hz) || !begin() {
-		return false
-	}
-	up, higher := accept.Higher(r, 3)
-	if !higher || up.F1Hz > t.cfg.MaxHz {
-		return accept.Judge(r, accept.StageBegins).OK
-	}
-	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
-	// window a disturbed one an octave higher is, too.
-	explained := window >= 0.9*acquireS && r.SNRdB > accept.EvidentSNR && accept.JudgeNumbers(r, accept.StageBegins).OK
-	return t.lockNear(up, window, r) || explained && begin()
-}
-
-// climb looks for a note in the spacing of the partials, other than one near f1, once the window
-// is long enough to tell them apart.
-func (t *Tracker) climb(f1, window float64) (stringfit.Start, bool) {
-	if window < 0.9*acquireS {
-		return stringfit.Start{}, false
-	}
-	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	k, ok := t.ladder.find(x, t.fs, t.lowest, t.cfg.MaxHz)
-	return k, ok && math.Abs(stiffstring.Cents(k.F1Hz, f1)) > stringfit.GuessLimit
-}
-
-// take begins the bank of the note k at sample start and reads it.
-func (t *Tracker) take(start int64, k stringfit.Start, r *stringfit.Result) bool {
-	f := &t.note
-	r.Partials = r.Partials[:0]
-	start = t.aligned(start)
-	if !f.Load(t.past.from(start, t.next), start, k) || !f.FitWhole(0, f.Bank.N, stringfit.Steady, 0, r) || !accept.Judge(r, accept.StageHeard).OK {
-		return false
-	}
-	hz := f.Hz
-	t.slid = t.cfg.Live && t.plucked && r.SNRdB > accept.ExplainedSNR && f.EstimateGlide(float64(t.from))
-	// Later fits begin from here, not from the first instant, which may still have been sliding.
-	prior := f.Start.Prior
-	f.Start = f.Learned(prior)
-	f.Start.F1Hz, f.Start.SigmaCents = hz, 5
-	return true
-}
-
-// latestPeriods is how many periods the second half of a sound must hold to be tried alone.
-const latestPeriods = 40
-
-// aligned returns the sample at or behind start from which whole sub-blocks reach to the newest.
-func (t *Tracker) aligned(start int64) int64 { return start + (t.next-start)%int64(t.m) }
-
-// manyPeriods is how many periods tell a note from its own second partial, noise or not.
-const manyPeriods = 100
-
-// period returns the period of the latest window seconds, if it is clear enough to be tried.
-func (t *Tracker) period(window float64) (period, bool) {
-	p, ok := t.anyPeriod(window)
-	return p, ok && p.aperiodicity <= t.clean(p, window)
-}
-
-// anyPeriod returns the period of the latest window seconds, however clear.
-func (t *Tracker) anyPeriod(window float64) (period, bool) {
-	x := t.past.from(t.next-int64(window*t.fs), t.next)
-	minHz := max(t.lowest, 3.2/window)
-	if minHz*1.1 > t.cfg.MaxHz {
-		return period{}, false
-	}
-	return t.yin.find(x, t.fs, minHz, t.cfg.MaxHz)
-}
-
-// clean returns the aperiodicity up to which the period p of a window is believed. A short one cannot tell a
-// low note from its own second partial: only a clean period will do before the longest window is full, or
-// many periods are there.
-func (t *Tracker) clean(p period, window float64) float64 {
-	if window >= 0.9*acquireS || p.hz*window > manyPeriods {
-		return vaguePeriod
-	}
-	return 0.12
-}
-
-// vaguePeriod is the aperiodicity above which a period says nothing.
-const vaguePeriod = 0.3
-
-// explains reports whether the note k explains the latest window seconds better than other does.
-func (t *Tracker) explains(k stringfit.Start, window float64, other *stringfit.Result) bool {
-	start := t.next - int64(window*t.fs)
-	if !t.probe.Load(t.past.from(start, t.next), start, k) {
-		return false
-	}
-	r := stringfit.Result{Partials: t.spare[:0]}
-	ok := t.probe.FitWhole(0, t.probe.Bank.N, stringfit.Steady, 0, &r)
-	t.spare = r.Partials
-	return ok && accept.Accepts(&r) && accept.Better(&r, other)
-}
-
-// hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
-func (t *Tracker) hum(f1 float64) bool {
-	return accept.Mains(f1) && (!t.plucked || t.doubted) && t.power >= 0.5*t.peak
 }

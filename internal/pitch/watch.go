@@ -12,7 +12,7 @@ import (
 // A watch keeps what short looks at the lower partials have shown, hop by hop. Between two looks the
 // phases say how far the pitch is from that of the last fit, at next to no cost: long before a long
 // window does, and without a fit.
-type watch struct {
+type phaseWatch struct {
 	at   [watchHops]float64 // sample index of the middle of each look
 	seen [watchHops][highestBand]complex128
 	turn [watchHops][watchedBand]float64 // phases of the lowest, in turns
@@ -27,7 +27,7 @@ const (
 )
 
 // latest returns the place of the look taken ago hops before the newest one.
-func (w *watch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
+func (w *phaseWatch) latest(ago int) int { return (w.hops - 1 - ago) % watchHops }
 
 // lookLength returns the sub-blocks of a short look at partials: 25 ms, or less for high notes, and
 // four periods at least.
@@ -37,7 +37,7 @@ func (t *Tracker) lookLength() int {
 }
 
 // look takes a look and sets ahead, and sees a hand on the peg.
-func (t *Tracker) look() {
+func (t *Tracker) measurePhases() {
 	f := &t.note
 	n := min(f.Bank.N, t.lookLength())
 	if n < 4 {
@@ -221,7 +221,7 @@ const (
 
 // ahead returns the turns by which the phases of p have run ahead within the latest hops. They are
 // counted hop by hop, so that a pitch that runs off far is not taken for one that runs the other way.
-func (w *watch) ahead(p *stringfit.Partial, hops int, fs float64) float64 {
+func (w *phaseWatch) ahead(p *stringfit.Partial, hops int, fs float64) float64 {
 	var turns float64
 	for ago := hops; ago > 0; ago-- {
 		then, now := w.latest(ago), w.latest(ago-1)

@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
-	"tunerd/internal/stiffstring"
 )
 
 // Limits of the sample rate, in Hz.
@@ -29,8 +29,7 @@ func checkSampleRate(fs float64) error {
 // It holds its work space and serves one goroutine.
 type WindowEstimator struct {
 	fs          float64
-	yin         yin
-	ladder      ladder
+	guesser     acquire.Guesser
 	once, again stringfit.Fitter
 	parts       [2][]stringfit.Partial
 	maxHz       float64 // above which no pitch is looked for
@@ -44,36 +43,29 @@ func NewWindowEstimator(sampleRate float64) (*WindowEstimator, error) {
 	return &WindowEstimator{fs: sampleRate, once: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}, again: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}}, nil
 }
 
-const (
-	guessSigma  = 12.0 // cents, one standard deviation of a first guess of a pitch
-	noPeriodDip = 0.5  // aperiodicity above which there is nothing to try
-)
+// noPeriodDip is the aperiodicity above which a window has no period to try: nothing else of it is known.
+const noPeriodDip = 0.5
 
 // Estimate reads the pitch of x, looking between minHz and maxHz. The reading's At is the number
 // of samples in x; its Partials are valid until the next call. It reports false if nothing with
 // a pitch sounds. x should hold at least three periods of minHz.
 func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, bool) {
 	// A guess needs no more than an acquisition does; the middle of the window is as good as any.
-	n := min(len(x), int(max(acquireS, 4/minHz)*e.fs))
+	n := min(len(x), int(max(acquire.WindowS, 4/minHz)*e.fs))
 	begin := (len(x) - n) / 2
-	p, ok := e.yin.find(x[begin:begin+n], e.fs, minHz, maxHz)
-	if !ok || p.aperiodicity > noPeriodDip {
-		return Reading{}, false
-	}
+	limits := acquire.Limits{MinHz: minHz, MaxHz: maxHz, Most: noPeriodDip}
 	e.maxHz = maxHz
-	r, ok := e.around(0, x, stringfit.Guess(p.hz, guessSigma))
-	if ok && r.SNRdB > accept.TrustedSNR {
-		return r, ok
-	}
-	// A period that explains the sound badly was not the period.
-	if math.Abs(stiffstring.Cents(p.hz, p.deepestHz)) > 50 {
-		other, better := e.around(1, x, stringfit.Guess(p.deepestHz, guessSigma))
-		if better && (!ok || accept.Better(&other.Result, &r.Result)) {
-			return other, true
+	var r Reading
+	ok, periodHz := false, maxHz
+	for c := range e.guesser.Candidates(x[begin:begin+n], x[:min(len(x), int(acquire.WindowS*e.fs))], e.fs, limits) {
+		if c.From == acquire.ByPeriod {
+			periodHz = c.F1Hz
+			if r, ok = e.around(0, x, c.Start); ok && r.SNRdB > accept.TrustedSNR {
+				return r, ok
+			}
+			continue // a period that explains the sound badly was not the period
 		}
-	}
-	if k, found := e.ladder.find(x[:min(len(x), int(acquireS*e.fs))], e.fs, minHz, maxHz); found && math.Abs(stiffstring.Cents(k.F1Hz, p.hz)) > stringfit.GuessLimit {
-		other, better := e.around(1, x, k)
+		other, better := e.around(1, x, c.Start)
 		if better && (!ok || accept.Better(&other.Result, &r.Result)) {
 			return other, true
 		}
@@ -85,8 +77,8 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 		}
 	}
 	// Of a few samples a period, two periods may look more alike than one.
-	if !ok && 2*p.hz < maxHz {
-		if other, better := e.around(1, x, stringfit.Guess(2*p.hz, guessSigma)); better && other.SNRdB > accept.TrustedSNR {
+	if !ok && 2*periodHz < maxHz {
+		if other, better := e.around(1, x, stringfit.Guess(2*periodHz, acquire.GuessSigma)); better && other.SNRdB > accept.TrustedSNR {
 			return other, true
 		}
 	}
@@ -103,7 +95,7 @@ func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, 
 // pluck: its pitch is known to some cents, and its stiffness. That of a stiff string cannot be
 // guessed well enough for its upper partials to be found in a long window at once.
 func (e *WindowEstimator) Again(x []float64, r *Reading) (Reading, bool) {
-	k := stringfit.Guess(r.F1Hz, guessSigma)
+	k := stringfit.Guess(r.F1Hz, acquire.GuessSigma)
 	if r.B > 0 && r.BSigma > 0 {
 		k.B, k.SigmaB = r.B, min(k.SigmaB, 5*r.BSigma+0.02*r.B)
 	}

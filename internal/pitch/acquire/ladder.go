@@ -1,4 +1,4 @@
-package pitch
+package acquire
 
 import (
 	"cmp"
@@ -18,18 +18,18 @@ import (
 // neighbours among the strongest peaks of a spectrum suggest a numbering; the one wins whose
 // stiff-string law the most peaks keep, counting each by how unlikely it is to lie on a rung by
 // chance.
-type ladder struct {
+type Ladder struct {
 	size   int
 	plan   *fourier.FFT
 	window []float64
 	pad    []float64
 	spec   []complex128
-	peaks  []peak
+	peaks  []Peak
 }
 
-type peak struct {
-	hz     float64
-	weight float64 // amplitude
+type Peak struct {
+	Hz     float64
+	Weight float64 // amplitude
 }
 
 const (
@@ -40,18 +40,18 @@ const (
 )
 
 // find returns what the peaks of x suggest for a fundamental between minHz and maxHz.
-func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (stringfit.Start, bool) {
+func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start, bool) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
 	var best stringfit.Start
 	bestScore := ladderScore
 	for i := range l.peaks {
 		for j := i + 1; j < min(i+4, len(l.peaks)); j++ {
-			gap := l.peaks[j].hz - l.peaks[i].hz
-			k := int(l.peaks[i].hz/gap + 0.5)
+			gap := l.peaks[j].Hz - l.peaks[i].Hz
+			k := int(l.peaks[i].Hz/gap + 0.5)
 			for n := max(1, k-1); n <= k+1; n++ {
 				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4} {
-					f := l.peaks[i].hz / stiffstring.PartialHz(1, b, n)
+					f := l.peaks[i].Hz / stiffstring.PartialHz(1, b, n)
 					if f < minHz || f > maxHz {
 						continue
 					}
@@ -66,12 +66,12 @@ func (l *ladder) find(x []float64, fs, minHz, maxHz float64) (stringfit.Start, b
 }
 
 // ring returns the peaks of x not far below the highest, and which part of the power of the sound is in them.
-func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
+func (l *Ladder) StrongPeaks(x []float64, fs float64) (peaks []Peak, share float64) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
 	top := 0.0
 	for _, p := range l.peaks {
-		top = max(top, p.weight)
+		top = max(top, p.Weight)
 	}
 	lobe := 2 * l.size / len(x) // bins from the top of a peak to the end of its main lobe
 	var on, all float64
@@ -80,11 +80,11 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 	}
 	kept := l.peaks[:0]
 	for _, p := range l.peaks {
-		if p.weight < top*ringPart {
+		if p.Weight < top*ringPart {
 			continue
 		}
 		kept = append(kept, p)
-		at := int(p.hz/fs*float64(l.size) + 0.5)
+		at := int(p.Hz/fs*float64(l.size) + 0.5)
 		for i := max(0, at-lobe); i <= min(len(l.spec)-1, at+lobe); i++ {
 			on += stringfit.Power(l.spec[i])
 		}
@@ -94,16 +94,16 @@ func (l *ladder) ring(x []float64, fs float64) (peaks []peak, share float64) {
 
 // stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
 // far below the highest. It serves for strings so stiff that a period says nothing of the lowest partial.
-func (l *ladder) stiffest(x []float64, fs float64) (stringfit.Start, bool) {
+func (l *Ladder) Stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
 	top := 0.0
 	for _, p := range l.peaks {
-		top = max(top, p.weight)
+		top = max(top, p.Weight)
 	}
 	strong := l.peaks[:0]
 	for _, p := range l.peaks {
-		if p.weight > top*ringPart {
+		if p.Weight > top*ringPart {
 			strong = append(strong, p)
 		}
 	}
@@ -111,15 +111,15 @@ func (l *ladder) stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 		return stringfit.Start{}, false
 	}
 	// (f2/f1)² = 4·(1+4B)/(1+B).
-	f1 := strong[0].hz
-	q := strong[1].hz * strong[1].hz / (4 * f1 * f1)
+	f1 := strong[0].Hz
+	q := strong[1].Hz * strong[1].Hz / (4 * f1 * f1)
 	b := (q - 1) / (4 - q)
 	prior := stiffstring.StiffnessPrior(f1)
 	if !(b > 0 && b < prior.Mean+3*prior.Sigma) {
 		return stringfit.Start{}, false
 	}
 	for i, p := range strong {
-		if k, off := stiffstring.Nearest(p.hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
+		if k, off := stiffstring.Nearest(p.Hz, f1, b); k != i+1 || math.Abs(off) > ladderCents {
 			return stringfit.Start{}, false
 		}
 	}
@@ -129,7 +129,7 @@ func (l *ladder) stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 const ringPart = 0.05 // of the highest peak's amplitude: 26 dB below it
 
 // spectrum fills spec with that of x under a Hann window, padded to twice its length or more.
-func (l *ladder) spectrum(x []float64) {
+func (l *Ladder) spectrum(x []float64) {
 	size := 1
 	for size < 2*len(x) {
 		size *= 2
@@ -152,7 +152,7 @@ func (l *ladder) spectrum(x []float64) {
 }
 
 // pick keeps the strongest peaks within 50 dB of the highest, in order of frequency.
-func (l *ladder) pick(fs float64, n int) {
+func (l *Ladder) pick(fs float64, n int) {
 	l.peaks = l.peaks[:0]
 	apart := max(2, 2*l.size/n) // half the main lobe, bins
 	level := func(i int) float64 { return cmplx.Abs(l.spec[i]) }
@@ -171,21 +171,21 @@ func (l *ladder) pick(fs float64, n int) {
 		if bend := p - 2*q + r; bend < 0 {
 			shift = 0.5 * (p - r) / bend
 		}
-		l.peaks = append(l.peaks, peak{hz: (float64(i) + shift) * fs / float64(l.size), weight: a})
+		l.peaks = append(l.peaks, Peak{Hz: (float64(i) + shift) * fs / float64(l.size), Weight: a})
 	}
-	slices.SortFunc(l.peaks, func(a, b peak) int { return cmp.Compare(b.weight, a.weight) })
+	slices.SortFunc(l.peaks, func(a, b Peak) int { return cmp.Compare(b.Weight, a.Weight) })
 	l.peaks = l.peaks[:min(len(l.peaks), ladderPeaks)]
 	for i := range l.peaks {
-		if l.peaks[i].weight < l.peaks[0].weight*3e-3 {
+		if l.peaks[i].Weight < l.peaks[0].Weight*3e-3 {
 			l.peaks = l.peaks[:i]
 			break
 		}
 	}
-	slices.SortFunc(l.peaks, func(a, b peak) int { return cmp.Compare(a.hz, b.hz) })
+	slices.SortFunc(l.peaks, func(a, b Peak) int { return cmp.Compare(a.Hz, b.Hz) })
 }
 
 // refined fits the law to the peaks that lie near the rungs of f1 and B, and scores it.
-func (l *ladder) refined(f1, b float64) (stringfit.Start, float64) {
+func (l *Ladder) refined(f1, b float64) (stringfit.Start, float64) {
 	if _, score := l.judge(f1, b, 3*ladderCents); score < ladderScore/2 {
 		return stringfit.Start{}, 0
 	}
@@ -193,12 +193,12 @@ func (l *ladder) refined(f1, b float64) (stringfit.Start, float64) {
 		// (f_k/k)² = f0²·(1 + B·k²): a straight line over k².
 		var w, x, y, xx, xy float64
 		for _, p := range l.peaks {
-			k, off := stiffstring.Nearest(p.hz, f1, b)
+			k, off := stiffstring.Nearest(p.Hz, f1, b)
 			if k < 1 || math.Abs(off) > reach*ladderCents {
 				continue
 			}
 			kk := float64(k * k)
-			v := p.hz * p.hz / kk
+			v := p.Hz * p.Hz / kk
 			w++
 			x += kk
 			y += v
@@ -217,18 +217,18 @@ func (l *ladder) refined(f1, b float64) (stringfit.Start, float64) {
 }
 
 // judge scores the law f1, B by the peaks that lie within tolerance cents of a rung.
-func (l *ladder) judge(f1, b, tolerance float64) (stringfit.Start, float64) {
+func (l *Ladder) judge(f1, b, tolerance float64) (stringfit.Start, float64) {
 	var score float64
 	hits, last, common := 0, 0, 0
 	for _, p := range l.peaks {
-		k, off := stiffstring.Nearest(p.hz, f1, b)
+		k, off := stiffstring.Nearest(p.Hz, f1, b)
 		if k < 1 || k > stringfit.MaxPartials+12 || k == last || math.Abs(off) > tolerance {
 			continue
 		}
 		last = k
 		common = divisor(common, k)
 		hits++
-		chance := 2 * tolerance / stiffstring.CentsPerNeper * p.hz / f1
+		chance := 2 * tolerance / stiffstring.CentsPerNeper * p.Hz / f1
 		score += max(0, -math.Log(chance))
 	}
 	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it

@@ -1,4 +1,4 @@
-package pitch
+package acquire
 
 import "math"
 
@@ -10,56 +10,56 @@ import "math"
 // 45 ms (longer than a period of the lowest note, whose own pulses would otherwise look like
 // plucks) and stands out of the background. A rise of the samples alone soon after an onset
 // is a low note's first period that swells.
-type levels struct {
+type Levels struct {
 	frame  int       // samples in a frame
 	last   float64   // the sample before the frame
 	edges  []float64 // mean square of the difference in the latest frames, a ring
 	powers []float64 // mean square of the samples, the same
 	next   int       // where the next one goes
-	floor  float64   // mean square of the background
+	Floor  float64   // mean square of the background
 	edge   float64   // mean square of its difference
-	power  float64   // mean square of the latest frame
+	Power  float64   // mean square of the latest frame
 	since  int       // frames since the last onset
 	heard  int       // frames since the last restart
-	loudS  float64   // [s] how long the input has stood above the background
+	LoudS  float64   // [s] how long the input has stood above the background
 	frameS float64
 }
 
 const (
-	edgeMemoryS  = 0.045 // s
+	EdgeMemoryS  = 0.045 // s
 	onsetRatio   = 2.5   // over the loudest frame of that time: 4 dB
 	powerRatio   = 6.0   // the same for the samples themselves: 8 dB
 	swellRatio   = 2.0   // the same for the difference beside them, within that time after an onset
 	onsetFloor   = 10.0  // over the background, in power: 10 dB
 	loudFloor    = 6.0   // power over the background that counts as sound: 8 dB
-	quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
+	Quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
 	refractory   = 3     // frames after an onset, or a beginning, without another
 	floorDoubleS = 0.25  // s in which the background may double
 )
 
-func newLevels(fs float64, frame int) *levels {
+func NewLevels(fs float64, frame int) *Levels {
 	frameS := float64(frame) / fs
-	l := &levels{
+	l := &Levels{
 		frame: frame, frameS: frameS,
-		edges:  make([]float64, int(edgeMemoryS/frameS)+2),
-		powers: make([]float64, int(edgeMemoryS/frameS)+2),
-		floor:  quietest, edge: quietest,
+		edges:  make([]float64, int(EdgeMemoryS/frameS)+2),
+		powers: make([]float64, int(EdgeMemoryS/frameS)+2),
+		Floor:  Quietest, edge: Quietest,
 	}
-	l.restart()
+	l.Restart()
 	return l
 }
 
 // restart forgets what came before a gap, but keeps the background.
-func (l *levels) restart() {
+func (l *Levels) Restart() {
 	clear(l.edges)
 	clear(l.powers)
 	l.since, l.heard = len(l.edges), 0
-	l.loudS = 0
+	l.LoudS = 0
 }
 
 // add takes the next frame and reports whether an onset began in it. learn lets the background
 // follow the input: it is off while a note sounds.
-func (l *levels) add(x []float64, learn bool) bool {
+func (l *Levels) Add(x []float64, learn bool) bool {
 	var power, edge float64
 	last := l.last
 	for _, v := range x {
@@ -71,7 +71,7 @@ func (l *levels) add(x []float64, learn bool) bool {
 	l.last = last
 	n := float64(len(x))
 	power, edge = power/n, edge/n
-	l.power = power
+	l.Power = power
 	var loudest, strongest float64
 	for i := range len(l.edges) - 2 {
 		at := (l.next + i) % len(l.edges)
@@ -80,10 +80,10 @@ func (l *levels) add(x []float64, learn bool) bool {
 	l.edges[l.next], l.powers[l.next] = edge, power
 	l.next = (l.next + 1) % len(l.edges)
 	l.since++
-	if l.loud() {
-		l.loudS += l.frameS
+	if l.Loud() {
+		l.LoudS += l.frameS
 	} else {
-		l.loudS = 0
+		l.LoudS = 0
 	}
 	l.heard++
 	if learn {
@@ -91,8 +91,8 @@ func (l *levels) add(x []float64, learn bool) bool {
 	}
 	// What is there when listening begins did not begin then, as far as anyone knows.
 	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
-		power > powerRatio*strongest && power > onsetFloor*l.floor && (l.since > len(l.powers) || edge > swellRatio*loudest)
-	onset := sudden && power > 10*quietest &&
+		power > powerRatio*strongest && power > onsetFloor*l.Floor && (l.since > len(l.powers) || edge > swellRatio*loudest)
+	onset := sudden && power > 10*Quietest &&
 		l.since > refractory && l.heard > refractory
 	if onset {
 		l.since = 0
@@ -101,20 +101,20 @@ func (l *levels) add(x []float64, learn bool) bool {
 }
 
 // accustomed reports whether listening began so long ago that a wave's own swing is no onset.
-func (l *levels) accustomed() bool { return l.heard > len(l.edges) }
+func (l *Levels) Accustomed() bool { return l.heard > len(l.edges) }
 
 // loud reports whether the latest frame stands above the background.
-func (l *levels) loud() bool { return l.power > loudFloor*l.floor && l.power > 10*quietest }
+func (l *Levels) Loud() bool { return l.Power > loudFloor*l.Floor && l.Power > 10*Quietest }
 
 // learn lets the background fall at once and rise slowly.
-func (l *levels) learn(edge float64) {
+func (l *Levels) learn(edge float64) {
 	up := math.Exp2(l.frameS / floorDoubleS)
-	l.floor = max(quietest, min(l.mean(), l.floor*up))
-	l.edge = max(quietest, min(edge, l.edge*up))
+	l.Floor = max(Quietest, min(l.mean(), l.Floor*up))
+	l.edge = max(Quietest, min(edge, l.edge*up))
 }
 
 // mean returns the mean square over the latest frames, longer than the swing of hum within its period.
-func (l *levels) mean() float64 {
+func (l *Levels) mean() float64 {
 	var sum float64
 	for _, p := range l.powers {
 		sum += p
@@ -123,8 +123,8 @@ func (l *levels) mean() float64 {
 }
 
 // settle takes the present sound, which has shown no pitch for a while, for background.
-func (l *levels) settle() {
-	l.floor = max(l.floor, l.mean())
+func (l *Levels) TakeForBackground() {
+	l.Floor = max(l.Floor, l.mean())
 	for _, e := range l.edges {
 		l.edge = max(l.edge, e/2)
 	}

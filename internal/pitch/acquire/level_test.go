@@ -1,4 +1,4 @@
-package pitch
+package acquire
 
 import (
 	"math"
@@ -15,7 +15,7 @@ func TestSwellIsOneOnset(t *testing.T) {
 		want  int
 	}{{2.0 / 150, 1}, {15.0 / 150, 2}} {
 		frame := 4 * stringfit.SubBlock(testRate)
-		l := newLevels(testRate, frame)
+		l := NewLevels(testRate, frame)
 		rng := newRand(5)
 		onsets := 0
 		x := make([]float64, frame)
@@ -31,7 +31,7 @@ func TestSwellIsOneOnset(t *testing.T) {
 				}
 				x[i] = 0.005*rng.NormFloat64() + level*math.Sin(2*math.Pi*150*s) // its steps fall where it is 0
 			}
-			if l.add(x, true) {
+			if l.Add(x, true) {
 				onsets++
 			}
 		}

@@ -1,4 +1,4 @@
-package pitch
+package acquire
 
 import (
 	"math"
@@ -18,7 +18,7 @@ import (
 //
 // The threshold adapts: of all dips the first (shortest period) is taken that comes within half
 // as much again of the deepest, or below yinThreshold.
-type yin struct {
+type Yin struct {
 	plans      map[int]*fourier.FFT // by size: windows grow from try to try
 	plan       *fourier.FFT
 	size       int
@@ -31,14 +31,14 @@ type yin struct {
 const yinThreshold = 0.05
 
 // A period is what yin found.
-type period struct {
-	hz           float64
-	aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
-	deepestHz    float64 // of the period that repeats best: the same, a multiple, or another
+type Period struct {
+	Hz           float64
+	Aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
+	DeepestHz    float64 // of the period that repeats best: the same, a multiple, or another
 }
 
 // prepare makes plan and work space for windows of n samples.
-func (y *yin) prepare(n int) {
+func (y *Yin) prepare(n int) {
 	// Lags reach only over samples that are there: nothing wraps round.
 	size := 4
 	for size < n && 3*size/2 < n {
@@ -64,11 +64,11 @@ func (y *yin) prepare(n int) {
 
 // find returns the period in x between minHz and maxHz at sample rate fs. The window must hold
 // at least two periods of minHz; shorter ones raise the floor.
-func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
+func (y *Yin) Find(x []float64, fs, minHz, maxHz float64) (Period, bool) {
 	lags := min(int(fs/minHz)+2, len(x)/2)
 	first := max(2, int(fs/maxHz))
 	if first+2 >= lags {
-		return period{}, false
+		return Period{}, false
 	}
 	y.prepare(len(x))
 	y.lags = lags
@@ -76,17 +76,17 @@ func (y *yin) find(x []float64, fs, minHz, maxHz float64) (period, bool) {
 	y.normalise(lags)
 	lag, deepest, ok := y.dip(first, lags, fs/maxHz/1.03) // a stiff string repeats a little sooner
 	if !ok {
-		return period{}, false
+		return Period{}, false
 	}
 	at, depth := y.bottom(lag)
 	deepestAt, _ := y.bottom(deepest)
-	return period{hz: fs / at, aperiodicity: depth, deepestHz: fs / deepestAt}, true
+	return Period{Hz: fs / at, Aperiodicity: depth, DeepestHz: fs / deepestAt}, true
 }
 
 // bottom returns the place of the minimum near lag and how deep norm is there, not below 0: by a parabola
 // through the neighbours or, for a period of few samples, between which high partials make the dip narrow, by
 // band-limited interpolation.
-func (y *yin) bottom(lag int) (at, depth float64) {
+func (y *Yin) bottom(lag int) (at, depth float64) {
 	a, b, c := y.norm[lag-1], y.norm[lag], y.norm[lag+1]
 	depth = max(0, b-(a-c)*(a-c)/(8*(a-2*b+c)))
 	if lag < fineLags && lag+sincReach < y.lags && y.d[lag] > 0 {
@@ -112,7 +112,7 @@ func vertex(a, b, c float64) float64 {
 }
 
 // fine returns the place and value of the minimum of d within a lag of lag.
-func (y *yin) fine(lag int) (at, least float64) {
+func (y *Yin) fine(lag int) (at, least float64) {
 	var v [2*fineSteps + 1]float64
 	best := 0
 	for i := range v {
@@ -132,7 +132,7 @@ func (y *yin) fine(lag int) (at, least float64) {
 }
 
 // value returns d at a lag between samples: a sum of sinc functions under a cosine. d is even.
-func (y *yin) value(lag float64) float64 {
+func (y *Yin) value(lag float64) float64 {
 	whole := int(math.Floor(lag))
 	part := lag - float64(whole)
 	if part == 0 {
@@ -153,7 +153,7 @@ func (y *yin) value(lag float64) float64 {
 }
 
 // difference fills d[τ] = Σ_{i<w} (x[i] − x[i+τ])² for τ = 0..lags, w = len(x) − lags.
-func (y *yin) difference(x []float64, lags int) {
+func (y *Yin) difference(x []float64, lags int) {
 	var mean float64
 	for _, v := range x {
 		mean += v
@@ -190,7 +190,7 @@ func (y *yin) difference(x []float64, lags int) {
 }
 
 // normalise fills norm with d over the mean of d up to each lag.
-func (y *yin) normalise(lags int) {
+func (y *Yin) normalise(lags int) {
 	y.norm[0] = 1
 	var sum float64
 	for tau := 1; tau <= lags; tau++ {
@@ -205,7 +205,7 @@ func (y *yin) normalise(lags int) {
 // dip returns the lags of the chosen and of the deepest local minimum of norm in [first, lags). How
 // deep a minimum is counts between the lags: for a high note the period falls between two of them. None before
 // shortest (samples) counts.
-func (y *yin) dip(first, lags int, shortest float64) (chosen, lowest int, ok bool) {
+func (y *Yin) dip(first, lags int, shortest float64) (chosen, lowest int, ok bool) {
 	deepest := math.Inf(1)
 	for i := first; i < lags; i++ {
 		if !y.local(i) {
@@ -234,4 +234,4 @@ func (y *yin) dip(first, lags int, shortest float64) (chosen, lowest int, ok boo
 }
 
 // local reports whether norm has a minimum at lag i.
-func (y *yin) local(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }
+func (y *Yin) local(i int) bool { return y.norm[i] < y.norm[i-1] && y.norm[i] <= y.norm[i+1] }

@@ -1,23 +1,23 @@
-package pitch
+package acquire
 
 import "math"
 
 // A history keeps the latest samples in one piece.
-type history struct {
+type History struct {
 	buf   []float64 // all that is held
-	begin int64     // index of buf[0]
+	Begin int64     // index of buf[0]
 	keep  int       // samples that must stay
 }
 
-func newHistory(keep int) *history {
-	return &history{buf: make([]float64, 0, 4*keep), keep: keep} // room, so that they are moved seldom
+func NewHistory(keep int) *History {
+	return &History{buf: make([]float64, 0, 4*keep), keep: keep} // room, so that they are moved seldom
 }
 
 // end returns the index behind the last sample.
-func (h *history) end() int64 { return h.begin + int64(len(h.buf)) }
+func (h *History) End() int64 { return h.Begin + int64(len(h.buf)) }
 
 // restart empties the history; the next sample has index at.
-func (h *history) restart(at int64) { h.buf, h.begin = h.buf[:0], at }
+func (h *History) Restart(at int64) { h.buf, h.Begin = h.buf[:0], at }
 
 // absurd is beyond what any input means; such samples, and what is no number, count as silence.
 const absurd = 1e6
@@ -25,12 +25,12 @@ const absurd = 1e6
 var absurdBits = math.Float64bits(absurd)
 
 // add appends x, which must be shorter than what is kept.
-func (h *history) add(x []float64) {
+func (h *History) Add(x []float64) {
 	if len(h.buf)+len(x) > cap(h.buf) {
 		n := len(h.buf) - h.keep
 		copy(h.buf, h.buf[n:])
 		h.buf = h.buf[:h.keep]
-		h.begin += int64(n)
+		h.Begin += int64(n)
 	}
 	n := len(h.buf)
 	h.buf = append(h.buf, x...)
@@ -42,11 +42,11 @@ func (h *history) add(x []float64) {
 }
 
 // from returns the samples [at, to), or what is left of them.
-func (h *history) from(at, to int64) []float64 {
-	at = max(at, h.begin)
-	to = min(to, h.end())
+func (h *History) From(at, to int64) []float64 {
+	at = max(at, h.Begin)
+	to = min(to, h.End())
 	if at >= to {
 		return nil
 	}
-	return h.buf[at-h.begin : to-h.begin]
+	return h.buf[at-h.Begin : to-h.Begin]
 }

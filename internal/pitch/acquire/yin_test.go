@@ -1,4 +1,4 @@
-package pitch
+package acquire
 
 import (
 	"math"
@@ -23,7 +23,7 @@ func harmonics(n int, hz, fs float64, first, last int) []float64 {
 }
 
 func TestYINOnPeriodicSounds(t *testing.T) {
-	var y yin
+	var y Yin
 	for _, tc := range []struct {
 		name        string
 		first, last int
@@ -35,22 +35,22 @@ func TestYINOnPeriodicSounds(t *testing.T) {
 	} {
 		for hz := 25.0; hz <= tc.topHz; hz *= math.Exp2(1.0 / 7) {
 			n := int(max(2048, 3.6*testRate/hz))
-			p, ok := y.find(harmonics(n, hz, testRate, tc.first, tc.last), testRate, max(20, 3.2*testRate/float64(n)), 5200)
-			if !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > tc.tol {
-				t.Errorf("%s of %.2f Hz: read %.3f Hz (%v), want within %g cents", tc.name, hz, p.hz, ok, tc.tol)
+			p, ok := y.Find(harmonics(n, hz, testRate, tc.first, tc.last), testRate, max(20, 3.2*testRate/float64(n)), 5200)
+			if !ok || math.Abs(stiffstring.Cents(p.Hz, hz)) > tc.tol {
+				t.Errorf("%s of %.2f Hz: read %.3f Hz (%v), want within %g cents", tc.name, hz, p.Hz, ok, tc.tol)
 			}
-			if p.aperiodicity > 0.05 { // not 0: the dip is read at a whole sample
-				t.Errorf("%s of %.2f Hz: aperiodicity %.3f of a periodic sound", tc.name, hz, p.aperiodicity)
+			if p.Aperiodicity > 0.05 { // not 0: the dip is read at a whole sample
+				t.Errorf("%s of %.2f Hz: aperiodicity %.3f of a periodic sound", tc.name, hz, p.Aperiodicity)
 			}
 		}
 	}
 }
 
 func TestYINFindsNoPeriodInNoise(t *testing.T) {
-	var y yin
+	var y Yin
 	for seed := range uint64(50) {
-		if p, ok := y.find(noise(8192, seed), testRate, 25, 5000); ok && p.aperiodicity < 0.5 {
-			t.Errorf("seed %d/%d: white noise has a period of %.1f Hz, aperiodicity %.2f", testSeed, seed, p.hz, p.aperiodicity)
+		if p, ok := y.Find(noise(8192, seed), testRate, 25, 5000); ok && p.Aperiodicity < 0.5 {
+			t.Errorf("seed %d/%d: white noise has a period of %.1f Hz, aperiodicity %.2f", testSeed, seed, p.Hz, p.Aperiodicity)
 		}
 	}
 }
@@ -60,7 +60,7 @@ func TestYINFindsNoPeriodInNoise(t *testing.T) {
 func TestYINIsNeverAnOctaveOff(t *testing.T) {
 	rng := newRand(40)
 	registers := [][2]float64{{28, 110}, {82, 350}, {350, 1400}}
-	var y yin
+	var y Yin
 	for trial := range 500 {
 		reg := registers[trial%3]
 		hz := reg[0] * math.Pow(reg[1]/reg[0], rng.Float64())
@@ -71,9 +71,9 @@ func TestYINIsNeverAnOctaveOff(t *testing.T) {
 		x := make([]float64, n)
 		spec.Render(x, testRate, rng)
 		lowest := max(0.6*reg[0], 3.2*testRate/float64(n))
-		if p, ok := y.find(x, testRate, lowest, 1.5*reg[1]); !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > 60 {
+		if p, ok := y.Find(x, testRate, lowest, 1.5*reg[1]); !ok || math.Abs(stiffstring.Cents(p.Hz, hz)) > 60 {
 			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, plucked at %.2f, %d samples: read %.2f Hz (%v, deepest %.2f)",
-				testSeed, trial, hz, spec.SNRdB, spec.Pluck, n, p.hz, ok, p.deepestHz)
+				testSeed, trial, hz, spec.SNRdB, spec.Pluck, n, p.Hz, ok, p.DeepestHz)
 		}
 	}
 }
@@ -81,7 +81,7 @@ func TestYINIsNeverAnOctaveOff(t *testing.T) {
 // Partials of a stiff string lie above the harmonics, so its best period is shorter than that of
 // partial 1: the reading is sharp, the more so the stiffer the string.
 func TestYINReadsStiffStringsSharp(t *testing.T) {
-	var y yin
+	var y Yin
 	for _, hz := range []float64{82.407, 196, 440} {
 		last := 0.0
 		for _, b := range []float64{1e-4, 2e-4, 4e-4} {
@@ -89,8 +89,8 @@ func TestYINReadsStiffStringsSharp(t *testing.T) {
 			spec.B, spec.Partials = b, 8
 			x := make([]float64, 8192)
 			spec.Render(x, testRate, newRand(1))
-			p, ok := y.find(x, testRate, hz/1.5, hz*1.5)
-			bias := stiffstring.Cents(p.hz, hz)
+			p, ok := y.Find(x, testRate, hz/1.5, hz*1.5)
+			bias := stiffstring.Cents(p.Hz, hz)
 			if !ok || bias <= last || bias > 14 {
 				t.Errorf("%g Hz, B = %g: %+.2f cents, want above %+.2f and below 14", hz, b, bias, last)
 			}
@@ -103,7 +103,7 @@ func TestYINReadsStiffStringsSharp(t *testing.T) {
 // the same, not some multiple of it that falls on a sample.
 func TestYINOnPeriodsOfFewSamples(t *testing.T) {
 	rng := newRand(41)
-	var y yin
+	var y Yin
 	for trial := range 400 {
 		hz := 1400 * math.Pow(3, rng.Float64())
 		spec := sound.String(hz)
@@ -111,9 +111,9 @@ func TestYINOnPeriodsOfFewSamples(t *testing.T) {
 		spec.HighPassHz = []float64{0, 800}[trial%2]
 		x := make([]float64, int((0.007+0.007*rng.Float64())*testRate))
 		spec.Render(x, testRate, rng)
-		if p, ok := y.find(x, testRate, 500, 4200); !ok || math.Abs(stiffstring.Cents(p.hz, hz)) > 60 {
+		if p, ok := y.Find(x, testRate, 500, 4200); !ok || math.Abs(stiffstring.Cents(p.Hz, hz)) > 60 {
 			t.Errorf("seed %d, trial %d: %.2f Hz at %.0f dB, %d samples: read %.2f Hz (%v, deepest %.2f)",
-				testSeed, trial, hz, spec.SNRdB, len(x), p.hz, ok, p.deepestHz)
+				testSeed, trial, hz, spec.SNRdB, len(x), p.Hz, ok, p.DeepestHz)
 		}
 	}
 }

@@ -1,0 +1,386 @@
+package acquire
+
+import (
+	"iter"
+	"math"
+	"slices"
+
+	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/stringfit"
+	"tunerd/internal/stiffstring"
+)
+
+// WindowS is the longest window of an acquisition, in seconds.
+const WindowS = 0.17
+
+// longWindow is the part of it from which a window counts as long: partials stand apart, and a period is not taken
+// for that of the second partial.
+const longWindow = 0.9
+
+// Long reports whether a window of so many seconds is long.
+func Long(window float64) bool { return window >= longWindow*WindowS }
+
+const (
+	AttackS   = 0.02 // s of an attack that are not measured
+	guessDeep = 50.0 // cents from a period to the one that repeats best, from which they are two
+)
+
+// GuessSigma is how well (cents, one standard deviation) a period tells a pitch.
+const GuessSigma = 12.0
+
+// ShortestPeriods is how many periods a first reading needs. At 20 dB one window in twenty of the low B of a
+// bass is then more than 1.3 cents off; with a tenth of a period less, 2 cents.
+const ShortestPeriods = 1.7
+
+// Aperiodicity of a period:
+const (
+	VaguePeriod = 0.3  // above which it says nothing
+	cleanPeriod = 0.12 // up to which a short window is believed
+	manyPeriods = 100  // that tell a note from its own second partial, noise or not
+)
+
+// A Sound is what began, as an acquisition needs to know of it.
+type Sound struct {
+	Now     int64 // index behind the newest sample
+	From    int64 // index at which it began
+	Plucked bool  // it began with an onset
+	Doubted bool  // so soon after listening began that it may have been there before
+	Earlier int64 // index of an onset just before, which may be the true one; 0: none
+	Lasting bool  // it has not decayed
+}
+
+// Body returns the index from which the sound is measured.
+func (s Sound) Body(fs float64) int64 {
+	if s.Plucked {
+		return s.From + int64(AttackS*fs)
+	}
+	return s.From
+}
+
+// An Origin says what a candidate was found by.
+type Origin int
+
+const (
+	ByPeriod   Origin = iota // the shortest period that repeats well
+	ByDeepest                // the period that repeats best
+	BySpacing                // the spacing of the partials
+	ByStiffest               // the lowest peaks, as the partials of a very stiff string
+)
+
+// A Candidate is a string that may sound.
+type Candidate struct {
+	stringfit.Start
+	From  Origin
+	Vague bool // its period is not clear: a stiff string's never is; one fit to all that sounds must say as much
+}
+
+// Limits say which candidates there may be.
+type Limits struct {
+	MinHz, MaxHz float64
+	Most         float64 // aperiodicity up to which a period says anything
+	WindowS      float64 // seconds of a window that grows: a short one tells less; 0: it is all there is
+}
+
+// leastHz returns the lowest pitch whose period is looked for: a window must hold three of them.
+func (l Limits) leastHz() float64 {
+	const periods = 3.2
+	if l.WindowS == 0 {
+		return l.MinHz
+	}
+	return max(l.MinHz, periods/l.WindowS)
+}
+
+// clear returns the aperiodicity up to which the period p is believed. A short window cannot tell a low note from
+// its own second partial: only a clean period will do before the longest window is full, or many periods are
+// there.
+func (l Limits) clear(p Period) float64 {
+	if l.WindowS == 0 || Long(l.WindowS) || p.Hz*l.WindowS > manyPeriods {
+		return l.Most
+	}
+	return cleanPeriod
+}
+
+// A Guesser finds candidates. It holds work space and serves one goroutine.
+type Guesser struct {
+	Yin    Yin
+	Ladder Ladder
+}
+
+// Period returns the period of x, however clear.
+func (g *Guesser) Period(x []float64, fs float64, l Limits) (Period, bool) {
+	const room = 1.1 // of the range of pitches
+	if least := l.leastHz(); least*room <= l.MaxHz {
+		return g.Yin.Find(x, fs, least, l.MaxHz)
+	}
+	return Period{}, false
+}
+
+// Candidates yields what may sound in a window, the likeliest first, for a recording as for a live note: the period
+// of x, and the spacing of the partials in spectrum, where that is not empty. It looks no further than is
+// asked for.
+func (g *Guesser) Candidates(x, spectrum []float64, fs float64, l Limits) iter.Seq[Candidate] {
+	return func(yield func(Candidate) bool) {
+		p, ok := g.Period(x, fs, l)
+		ok = ok && p.Aperiodicity <= l.Most
+		vague := ok && p.Aperiodicity > l.clear(p)
+		if ok && !yield(Candidate{stringfit.Guess(p.Hz, GuessSigma), ByPeriod, vague}) {
+			return
+		}
+		if ok && !vague {
+			if math.Abs(stiffstring.Cents(p.Hz, p.DeepestHz)) > guessDeep && !yield(Candidate{stringfit.Guess(p.DeepestHz, GuessSigma), ByDeepest, false}) {
+				return
+			}
+			if len(spectrum) > 0 {
+				k, found := g.Ladder.Spacing(spectrum, fs, l.MinHz, l.MaxHz)
+				if found && math.Abs(stiffstring.Cents(k.F1Hz, p.Hz)) > stringfit.GuessLimit && !yield(Candidate{k, BySpacing, false}) {
+					return
+				}
+			}
+		}
+		if len(spectrum) > 0 {
+			if k, found := g.Ladder.Stiffest(spectrum, fs); found && k.F1Hz > l.MinHz && k.F1Hz < l.MaxHz {
+				yield(Candidate{k, ByStiffest, false})
+			}
+		}
+	}
+}
+
+// A Search finds the pitch of a sound that has begun. It serves one goroutine.
+type Search struct {
+	Guesser
+	SampleRate     float64
+	SubBlock       int     // samples
+	LowestHz       float64 // below which no pitch is looked for
+	MaxHz          float64
+	Live           bool
+	ExpectedHz     []float64 // pitches to try first
+	Past           *History
+	Note           *stringfit.Fitter // the note that is found, its whole bank
+	Probe          *stringfit.Fitter // candidates
+	settled        bool              // the last fit of a start has told what the pitch settles to
+	spare, peaks   []stringfit.Partial
+	RefusedBecause string // why the last candidate was not taken
+}
+
+// A Found is a note that was found.
+type Found struct {
+	stringfit.Result
+	WindowS float64 // that it was found in
+	From    int64   // index of its onset
+	Settled bool    // its fit has told what the pitch settles to
+}
+
+func (a *Search) limits(window float64) Limits {
+	return Limits{MinHz: a.LowestHz, MaxHz: a.MaxHz, Most: VaguePeriod, WindowS: window}
+}
+
+// latest returns the latest window seconds.
+func (a *Search) latest(s Sound, window float64) []float64 {
+	return a.Past.From(s.Now-int64(window*a.SampleRate), s.Now)
+}
+
+// ClearPeriod returns the period of the latest window seconds, if it is clear enough to be tried.
+func (a *Search) ClearPeriod(s Sound, window float64) (Period, bool) {
+	l := a.limits(window)
+	p, ok := a.Period(a.latest(s, window), a.SampleRate, l)
+	return p, ok && p.Aperiodicity <= l.clear(p)
+}
+
+// Spacing looks for a note in the spacing of the partials, other than one near f1, once the window is long enough
+// to tell them apart.
+func (a *Search) Spacing(s Sound, f1, window float64) (stringfit.Start, bool) {
+	if !Long(window) {
+		return stringfit.Start{}, false
+	}
+	k, ok := a.Ladder.Spacing(a.latest(s, window), a.SampleRate, a.LowestHz, a.MaxHz)
+	return k, ok && math.Abs(stiffstring.Cents(k.F1Hz, f1)) > stringfit.GuessLimit
+}
+
+// Find looks for the pitch of the latest window seconds among the candidates, and begins the bank of the note that
+// explains them. parts has room for its partials. beside says whether a note that was found stands beside all
+// else that sounds.
+func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial, beside func(*stringfit.Result) accept.Verdict) (Found, bool) {
+	r := stringfit.Result{At: s.Now, SNRdB: math.Inf(-1), Partials: parts[:0]}
+	x := a.latest(s, window)
+	var spectrum []float64
+	if Long(window) {
+		spectrum = x
+	}
+	held, periodHz := false, 0.0
+	for c := range a.Candidates(x, spectrum, a.SampleRate, a.limits(window)) {
+		switch c.From {
+		case ByPeriod:
+			periodHz = c.F1Hz
+			held = a.Near(s, c.Start, window, &r) && (!c.Vague || r.SNRdB > accept.ExplainedSNR)
+		case ByDeepest:
+			if !held && !a.hum(s, periodHz) { // two periods of hum are no note
+				held = a.Near(s, c.Start, window, &r)
+			}
+		case BySpacing:
+			if (!held || r.SNRdB < accept.TrustedSNR) && a.Explains(s, c.Start, window, &r) {
+				held = a.Near(s, c.Start, window, &r)
+			}
+		case ByStiffest:
+			if held && beside(&r).OK {
+				return a.found(s, r, window), true
+			}
+			r.Partials = r.Partials[:0]
+			held = a.Near(s, c.Start, window, &r)
+		}
+		if held && r.SNRdB >= accept.TrustedSNR && c.From < BySpacing {
+			break
+		}
+	}
+	if held && a.judged(beside(&r)) {
+		return a.found(s, r, window), true
+	}
+	return Found{}, false
+}
+
+func (a *Search) found(s Sound, r stringfit.Result, window float64) Found {
+	return Found{r, window, s.From, a.settled}
+}
+
+// judged keeps the reason of a verdict and returns whether it accepts.
+func (a *Search) judged(v accept.Verdict) bool {
+	a.RefusedBecause = v.Reason
+	return v.OK
+}
+
+// FindExpected tries the expected pitches, while the window is too short for a search to be sure. A live note is
+// taken from its first instant: what the attack spoils shows in the fit. It returns the index before which they
+// need not be tried again.
+func (a *Search) FindExpected(s Sound, window float64, parts []stringfit.Partial) (f Found, again int64, ok bool) {
+	if len(a.ExpectedHz) == 0 {
+		return f, 0, false
+	}
+	begin := max(s.Body(a.SampleRate), a.Past.Begin)
+	if a.Live && s.Plucked {
+		if s.Earlier > 0 {
+			early := a.sharpOnset(s, s.Earlier)
+			if f, again, ok = a.expectedSince(s, early, float64(s.Now-early)/a.SampleRate, accept.ClearSNR, parts); ok {
+				f.From = s.Earlier
+				return f, again, true
+			}
+		}
+		begin = a.sharpOnset(s, s.From)
+		window = float64(s.Now-begin) / a.SampleRate
+	}
+	return a.expectedSince(s, begin, window, accept.TrustedSNR, parts)
+}
+
+// mostExpectedPeriods is how many periods a window holds at most in which an expected pitch is tried first.
+const mostExpectedPeriods = 8
+
+// expectedSince tries the expected pitches on the latest window seconds, from sample begin, against what a fit
+// must explain, in dB.
+func (a *Search) expectedSince(s Sound, begin int64, window, snr float64, parts []stringfit.Partial) (f Found, again int64, ok bool) {
+	// At the first chance each frame counts; later a frame more of the same says the same.
+	beyond := window - ShortestPeriods/slices.Min(a.ExpectedHz)
+	again = s.Now + int64(max(0, 0.25*beyond)*a.SampleRate)
+	for _, hz := range a.ExpectedHz {
+		if window > mostExpectedPeriods/hz || window < ShortestPeriods/hz {
+			continue
+		}
+		r := stringfit.Result{At: s.Now, Partials: parts[:0]}
+		if a.take(s, begin, stringfit.Guess(hz, accept.ExpectSigma), &r) && a.judged(accept.Judge(&r, accept.StageHeld)) &&
+			r.SNRdB > snr && a.judged(accept.JudgeExpected(&r, hz, a.Note.Brief())) {
+			return a.found(s, r, window), again, true
+		}
+	}
+	return f, again, false
+}
+
+// sharpOnset returns the sample from which the plucked string sounds, within the frame at from that the onset
+// was seen in or the one before: the first that stands out of what was before and reaches a tenth of the peak
+// that follows, or half of it if that is less.
+func (a *Search) sharpOnset(s Sound, from int64) int64 {
+	begin := max(from-int64(4*a.SubBlock), a.Past.Begin)
+	var peak, before float64
+	x := a.Past.From(begin, min(from+2*int64(4*a.SubBlock), s.Now))
+	for _, v := range x {
+		peak = max(peak, math.Abs(v))
+	}
+	quiet := a.Past.From(max(begin-int64(EdgeMemoryS*a.SampleRate), a.Past.Begin), begin)
+	for _, v := range quiet {
+		before += v * v / float64(len(quiet))
+	}
+	const clear = 5 // times its root mean square
+	least := min(peak/2, max(peak/10, clear*math.Sqrt(before)))
+	for i, v := range x {
+		if math.Abs(v) > least {
+			return begin + int64(i) + 1
+		}
+	}
+	return begin
+}
+
+// Near begins a note near f1 with all of the present sound or, where its beginning does not
+// fit, with the latest window seconds, or its second half if that is not less.
+func (a *Search) Near(s Sound, k stringfit.Start, window float64, r *stringfit.Result) bool {
+	begin := func() bool {
+		all := max(s.Body(a.SampleRate), a.Past.Begin)
+		latest := s.Now - int64(window*a.SampleRate)
+		if half := (all + s.Now) / 2; latest <= all && float64(s.Now-half)*k.F1Hz > latestPeriods*a.SampleRate {
+			latest = half
+		}
+		return a.take(s, all, k, r) || latest > all && a.take(s, latest, k, r)
+	}
+	if a.hum(s, k.F1Hz) {
+		return a.judged(accept.Verdict{Reason: "it is mains hum"})
+	}
+	if !begin() {
+		return false
+	}
+	up, higher := accept.Higher(r, 3)
+	if !higher || up.F1Hz > a.MaxHz {
+		return a.judged(accept.Judge(r, accept.StageBegins))
+	}
+	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
+	// window a disturbed one an octave higher is, too.
+	explained := Long(window) && r.SNRdB > accept.EvidentSNR && accept.JudgeNumbers(r, accept.StageBegins).OK
+	return a.Near(s, up, window, r) || explained && begin()
+}
+
+// latestPeriods is how many periods the second half of a sound must hold to be tried alone.
+const latestPeriods = 40
+
+// take begins the bank of the note k at sample start and reads it.
+func (a *Search) take(s Sound, start int64, k stringfit.Start, r *stringfit.Result) bool {
+	f := a.Note
+	r.Partials = r.Partials[:0]
+	start = a.Aligned(s.Now, start)
+	if !f.Load(a.Past.From(start, s.Now), start, k) || !f.FitWhole(0, f.Bank.N, stringfit.Steady, 0, r) {
+		return a.judged(accept.Verdict{Reason: "no fit near it succeeds"})
+	}
+	if !a.judged(accept.Judge(r, accept.StageHeard)) {
+		return false
+	}
+	hz := f.Hz
+	a.settled = a.Live && s.Plucked && r.SNRdB > accept.ExplainedSNR && f.EstimateGlide(float64(s.From))
+	// Later fits begin from here, not from the first instant, which may still have been sliding.
+	prior := f.Start.Prior
+	f.Start = f.Learned(prior)
+	f.Start.F1Hz, f.Start.SigmaCents = hz, 5
+	return true
+}
+
+// Aligned returns the sample at or behind start from which whole sub-blocks reach to the newest, before index now.
+func (a *Search) Aligned(now, start int64) int64 { return start + (now-start)%int64(a.SubBlock) }
+
+// Explains reports whether the note k explains the latest window seconds better than other does.
+func (a *Search) Explains(s Sound, k stringfit.Start, window float64, other *stringfit.Result) bool {
+	start := s.Now - int64(window*a.SampleRate)
+	if !a.Probe.Load(a.Past.From(start, s.Now), start, k) {
+		return false
+	}
+	r := stringfit.Result{Partials: a.spare[:0]}
+	ok := a.Probe.FitWhole(0, a.Probe.Bank.N, stringfit.Steady, 0, &r)
+	a.spare = r.Partials
+	return ok && accept.Accepts(&r) && accept.Better(&r, other)
+}
+
+// hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
+func (a *Search) hum(s Sound, f1 float64) bool {
+	return accept.Mains(f1) && (!s.Plucked || s.Doubted) && s.Lasting
+}
