@@ -12,11 +12,15 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/command"
+	"tunerd/internal/device"
 	screen "tunerd/internal/display/term"
 	"tunerd/internal/display/text"
 )
 
-func main() { os.Exit(run()) }
+func main() {
+	device.ServeIfAsked()
+	os.Exit(run())
+}
 
 func run() int {
 	// A reader that has gone, as in "tunerd ... | head", is told by an error of the write.
@@ -31,8 +35,8 @@ func run() int {
 	})
 	root := command.NewRoot(command.Deps{
 		Open:          capture.Open,
-		Devices:       capture.Devices,
-		HasMicrophone: capture.HasMicrophone,
+		Devices:       device.List,
+		HasMicrophone: device.HasMicrophone,
 		ScreenUsable:  screen.Usable,
 		ErrTerminal:   func() bool { return term.IsTerminal(int(os.Stderr.Fd())) },
 		RawInput:      rawInput,

@@ -1,204 +1,201 @@
 package capture
 
 import (
-	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"math"
 	"sync"
-	"sync/atomic"
 	"time"
+
+	"tunerd/internal/device"
 )
 
 const (
-	silenceLimit = time.Second     // a running device that delivers nothing for so long is lost
-	firstLimit   = 3 * time.Second // a device may take so long to begin: some idle in blocks of 2 s
-	retryPause   = time.Second     // between two attempts to reopen a lost device
-	closeLimit   = 2 * time.Second // how long Close waits for the device
-	ringSpan     = 2 * time.Second // how long a reader may be away without losing samples
+	silenceLimit = 900 * time.Millisecond // a running device that delivers nothing for so long is lost
+	openLimit    = 10 * time.Second       // a device may take so long to be opened
+	firstLimit   = 3 * time.Second        // and so long to begin then: some idle in blocks of 2 s
+	retryPause   = time.Second            // between the beginnings of two attempts to reopen a lost device
+	maxAttempts  = 3                      // under way at once, as one may hang
+	closeLimit   = 2 * time.Second        // how long Close waits for the device
+	micPieces    = 32                     // blocks that wait for the reader here; two seconds more wait in the device's process
 )
+
+var errNoAnswer = errors.New("the sound system does not answer")
+
+// A recorder delivers what one device hears. *device.Recorder is one; see there.
+type recorder interface {
+	Open() (device.Opened, error)
+	Next(*device.Block) error
+	Kill()
+	Close() error
+	Said() string
+}
 
 // A mic is the Source of an input device.
 //
-// The device's thread pushes into the ring, Read pulls from it and watches the clock. When
-// nothing has come for silenceLimit, Read says so and a goroutine closes the device, looks for
-// it anew and reopens it, until that succeeds or the source is closed.
+// A process of its own has the device, and a goroutine passes on what that sends. Read takes it
+// and watches the clock. When nothing has come for silenceLimit, or the process has ended, Read
+// says so, and another goroutine kills the process and starts others until one of them delivers.
+// Nobody waits for a process without being able to leave.
 type mic struct {
-	ctl  *control
-	want string // the name asked for; "": the default device
-	opts Options
-	log  *slog.Logger
+	record func(device.Input) (recorder, error)
+	input  device.Input
+	log    *slog.Logger
 
-	device Device // as first opened
-	rate   int    // Hz, as first opened
-	ring   *ring
-	pos    int64       // Read's own
-	alarm  *time.Timer // Read's own
+	name string
+	rate int // Hz, as first opened
 
-	ctx       context.Context // ends with Close
-	cancel    context.CancelFunc
-	reopening atomic.Bool
+	free, filled chan *piece // pieces go round
+	rest         *piece      // what Read has taken only a part of; nil: none
+	off          int         // samples of rest that are read already
+	pos          int64       // number of the sample after the last one read
+	now          *take       // that the last piece came from; nil before the first
+	lost         bool        // now has been given up
+	heard        time.Time   // when Read took the last piece
+	alarm        *time.Timer
 
-	// Of the control goroutine:
-	up     bool // the driver is initialized
-	stream stream
-	// Closed by the device's thread with the first samples of the stream.
-	first chan struct{}
+	ctx    context.Context // ends with Close
+	cancel context.CancelFunc
+	mu     sync.Mutex // nothing is added to work when ctx has ended
+	work   sync.WaitGroup
+}
+
+// A piece is a block on its way from a take to Read.
+type piece struct {
+	*device.Block
+	start int64 // as Block.Start, on the source's own count
+	from  *take
+}
+
+// A take is a recorder at work, from its first block to its end.
+type take struct {
+	recorder
+	base  int64     // what its sample 0 is on the source's count
+	end   int64     // number of the sample after its last one, on the source's count
+	last  time.Time // when the last block came
+	ended chan struct{}
 }
 
 func openMic(ctx context.Context, name string, o Options) (Source, error) {
-	ctl, err := systemControl()
-	if err != nil {
-		return nil, err
-	}
-	return newMic(ctx, ctl, name, o)
+	record := func(in device.Input) (recorder, error) { return device.Record(in) }
+	return newMic(ctx, record, name, o)
 }
 
-func newMic(ctx context.Context, ctl *control, name string, o Options) (*mic, error) {
-	m := &mic{ctl: ctl, want: name, opts: o, log: o.Log, alarm: time.NewTimer(0)}
-	m.alarm.Stop()
-	m.ctx, m.cancel = context.WithCancel(context.Background())
-	limited, cancel := context.WithTimeout(ctx, answerLimit)
-	defer cancel()
-	err := ctl.do(limited, m.connect)
-	if err == nil {
-		err = m.awaitFirst(ctx)
+func newMic(ctx context.Context, record func(device.Input) (recorder, error), name string, o Options) (*mic, error) {
+	m := &mic{
+		record: record, input: device.Input{Name: name, Channel: o.Channel, Rate: o.SampleRate}, log: o.Log,
+		free: make(chan *piece, micPieces), filled: make(chan *piece, micPieces), alarm: time.NewTimer(0),
 	}
+	m.alarm.Stop()
+	for range micPieces {
+		m.free <- &piece{Block: newBlock()}
+	}
+	m.ctx, m.cancel = context.WithCancel(context.Background())
+	opened, rec, first, err := m.attempt(ctx, openLimit)
 	if err != nil {
-		m.release()
+		m.cancel()
 		return nil, err
 	}
+	m.name, m.rate = opened.Name, opened.Rate
+	m.input.Rate = opened.Rate // a reopened device must take the rate it had
+	m.run(rec, first, first.Start)
 	return m, nil
 }
 
-// connect finds the device and starts it. It runs on the control goroutine.
-func (m *mic) connect() error {
-	if m.ctx.Err() != nil {
-		return fs.ErrClosed
+// attempt starts a recorder and waits for its first block, until ctx ends.
+func (m *mic) attempt(ctx context.Context, limit time.Duration) (opened device.Opened, rec recorder, first *device.Block, err error) {
+	if err := ctx.Err(); err != nil {
+		return opened, nil, nil, err
 	}
-	err := m.start()
-	if err != nil {
-		m.dropDevice()
+	if rec, err = m.record(m.input); err != nil {
+		return opened, nil, nil, err
 	}
-	return err
+	leave := context.AfterFunc(ctx, rec.Kill)
+	first = newBlock()
+	if opened, err = m.begin(rec, limit, first); err == nil && leave() {
+		return opened, rec, first, nil
+	}
+	rec.Kill()
+	_ = rec.Close() // it has been killed
+	m.log.Debug("input device not opened", "error", err, "said", rec.Said())
+	if ctx.Err() != nil {
+		err = ctx.Err()
+	}
+	return opened, nil, nil, err
 }
 
-func (m *mic) start() error {
-	if err := m.ctl.driver.initialize(); err != nil {
-		return err
-	}
-	m.up = true
-	devices, err := m.ctl.driver.devices()
-	if err != nil {
-		return err
-	}
-	device, err := chooseInput(devices, m.want)
-	if err != nil {
-		return err
-	}
-	channels, err := channelsToOpen(device, m.opts.Channel)
-	if err != nil {
-		return err
-	}
-	for _, rate := range m.rates(device) {
-		err = m.openAt(streamParams{device: device, channels: channels, rate: rate})
-		if err == nil {
-			return nil
-		}
-	}
-	return err
+func newBlock() *device.Block {
+	return &device.Block{Samples: make([]float32, 0, device.BlockLen)}
 }
 
-// channelsToOpen is how many channels of d are needed to hear channel pick, or, for 0, a mix:
-// of a device with many, the first two are the instrument.
-func channelsToOpen(d Device, pick int) (int, error) {
-	if pick > d.MaxInput {
-		return 0, fmt.Errorf("channel %d is not there; input device %q has %d", pick, d.Name, d.MaxInput)
+// begin waits for a recorder's first block.
+func (m *mic) begin(rec recorder, limit time.Duration, first *device.Block) (device.Opened, error) {
+	late := time.AfterFunc(limit, rec.Kill)
+	opened, err := rec.Open()
+	if !late.Stop() {
+		return opened, errNoAnswer
 	}
-	if pick > 0 {
-		return pick, nil
+	if err != nil {
+		return opened, err
 	}
-	return min(2, d.MaxInput), nil
+	late.Reset(firstLimit)
+	err = rec.Next(first)
+	if !late.Stop() {
+		return opened, fmt.Errorf("input device %q was opened but delivers nothing", opened.Name)
+	}
+	return opened, err
 }
 
-// rates are the sample rates, in Hz, to try on d, the wanted one first. A reopened device must
-// take the rate it had.
-func (m *mic) rates(d Device) []int {
-	switch {
-	case m.rate != 0:
-		return []int{m.rate}
-	case m.opts.SampleRate != 0:
-		return []int{m.opts.SampleRate}
-	}
-	own := int(d.DefaultRate)
-	if own == defaultSampleRate || checkSampleRate(own) != nil {
-		return []int{defaultSampleRate}
-	}
-	return []int{defaultSampleRate, own}
-}
-
-func (m *mic) openAt(p streamParams) error {
-	r := m.ring
-	if r == nil {
-		r = newRing(p.rate, ringSpan)
-	} else {
-		r.broken.Store(true)
-	}
-	first := make(chan struct{})
-	var once sync.Once
-	nch, pick := p.channels, m.opts.Channel
-	s, err := m.ctl.driver.open(p, func(frames []float32, overflow bool) {
-		r.push(frames, nch, pick, overflow)
-		once.Do(func() { close(first) })
+// run has a recorder's blocks passed on, from its first one, which is number start.
+func (m *mic) run(rec recorder, first *device.Block, start int64) {
+	t := &take{recorder: rec, base: start - first.Start, ended: make(chan struct{})}
+	started := m.do(func() {
+		defer close(t.ended)
+		defer rec.Close()
+		defer context.AfterFunc(m.ctx, func() { _ = rec.Close() })()
+		_ = m.pass(t, first) // that it has ended is all there is to know
 	})
-	if err != nil {
-		return fmt.Errorf("open input device %q at %d Hz: %w", p.device.Name, p.rate, err)
-	}
-	m.stream, m.first = s, first
-	if m.ring == nil {
-		m.ring, m.device, m.rate = r, p.device, p.rate
-	}
-	return nil
-}
-
-// disconnect stops the device. It runs on the control goroutine.
-func (m *mic) disconnect() error {
-	var closeErr, termErr error
-	if m.stream != nil {
-		closeErr = m.stream.close()
-		m.stream = nil
-	}
-	if m.up {
-		termErr = m.ctl.driver.terminate()
-		m.up = false
-	}
-	return cmp.Or(closeErr, termErr)
-}
-
-// dropDevice stops a device of which nothing good is expected any more. It runs on the control
-// goroutine.
-func (m *mic) dropDevice() {
-	if err := m.disconnect(); err != nil {
-		m.log.Debug("close of a lost input device", "device", m.device.Name, "error", err)
+	if !started {
+		_ = rec.Close()
 	}
 }
 
-// awaitFirst waits for the first samples of a stream that was just started.
-func (m *mic) awaitFirst(ctx context.Context) error {
-	select {
-	case <-m.first:
-		return nil
-	case <-time.After(firstLimit):
-		return fmt.Errorf("input device %q was opened but delivers nothing", m.device.Name)
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-m.ctx.Done():
-		return fs.ErrClosed
+// pass passes on what a recorder sends, from a block that is there already.
+func (m *mic) pass(t *take, first *device.Block) error {
+	for b := first; ; b = nil {
+		var p *piece
+		select {
+		case p = <-m.free:
+		case <-m.ctx.Done():
+			return fs.ErrClosed
+		}
+		if b != nil {
+			p.Block = b
+		} else if err := t.Next(p.Block); err != nil {
+			m.free <- p
+			return err
+		}
+		p.from, p.start = t, t.base+p.Start
+		t.end, t.last = p.start+int64(len(p.Samples)), time.Now()
+		m.filled <- p // there is room for all pieces
 	}
 }
 
-func (m *mic) Name() string    { return m.device.Name }
+// do has f done on another goroutine, unless the source is closed.
+func (m *mic) do(f func()) bool {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	open := m.ctx.Err() == nil
+	if open {
+		m.work.Go(f)
+	}
+	return open
+}
+
+func (m *mic) Name() string    { return m.name }
 func (m *mic) SampleRate() int { return m.rate }
 func (m *mic) Live() bool      { return true }
 
@@ -210,7 +207,7 @@ func (m *mic) Read(ctx context.Context, dst []float64) (Block, error) {
 		if err := m.over(ctx); err != nil {
 			return Block{}, err
 		}
-		if n, lost := m.ring.pull(dst); n > 0 {
+		if n, lost := m.pull(dst); n > 0 {
 			b := Block{Samples: dst[:n], Start: m.pos + lost, Lost: lost}
 			m.pos += lost + int64(n)
 			return b, nil
@@ -224,73 +221,131 @@ func (m *mic) Read(ctx context.Context, dst []float64) (Block, error) {
 // over tells whether reading is to end.
 func (m *mic) over(ctx context.Context) error {
 	if m.ctx.Err() != nil {
-		return fmt.Errorf("capture: %s: %w", m.device.Name, fs.ErrClosed)
+		return fmt.Errorf("capture: %s: %w", m.name, fs.ErrClosed)
 	}
 	return ctx.Err()
+}
+
+// pull moves samples to the front of dst, up to the next loss or the last one there is, and
+// returns how many it moved, and how many were lost before them.
+func (m *mic) pull(dst []float64) (n int, lost int64) {
+	for n < len(dst) {
+		if m.rest == nil {
+			select {
+			case p := <-m.filled:
+				m.take(p)
+			default:
+				return n, lost
+			}
+		}
+		if gap := m.rest.start + int64(m.off) - m.pos - int64(n); gap > 0 {
+			if n > 0 {
+				return n, 0
+			}
+			lost = gap
+		}
+		k := min(len(dst)-n, len(m.rest.Samples)-m.off)
+		for i, v := range m.rest.Samples[m.off : m.off+k] {
+			dst[n+i] = float64(v)
+		}
+		n += k
+		m.off += k
+		if m.off == len(m.rest.Samples) {
+			m.free <- m.rest
+			m.rest = nil
+		}
+	}
+	return n, lost
+}
+
+// take has Read go on with p.
+func (m *mic) take(p *piece) {
+	m.rest, m.off, m.heard = p, 0, time.Now()
+	if p.from != m.now {
+		m.now, m.lost = p.from, false
+	}
 }
 
 // wait returns when there may be something to pull or a reason to stop, and ErrDeviceLost when
 // the device has been silent for too long.
 func (m *mic) wait(ctx context.Context) error {
 	var alarm <-chan time.Time // none while the device is known to be lost
-	if !m.reopening.Load() {
-		m.alarm.Reset(silenceLimit - m.ring.silence())
-		alarm = m.alarm.C
+	var ended chan struct{}
+	if m.now != nil && !m.lost {
+		m.alarm.Reset(silenceLimit - time.Since(m.heard))
+		defer m.alarm.Stop()
+		alarm, ended = m.alarm.C, m.now.ended
 	}
 	select {
-	case <-m.ring.ready:
+	case p := <-m.filled:
+		m.take(p)
+		return nil
 	case <-ctx.Done():
+		return nil
 	case <-m.ctx.Done():
+		return nil
 	case <-alarm:
-		if m.ring.silence() >= silenceLimit {
-			m.ring.broken.Store(true) // whatever still comes of it
-			m.reopening.Store(true)
-			go m.reopen()
-			return ErrDeviceLost
+	case <-ended:
+		if len(m.filled) > 0 { // it ended after that
+			return nil
 		}
 	}
-	return nil
+	m.lost = true
+	old := m.now
+	m.do(func() { m.reopen(old) })
+	return ErrDeviceLost
 }
 
-// reopen tries until the device delivers again, or the source is closed.
-func (m *mic) reopen() {
-	for {
-		err := m.reconnect()
-		if err == nil {
-			m.reopening.Store(false)
-			m.ring.wake() // for the watch to be set again
+// reopen replaces a recorder by one that delivers, unless the source is closed before.
+func (m *mic) reopen(old *take) {
+	old.Kill()
+	<-old.ended // nothing of it comes any more
+	m.log.Info("input device lost", "device", m.name, "said", old.Said())
+	ctx, cancel := context.WithCancel(m.ctx)
+	defer cancel() // those that come too late
+	type result struct {
+		recorder
+		first *device.Block
+	}
+	found := make(chan result)
+	under := make(chan struct{}, maxAttempts) // holds a token for each attempt under way
+	try := func() {
+		defer func() { <-under }()
+		_, rec, first, err := m.attempt(ctx, firstLimit)
+		if err != nil {
 			return
 		}
-		m.log.Debug("input device is not back", "device", m.device.Name, "error", err)
 		select {
-		case <-m.ctx.Done():
+		case found <- result{rec, first}:
+		case <-ctx.Done(): // another was earlier
+			_ = rec.Close()
+		}
+	}
+	next := time.NewTicker(retryPause)
+	defer next.Stop()
+	for {
+		select {
+		case under <- struct{}{}:
+			m.do(try)
+		default:
+		}
+		select {
+		case r := <-found:
+			m.run(r.recorder, r.first, old.end+m.missed(old, r.first))
 			return
-		case <-time.After(retryPause):
+		case <-next.C:
+		case <-ctx.Done():
+			return
 		}
 	}
 }
 
-// reconnect closes the device and everything that the driver knew of it, and opens it anew.
-func (m *mic) reconnect() error {
-	done := m.ctl.submit(func() error {
-		m.dropDevice()
-		return m.connect()
-	})
-	late := time.NewTimer(answerLimit)
-	defer late.Stop()
-	for {
-		select {
-		case err := <-done:
-			if err != nil {
-				return err
-			}
-			return m.awaitFirst(m.ctx)
-		case <-m.ctx.Done():
-			return fs.ErrClosed
-		case <-late.C:
-			m.log.Warn(errNoAnswer.Error() + "; if it goes on so, end this program and start it again")
-		}
-	}
+// missed is how many samples a device has not delivered since the end of a recorder's, by the
+// clock: the time until the first block of the next one, less that block. It is off by as much
+// as the device's buffer wavers, some hundreds of samples, and at least 1.
+func (m *mic) missed(old *take, first *device.Block) int64 {
+	away := time.Since(old.last).Seconds() * float64(m.rate)
+	return max(1, int64(math.Round(away))-int64(len(first.Samples)))
 }
 
 // Close waits for the device to stop, but no longer than closeLimit.
@@ -298,15 +353,18 @@ func (m *mic) Close() error {
 	if m.ctx.Err() != nil {
 		return nil
 	}
-	if err := m.release(); err != nil {
-		return fmt.Errorf("capture: close input device %q: %w", m.device.Name, err)
-	}
-	return nil
-}
-
-func (m *mic) release() error {
+	m.mu.Lock()
 	m.cancel()
-	ctx, cancel := context.WithTimeout(context.Background(), closeLimit)
-	defer cancel()
-	return m.ctl.do(ctx, m.disconnect)
+	m.mu.Unlock()
+	done := make(chan struct{})
+	go func() {
+		m.work.Wait()
+		close(done)
+	}()
+	select {
+	case <-done:
+		return nil
+	case <-time.After(closeLimit):
+		return fmt.Errorf("capture: close input device %q: %w", m.name, errNoAnswer)
+	}
 }

@@ -7,17 +7,19 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+
+	"tunerd/internal/device"
 )
 
 // Sample rates, in Hz, that [Open] accepts.
 const (
-	minSampleRate = 8000
-	maxSampleRate = 192000
+	minSampleRate = device.MinRate
+	maxSampleRate = device.MaxRate
 )
 
 // defaultSampleRate is asked of devices, and assumed of headerless input, unless
 // [Options] names another.
-const defaultSampleRate = 48000 // Hz
+const defaultSampleRate = device.DefaultRate // Hz
 
 // discard is the logger of a source opened without one.
 var discard = slog.New(slog.DiscardHandler)

@@ -12,6 +12,8 @@ import (
 	"sync/atomic"
 
 	"golang.org/x/term"
+
+	"tunerd/internal/device"
 )
 
 const (
@@ -177,7 +179,7 @@ func (r *recording) Read(ctx context.Context, dst []float64) (Block, error) {
 		}
 		return Block{}, err
 	}
-	mix(dst[:n], r.scratch[:n*nch], r.pick)
+	device.Mix(dst[:n], r.scratch[:n*nch], r.pick)
 	b := Block{Samples: dst[:n], Start: r.pos}
 	r.pos += int64(n)
 	return b, nil
@@ -208,26 +210,4 @@ func (r *recording) Close() error {
 		return nil // not ours, and a read that waits for it would not end
 	}
 	return r.in.Close()
-}
-
-// mix makes one channel of frames: channel pick, from 1, or the mean of all if pick is 0.
-func mix[T float32 | float64](dst, frames []T, pick int) {
-	nch := len(frames) / len(dst)
-	if nch == 1 {
-		copy(dst, frames)
-		return
-	}
-	if pick > 0 {
-		for i := range dst {
-			dst[i] = frames[i*nch+pick-1]
-		}
-		return
-	}
-	for i := range dst {
-		var sum T
-		for _, v := range frames[i*nch : (i+1)*nch] {
-			sum += v
-		}
-		dst[i] = sum / T(nch)
-	}
 }

@@ -15,6 +15,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"tunerd/internal/device"
 )
 
 const virtualRate = 48000 // Hz, of the virtual microphone
@@ -101,10 +103,10 @@ func heard(t *testing.T, src Source, played []int32, limit time.Duration) {
 
 func TestVirtualMicIsListed(t *testing.T) {
 	needVirtualMic(t)
-	if !HasMicrophone() {
+	if !device.HasMicrophone() {
 		t.Error("HasMicrophone is false")
 	}
-	devices, err := Devices()
+	devices, err := device.List()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,7 +131,7 @@ func TestVirtualMicIsExact(t *testing.T) {
 	wait()
 }
 
-// lose reads until the loss of the device is told, which must be within 1.5 s. It returns the
+// lose reads until the loss of the device is told, which must be within 1.1 s. It returns the
 // position reached.
 func lose(t *testing.T, src Source) int64 {
 	t.Helper()
@@ -146,8 +148,8 @@ func lose(t *testing.T, src Source) int64 {
 			t.Fatalf("read: %v, want ErrDeviceLost", err)
 		}
 		// The bound is part of what a live source promises, not a measure of speed.
-		if took := time.Since(gone); took > 1500*time.Millisecond {
-			t.Errorf("loss told after %v, want within 1.5 s", took)
+		if took := time.Since(gone); took > 1100*time.Millisecond {
+			t.Errorf("loss told after %v, want within 1.1 s", took)
 		}
 		return pos
 	}

@@ -17,9 +17,16 @@ import (
 	"time"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/device"
 	"tunerd/internal/sound"
 	"tunerd/internal/testkit"
 )
+
+// TestMain lets the test binary be the process that has the sound devices.
+func TestMain(m *testing.M) {
+	device.ServeIfAsked()
+	os.Exit(m.Run())
+}
 
 func openVirtualMic(t *testing.T) capture.Source {
 	t.Helper()

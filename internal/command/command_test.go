@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/device"
 )
 
 // quietDeps is a world without sound devices, terminal and files.
@@ -21,7 +22,7 @@ func quietDeps() Deps {
 		Open: func(_ context.Context, spec string, _ capture.Options) (capture.Source, error) {
 			return nil, fmt.Errorf("capture: open %s: no such file or directory", spec)
 		},
-		Devices:       func() ([]capture.Device, error) { return nil, nil },
+		Devices:       func() ([]device.Device, error) { return nil, nil },
 		HasMicrophone: func() bool { return false },
 		ScreenUsable:  func() bool { return false },
 		ErrTerminal:   func() bool { return false },
@@ -62,14 +63,14 @@ func TestReport(t *testing.T) {
 	}
 }
 
-var twoDevices = []capture.Device{
+var twoDevices = []device.Device{
 	{Name: "Bench mic", HostAPI: "ALSA", MaxInput: 1, DefaultRate: 44100, LowLatency: 8707 * time.Microsecond, HighLatency: 35 * time.Millisecond, DefaultInput: true},
 	{Name: "Monitors", HostAPI: "ALSA", MaxOutput: 2, DefaultRate: 48000},
 }
 
 func TestDevicesTable(t *testing.T) {
 	d := quietDeps()
-	d.Devices = func() ([]capture.Device, error) { return twoDevices, nil }
+	d.Devices = func() ([]device.Device, error) { return twoDevices, nil }
 	out, chat, status := run(t, d, "devices")
 	want := `NAME       SYSTEM  IN  OUT  RATE      LATENCY   DEFAULT
 Bench mic  ALSA    1   0    44100 Hz  9ms-35ms  input
@@ -82,7 +83,7 @@ Monitors   ALSA    0   2    48000 Hz  0s-0s     -
 
 func TestDevicesJSON(t *testing.T) {
 	d := quietDeps()
-	d.Devices = func() ([]capture.Device, error) { return twoDevices, nil }
+	d.Devices = func() ([]device.Device, error) { return twoDevices, nil }
 	out, _, _ := run(t, d, "devices", "--json")
 	var first map[string]any
 	if err := json.NewDecoder(strings.NewReader(out)).Decode(&first); err != nil {
@@ -107,7 +108,7 @@ func TestNoDevicesIsSaidAndNoError(t *testing.T) {
 
 func TestDevicesWithoutMicrophoneSupport(t *testing.T) {
 	d := quietDeps()
-	d.Devices = func() ([]capture.Device, error) { return nil, errors.New("capture: built without microphone") }
+	d.Devices = func() ([]device.Device, error) { return nil, errors.New("capture: built without microphone") }
 	_, chat, status := run(t, d, "devices")
 	if status != 1 || chat != "tunerd: error: built without microphone\n" {
 		t.Errorf("status %d, stderr %q", status, chat)

@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"tunerd/internal/capture"
+	"tunerd/internal/device"
 )
 
 type devicesOptions struct {
@@ -68,7 +68,7 @@ type deviceLine struct {
 	DefaultOutput  bool    `json:"default_output"`
 }
 
-func writeDevicesJSON(out io.Writer, devices []capture.Device) error {
+func writeDevicesJSON(out io.Writer, devices []device.Device) error {
 	enc := json.NewEncoder(out)
 	for _, d := range devices {
 		err := enc.Encode(deviceLine{
@@ -84,7 +84,7 @@ func writeDevicesJSON(out io.Writer, devices []capture.Device) error {
 	return nil
 }
 
-func writeDevicesTable(out io.Writer, devices []capture.Device) error {
+func writeDevicesTable(out io.Writer, devices []device.Device) error {
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "NAME\tSYSTEM\tIN\tOUT\tRATE\tLATENCY\tDEFAULT")
 	for _, d := range devices {
@@ -95,7 +95,7 @@ func writeDevicesTable(out io.Writer, devices []capture.Device) error {
 }
 
 // defaultOf says for what the system takes the device when none is named.
-func defaultOf(d capture.Device) string {
+func defaultOf(d device.Device) string {
 	var of []string
 	if d.DefaultInput {
 		of = append(of, "input")

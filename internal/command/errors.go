@@ -78,7 +78,7 @@ func Report(w io.Writer, err error) int {
 // tells a player nothing.
 func plain(err error) string {
 	line := text.Clean(strings.Join(strings.Fields(err.Error()), " "))
-	for _, pkg := range []string{"capture: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: ", "sound: ", "play: ", "beats: "} {
+	for _, pkg := range []string{"capture: ", "device: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: ", "sound: ", "play: ", "beats: "} {
 		line = strings.TrimPrefix(line, pkg)
 	}
 	return line

@@ -13,13 +13,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/device"
 	"tunerd/internal/display/term"
 )
 
 // Deps is what the commands take from the world outside, so that tests can give them another.
 type Deps struct {
 	Open          func(ctx context.Context, spec string, o capture.Options) (capture.Source, error)
-	Devices       func() ([]capture.Device, error)
+	Devices       func() ([]device.Device, error)
 	HasMicrophone func() bool
 	ScreenUsable  func() bool // standard input and output are a terminal that can show the strobe
 	ErrTerminal   func() bool // standard error is a terminal

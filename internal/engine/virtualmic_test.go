@@ -11,10 +11,17 @@ import (
 	"testing"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/device"
 	"tunerd/internal/display"
 	"tunerd/internal/sound"
 	"tunerd/internal/testkit"
 )
+
+// TestMain lets the test binary be the process that has the sound devices.
+func TestMain(m *testing.M) {
+	device.ServeIfAsked()
+	os.Exit(m.Run())
+}
 
 // TestLatencyOnVirtualMicrophone plays ten seconds of a string into the microphone of
 // scripts/virtual-mic.sh and prints the time from the arrival of the newest sample that a reading

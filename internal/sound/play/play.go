@@ -1,5 +1,4 @@
-// Package play plays samples through the loudspeaker, by PortAudio. Without cgo, or with the build
-// tag nomic, it refuses.
+// Package play plays samples through the loudspeaker. A build without sound devices refuses.
 //
 // A sound starts and stops without a click and is never louder than [MaxPeak]. Start with [Open].
 package play
@@ -26,8 +25,8 @@ const (
 	pollPause  = 20 * time.Millisecond
 )
 
-// A feeder hands a sound to a device piece by piece. fill is called on the device's thread, stop
-// from anywhere.
+// A feeder hands a sound to a device piece by piece. fill is called on a goroutine of the device's,
+// stop from anywhere.
 type feeder struct {
 	samples []float64
 	next    int       // negative during the lead-in
@@ -101,7 +100,7 @@ type stream interface {
 	close() error
 }
 
-// A Player is an open sound device. It serves one goroutine.
+// A Player is an open sound device, for one sound. It serves one goroutine.
 type Player struct {
 	name  string
 	rate  int

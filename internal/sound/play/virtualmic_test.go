@@ -12,8 +12,15 @@ import (
 	"testing"
 	"time"
 
+	"tunerd/internal/device"
 	"tunerd/internal/testkit"
 )
+
+// TestMain lets the test binary be the process that has the sound devices.
+func TestMain(m *testing.M) {
+	device.ServeIfAsked()
+	os.Exit(m.Run())
+}
 
 // TestVirtualMicHearsWhatIsPlayed plays into the sink of scripts/virtual-mic.sh and records its
 // monitor: every sample must arrive, in order, between silence and silence.

@@ -1,6 +1,6 @@
 //go:build unix && cgo && !nomic
 
-package capture
+package device
 
 import (
 	"testing"
@@ -8,18 +8,18 @@ import (
 	"tunerd/internal/testkit"
 )
 
-// TestDevicesIsQuiet lists the devices of this computer, which may have none. The sound
-// libraries must not be heard of.
-func TestDevicesIsQuiet(t *testing.T) {
+// TestListIsQuiet lists the devices of this computer, which may have none. The sound libraries
+// must not be heard of.
+func TestListIsQuiet(t *testing.T) {
 	var devices []Device
 	var err error
 	var has bool
 	printed := testkit.Stderr(t, func() {
-		devices, err = Devices()
+		devices, err = List()
 		has = HasMicrophone()
 	})
 	if err != nil {
-		t.Errorf("Devices: %v", err)
+		t.Errorf("List: %v", err)
 	}
 	if printed != "" {
 		t.Errorf("printed %q, want nothing", printed)
@@ -35,10 +35,5 @@ func TestDevicesIsQuiet(t *testing.T) {
 	}
 	if has != (inputs > 0) {
 		t.Errorf("HasMicrophone is %v with %d input devices", has, inputs)
-	}
-	if !has {
-		if _, err := Open(t.Context(), "mic", Options{}); err == nil {
-			t.Error("a microphone was opened where there is none")
-		}
 	}
 }

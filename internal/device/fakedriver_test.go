@@ -1,4 +1,4 @@
-package capture
+package device
 
 import (
 	"errors"
@@ -6,16 +6,14 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
-	"testing/synctest"
 	"time"
 )
 
-// A fakeDriver is a sound system with one running stream at most, whose devices a test can
-// make vanish, hang or lose samples. Channel c of frame i holds the sample fakeSample(i, c);
-// frames pass in real time whether a stream takes them or not. Run it in a synctest bubble.
+// A fakeDriver is an audio library with one running stream at most, which a test can have hang or
+// lose samples. Channel c of frame i holds the sample fakeSample(i, c); frames pass in real time
+// whether a stream takes them or not.
 type fakeDriver struct {
 	begin    time.Time
-	delay    time.Duration // from the start of a stream to its first frames
 	rates    []int         // Hz, that can be opened; nil: all
 	mute     atomic.Bool   // streams deliver nothing
 	overflow atomic.Bool   // the next delivery is flagged
@@ -27,8 +25,9 @@ type fakeDriver struct {
 	mu          sync.Mutex
 	list        []Device
 	initialized int
-	opened      []streamParams
+	opened      []format
 	running     int // streams
+	heard       []float32
 }
 
 func newFakeDriver(list ...Device) *fakeDriver {
@@ -51,12 +50,6 @@ func (d *fakeDriver) call() (done func()) {
 		d.overlap.Store(true)
 	}
 	return func() { d.inCall.Add(-1) }
-}
-
-func (d *fakeDriver) setDevices(list ...Device) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.list = list
 }
 
 func (d *fakeDriver) initialize() error {
@@ -88,48 +81,75 @@ func (d *fakeDriver) devices() ([]Device, error) {
 	return d.list, nil
 }
 
-func (d *fakeDriver) open(p streamParams, deliver deliverFunc) (stream, error) {
+func (d *fakeDriver) open(f format, each func(s *fakeStream)) (stream, error) {
 	defer d.call()()
+	if err := d.check(f); err != nil {
+		return nil, err
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.rates != nil && !slices.Contains(d.rates, p.rate) {
-		return nil, errors.New("invalid sample rate")
-	}
-	d.opened = append(d.opened, p)
+	d.opened = append(d.opened, f)
 	d.running++
-	s := &fakeStream{driver: d, params: p, stop: make(chan struct{}), stopped: make(chan struct{})}
-	go s.run(deliver)
+	s := &fakeStream{driver: d, format: f, frames: make([]float32, BlockLen*f.channels), stop: make(chan struct{}), stopped: make(chan struct{})}
+	go s.run(each)
 	return s, nil
+}
+
+func (d *fakeDriver) check(f format) error {
+	if d.rates != nil && !slices.Contains(d.rates, f.rate) {
+		return errors.New("invalid sample rate")
+	}
+	return nil
+}
+
+func (d *fakeDriver) openInput(_ Device, f format, deliver deliverFunc) (stream, error) {
+	return d.open(f, func(s *fakeStream) {
+		if d.mute.Load() {
+			return
+		}
+		end := int64(time.Since(d.begin).Seconds()*float64(f.rate) + 0.5)
+		for i := range s.frames {
+			s.frames[i] = fakeSample(end-BlockLen+int64(i/f.channels), i%f.channels)
+		}
+		deliver(s.frames, d.overflow.Swap(false))
+	})
+}
+
+func (d *fakeDriver) openOutput(_ Device, f format, fill fillFunc) (stream, error) {
+	return d.open(f, func(s *fakeStream) {
+		fill(s.frames)
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		for i := 0; i < len(s.frames); i += f.channels {
+			d.heard = append(d.heard, s.frames[i])
+		}
+	})
+}
+
+func (d *fakeDriver) checkOutput(_ Device, f format) error {
+	defer d.call()()
+	return d.check(f)
 }
 
 type fakeStream struct {
 	driver        *fakeDriver
-	params        streamParams
+	format        format
+	frames        []float32
 	stop, stopped chan struct{}
 }
 
-// run delivers slotFrames at a time, as a device does.
-func (s *fakeStream) run(deliver deliverFunc) {
+// run works in steps of BlockLen, as a device does.
+func (s *fakeStream) run(each func(*fakeStream)) {
 	defer close(s.stopped)
-	period := samplesDuration(slotFrames, s.params.rate)
-	tick := time.NewTicker(period)
+	tick := time.NewTicker(time.Duration(BlockLen * int64(time.Second) / int64(s.format.rate)))
 	defer tick.Stop()
-	frames := make([]float32, slotFrames*s.params.channels)
-	started := time.Now()
 	for {
 		select {
 		case <-s.stop:
 			return
 		case <-tick.C:
+			each(s)
 		}
-		if s.driver.mute.Load() || time.Since(started) < s.driver.delay {
-			continue
-		}
-		end := int64(time.Since(s.driver.begin).Seconds()*float64(s.params.rate) + 0.5)
-		for i := range frames {
-			frames[i] = fakeSample(end-slotFrames+int64(i/s.params.channels), i%s.params.channels)
-		}
-		deliver(frames, s.driver.overflow.Swap(false))
 	}
 }
 
@@ -146,32 +166,9 @@ func (s *fakeStream) close() error {
 	return nil
 }
 
-// openFake opens a microphone of d and checks, when the test ends, that it left d as it should.
-// The returned function ends the control goroutine.
-func openFake(t *testing.T, d *fakeDriver, name string, o Options) (m *mic, end func()) {
+// checkClosed checks that nothing was left open and that calls came one at a time.
+func (d *fakeDriver) checkClosed(t *testing.T) {
 	t.Helper()
-	if o.Log == nil {
-		o.Log = discard
-	}
-	ctl := newControl(d)
-	m, err := newMic(t.Context(), ctl, name, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m, func() {
-		t.Helper()
-		m.Close()
-		d.checkClosed(t, ctl)
-	}
-}
-
-// checkClosed waits for the calls under way, ends ctl, and checks that nothing was left open and
-// that calls came one at a time.
-func (d *fakeDriver) checkClosed(t *testing.T, ctl *control) {
-	t.Helper()
-	<-ctl.submit(func() error { return nil })
-	synctest.Wait() // for goroutines that may still submit
-	close(ctl.calls)
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.running != 0 || d.initialized != 0 {

@@ -1,4 +1,4 @@
-package capture
+package device
 
 import (
 	"sync"
@@ -25,19 +25,21 @@ func TestRing(t *testing.T) {
 	})
 	done := make(chan struct{})
 	go func() { wg.Wait(); close(done) }()
-	dst := make([]float64, 479)
+	var b Block
 	var pos, lost int64
 	for ended := false; ; {
-		n, gap := r.pull(dst)
-		pos += gap
-		lost += gap
-		for _, v := range dst[:n] {
-			if v != float64(pos%(1<<24)) {
-				t.Fatalf("sample %d is %v", pos, v)
+		if r.pull(&b) {
+			lost += b.Lost
+			if b.Start != pos+b.Lost {
+				t.Fatalf("a block at %d, want %d", b.Start, pos+b.Lost)
 			}
-			pos++
-		}
-		if n > 0 {
+			pos = b.Start
+			for _, v := range b.Samples {
+				if v != float32(pos%(1<<24)) {
+					t.Fatalf("sample %d is %v", pos, v)
+				}
+				pos++
+			}
 			continue
 		}
 		if ended {
@@ -57,14 +59,11 @@ func TestRing(t *testing.T) {
 
 func TestRingAllocatesNothing(t *testing.T) {
 	r := newRing(48000, time.Second)
-	frames := make([]float32, 2*slotFrames)
-	dst := make([]float64, 100)
+	frames := make([]float32, 2*BlockLen)
+	b := &Block{Samples: make([]float32, 0, BlockLen)}
 	allocs := testing.AllocsPerRun(1000, func() {
 		r.push(frames, 2, 0, true)
-		for {
-			if n, _ := r.pull(dst); n == 0 {
-				break
-			}
+		for r.pull(b) {
 		}
 	})
 	if allocs != 0 {

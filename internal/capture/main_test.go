@@ -1,0 +1,13 @@
+package capture
+
+import (
+	"os"
+	"testing"
+
+	"tunerd/internal/device"
+)
+
+func TestMain(m *testing.M) {
+	device.ServeIfAsked()
+	os.Exit(m.Run())
+}

@@ -1,2 +1,0 @@
-// Package quiet keeps what C libraries print on standard error off the user's screen.
-package quiet
