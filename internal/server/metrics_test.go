@@ -1,6 +1,7 @@
 package server
 
 import (
+	"fmt"
 	"regexp"
 	"strconv"
 	"strings"
@@ -64,4 +65,22 @@ func TestMetricsCount(t *testing.T) {
 	}
 	r.feed.Break()
 	eventually(t, "the input is down", func() bool { return r.scrape(t)["tunerd_input_up"] == 0 })
+}
+
+// TestHealth takes the input away and gives it back.
+func TestHealth(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	is := func(want string) func() bool {
+		return func() bool {
+			status, body := r.do(t, "GET", "/healthz", "")
+			return fmt.Sprint(status, " ", body) == want
+		}
+	}
+	r.play(t, make([]float64, 100*512))
+	eventually(t, "it is well", is("200 ok\n"))
+	r.feed.Break()
+	eventually(t, "the input is missed", is("503 input lost\n"))
+	r.at += 9999
+	r.play(t, make([]float64, 100*512))
+	eventually(t, "it is well again", is("200 ok\n"))
 }

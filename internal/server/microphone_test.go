@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"net/http"
 	"slices"
 	"strings"
 	"testing"
@@ -118,6 +119,9 @@ func TestPageAsMicrophone(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
+	if status, body := r.do(t, "GET", "/healthz", ""); status != http.StatusOK {
+		t.Errorf("a page may leave, but healthz says %d, %s", status, body)
+	}
 }
 
 // A number that jumps is a gap, of as many samples as are missing.

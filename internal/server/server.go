@@ -8,6 +8,8 @@ import (
 	"net"
 	"net/http"
 	"time"
+
+	"tunerd/internal/display"
 )
 
 // Limits of a connection.
@@ -168,7 +170,13 @@ func (s *Server) microphone(w http.ResponseWriter, r *http.Request) {
 	s.cfg.Mic.serve(ctx, w, r)
 }
 
+// healthz fails while a device that should be heard is not there. The microphone of a page may come
+// and go.
 func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
+	if heard := s.cfg.Tuner.hub.listening(); heard.state == display.Lost && s.cfg.Mic == nil {
+		http.Error(w, string(heard.state), http.StatusServiceUnavailable)
+		return
+	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	_, _ = w.Write([]byte("ok\n"))
 }
