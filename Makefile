@@ -6,10 +6,11 @@ SEED     ?= 1
 TRIALS   ?= 100
 DIR      ?= testdata/wav/wide
 ARGS     ?=
+FLAPS    ?= 1000
 STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
-.PHONY: help run build need need-test test virtual-mic race bench accuracy accuracy-full \
+.PHONY: help run build need need-test test virtual-mic race flaps bench accuracy accuracy-full \
 	accuracy-doc accuracy-strings accuracy-wide soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
@@ -31,16 +32,27 @@ test: need-test ## run all tests, also those that listen to a virtual microphone
 	go test ./...
 	@$(MAKE) --no-print-directory virtual-mic
 
-# A server for each package: one of the tests takes the microphone away.
+# A server for each package: some of the tests take the microphone away.
+virtual-mic: LISTENERS = $$(grep -rl --include='*_test.go' '^//go:build virtualmic' internal | xargs -n 1 dirname | sort -u)
 virtual-mic: need-test ## only the tests that listen to a virtual microphone
-	@set -e; for package in $$(grep -rl --include='*_test.go' '^//go:build virtualmic' internal | xargs -n 1 dirname | sort -u); do \
-		echo scripts/virtual-mic.sh -r 48000 -- go test -v -tags virtualmic -run VirtualMic ./$$package; \
-		scripts/virtual-mic.sh -r 48000 -- go test -count=1 -v -tags virtualmic -run VirtualMic ./$$package; \
+	@set -e; for package in $(LISTENERS); do \
+		echo scripts/virtual-mic.sh -r 48000 -- go test $(DETECT) -v -tags virtualmic -run VirtualMic ./$$package; \
+		scripts/virtual-mic.sh -r 48000 -- go test $(DETECT) -count=1 -v -tags virtualmic -run VirtualMic ./$$package; \
 	done
 
 race: need-test ## run the tests of everything concurrent under the race detector
-	go test -race ./internal/capture/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/server/...
+	go test -race ./internal/capture/... ./internal/device/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/server/...
 	go test -race -short ./internal/journal ./internal/clock
+	@$(MAKE) --no-print-directory virtual-mic DETECT=-race LISTENERS="internal/capture internal/device internal/engine internal/sound/play"
+
+# Four servers side by side, for the sake of time. A busy computer is late by itself.
+flaps: need-test ## take the virtual microphone away 1000 times, as a loose plug does (FLAPS=1000 SEED=1)
+	@mkdir -p out; go test -c -tags virtualmic -o out/flaps.test ./internal/command
+	@cd internal/command; for part in 0 1 2 3; do \
+		../../scripts/virtual-mic.sh -- ../../out/flaps.test -test.v -test.timeout 3h -test.run VirtualMicFlaps \
+			-flaps $$(($(FLAPS) / 4)) -flap-seed $$(($(SEED) + part)) >../../out/flaps-$$part.txt 2>&1 & parts="$$parts $$!"; \
+	done; status=0; for part in $$parts; do wait $$part || status=1; done; \
+	cat ../../out/flaps-?.txt; exit $$status
 
 bench: need-test ## benchmarks, and the CPU time of the live path against aubio
 	go test -run '^$$' -bench . -benchmem ./...
