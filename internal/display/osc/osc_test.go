@@ -59,7 +59,9 @@ func TestSenderSendsReadings(t *testing.T) {
 		State: display.Sounding, Target: display.Target{Label: "A4", String: 2, Fret: 3},
 		F1Hz: 441, Cents: 3.93, SigmaCents: 0.1, BeatHz: 1, LevelDB: math.NaN(),
 	}
-	for range 2 {
+	other := f // another string than the held one: no reading of that
+	other.Standing = display.Doubted
+	for _, f := range []display.Frame{other, f, f} {
 		if err := s.Show(&f); err != nil {
 			t.Fatal(err)
 		}

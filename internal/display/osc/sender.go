@@ -31,7 +31,7 @@ func (s *Sender) Show(f *display.Frame) error {
 		s.send("/tunerd/state", string(f.State))
 	}
 	switch {
-	case f.State != display.Sounding:
+	case f.State != display.Sounding || f.Standing == display.Doubted: // no reading of the held string
 	case f.AllStrings:
 		for i := range f.Strings {
 			if row := &f.Strings[i]; row.Active {

@@ -68,7 +68,7 @@ class Tune {
     p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.buttons);
     p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', title: 'Let all readings stand still (Space)', onclick: () => this.#app.freeze() }, 'Freeze');
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
-    p.confirm = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.#confirm() }, 'It is the held string (y)');
+    p.confirm = h('button', { type: 'button', class: 'main confirm', hidden: true, onclick: () => this.#confirm() }, 'It is the held string (y)');
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
     p.listen = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() }, 'Let this page listen');
     p.note = h('p', { class: 'remark' });
