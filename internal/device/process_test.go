@@ -20,6 +20,7 @@ import (
 const testChild = "TUNERD_TEST_CHILD"
 
 func TestMain(m *testing.M) {
+	os.Setenv("GORACE", "atexit_sleep_ms=0") // or a child lingers for a second under the race detector
 	if len(os.Args) == 2 && os.Args[1] == Command {
 		switch os.Getenv(testChild) {
 		case "":
