@@ -5,9 +5,10 @@ import (
 	"sync/atomic"
 )
 
-// playAhead is how much sound, in seconds, waits in the child for the device: what a busy parent
-// may be late by without tearing holes into it.
-const playAhead = 0.2
+// playAhead is how much sound, in seconds, waits in the child for the device: at the start the
+// device takes all of its latency (playLatency) at once, and the rest is what a busy parent may be
+// late by without tearing holes into the sound.
+const playAhead = 0.4
 
 // play plays what the parent sends, until it wants no more; what has come is played then.
 func (s *servant) play(devices []Device, req request) error {
