@@ -34,6 +34,7 @@ type detuneOptions struct {
 	svg        string
 	output     string
 	plan       string
+	far        bool
 	risk       riskOptions
 
 	shapesGiven bool
@@ -57,6 +58,7 @@ func (o *detuneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.svg, "svg", "", "with --explore, draw the trade-off to `FILE`")
 	fs.StringVarP(&o.output, "output", "o", "", "write the plan to `FILE`.toml or .json")
 	fs.StringVar(&o.plan, "plan", "", "tell of the plan in `FILE` instead of making one")
+	fs.BoolVar(&o.far, "far", false, fmt.Sprintf("also for chords that start more than %d cents off what they are to be", detune.FarCents))
 	o.risk.addFlags(fs)
 }
 
@@ -134,10 +136,19 @@ func runDetune(ctx context.Context, out, chat io.Writer, args []string, o detune
 		return a.explore(problem)
 	}
 	if a.plan, err = detune.Solve(*problem); err != nil {
-		return usageError{err}
+		return farHint(err)
 	}
 	a.plan.Tuning, a.plan.Reference, a.plan.AcceptRisk = o.instrument.tuning, o.instrument.reference, o.risk.accepted
 	return a.tell()
+}
+
+// farHint says what may be done about a chord that starts too far off.
+func farHint(err error) error {
+	var far *detune.FarError
+	if errors.As(err, &far) {
+		return hintf(usageError{err}, "frets and parts go from the last string to string 1; --far takes it as it is")
+	}
+	return usageError{err}
 }
 
 // A detuneAnswer writes what was asked.
@@ -160,7 +171,7 @@ func (a *detuneAnswer) problem(ctx context.Context, name string) (*detune.Proble
 	if err != nil {
 		return nil, err
 	}
-	p := &detune.Problem{Instrument: in, Spare: a.o.spare}
+	p := &detune.Problem{Instrument: in, Spare: a.o.spare, AcceptFar: a.o.far}
 	if err := a.o.read(in, p); err != nil {
 		return nil, usageError{err}
 	}

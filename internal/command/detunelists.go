@@ -186,7 +186,7 @@ func pairObjects(pairs []detune.PairReport) []pairObject {
 func (a *detuneAnswer) explore(problem *detune.Problem) error {
 	points, err := detune.Explore(*problem, a.others)
 	if err != nil {
-		return usageError{err}
+		return farHint(err)
 	}
 	if points, err = a.safe(points); err != nil {
 		return err

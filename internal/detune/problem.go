@@ -63,6 +63,8 @@ type Problem struct {
 	Method   Method // "" is LeastSquares
 	PureBy   Purity // "" is ByFundamentals
 	Measured []Measured
+	// AcceptFar takes chords that start more than [FarCents] from what they are to be.
+	AcceptFar bool
 }
 
 func (p *Problem) check() error {

@@ -12,10 +12,14 @@ import (
 const stay = 1e-8
 
 // Solve returns the plan for a problem. Errors tell of a problem that makes no sense; one that
-// cannot be met in full has a plan that comes nearest, with Obstacles.
+// cannot be met in full has a plan that comes nearest, with Obstacles. A chord that starts too far
+// from what it is to be is a *FarError.
 func Solve(p Problem) (*Plan, error) {
 	p = p.withDefaults()
 	if err := p.check(); err != nil {
+		return nil, err
+	}
+	if err := p.near(); err != nil {
 		return nil, err
 	}
 	bounds := p.bounds()

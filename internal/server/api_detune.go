@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -30,6 +31,7 @@ type detuneRequest struct {
 	Method     string        `json:"method"`
 	PureBy     string        `json:"pure_by"`
 	Explore    bool          `json:"explore"`
+	AcceptFar  bool          `json:"accept_far"`  // also chords that start far from what they are to be
 	AcceptRisk bool          `json:"accept_risk"` // also a plan beyond the limit of tension
 }
 
@@ -141,6 +143,9 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 		p.Rest = others
 	}
 	plan, err := detune.Solve(p)
+	if far := (*detune.FarError)(nil); errors.As(err, &far) {
+		return nil, refusal{http.StatusBadRequest, codeFar, err.Error() + "; accept_far takes it"}
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -174,7 +179,7 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 
 func (req *detuneRequest) problem(in *targets.Instrument) (detune.Problem, error) {
 	p := detune.Problem{
-		Instrument: in, Spare: req.Spare, Anchor: req.Anchor,
+		Instrument: in, Spare: req.Spare, Anchor: req.Anchor, AcceptFar: req.AcceptFar,
 		Method: detune.Method(req.Method), PureBy: detune.Purity(req.PureBy), Limits: make([]detune.Limit, len(in.Strings)),
 	}
 	wide := float64(detune.DefaultLimit)

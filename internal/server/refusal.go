@@ -14,6 +14,7 @@ const (
 	codeNotJSON      = "not_json"      // the body is not sent as JSON
 	codeTooLong      = "too_long"      // the body is
 	codeRisk         = "risk"          // a string would come near to breaking; accept_risk takes it
+	codeFar          = "far"           // a chord starts far from what it is to be; accept_far takes it
 	codeNoInstrument = "no_instrument" // one must be chosen first
 	codeNoInput      = "no_input"      // there is nothing to listen to
 	codeOtherInput   = "other_input"   // the sound does not come from a page
