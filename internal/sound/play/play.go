@@ -18,7 +18,7 @@ const MaxPeak = 0.5
 
 const (
 	leadIn     = 0.1             // s of silence before a sound: some devices lose what they get first
-	leadOut    = 0.5             // s of silence after it, longer than any device's latency, to push it through
+	leadOut    = 1.0             // s of silence after it, longer than what waits in process and device (0.4 and 0.25 s), to push it through
 	stopFade   = 0.030           // s, of a sound that is broken off
 	lostLimit  = 3 * time.Second // a device that asks for nothing for so long is lost; some work in steps of 2 s
 	closeLimit = 4 * time.Second // how long the end of a stream is waited for
