@@ -120,7 +120,7 @@ type LineAtSaddle struct {
 
 // result reads a fit.
 func (f *fitting) result() *Result {
-	out := &Result{}
+	out := &Result{Strings: []StringResult{}, Frets: []FretResult{}, Odd: []NoteResult{}}
 	out.Misfit, out.Free = f.misfitRatio()
 	for i := range f.board.Strings {
 		if s := f.stringResult(i, out.Misfit); len(s.Notes) > 0 {
@@ -276,7 +276,7 @@ func harmonicsOf(notes []NoteResult) HarmonicsResult {
 
 // fretResults tells of every slot that was heard.
 func (f *fitting) fretResults(misfit float64) []FretResult {
-	var out []FretResult
+	out := []FretResult{} // a list, also if empty
 	for k, fret := range f.slots.frets {
 		heard := f.heardOn(k)
 		mm, sigma, ok := f.fretPlace(k)
