@@ -148,8 +148,8 @@ func (t *Tracker) ask() {
 	}
 	e.keep(on)
 	v.tones = v.tones[:0]
-	if t.state == tracking { // what was read was read with the other in it
-		t.state, t.tries, t.nextTry, t.nextExpected = acquiring, 0, 0, 0
+	if t.phase == tracking { // what was read was read with the other in it
+		t.state = t.again()
 	}
 }
 

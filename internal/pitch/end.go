@@ -64,7 +64,7 @@ func (t *Tracker) heard() bool {
 		return true
 	}
 	// A voice swings too fast for that.
-	p, ok := t.search.ClearPeriod(t.sound(), max(swungS, 5/t.base.F1Hz))
+	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
 	return ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.Hz)
 }
 
@@ -80,6 +80,6 @@ func (t *Tracker) fillTail() *stringfit.Bank {
 // end finishes the note and waits for the next sound.
 func (t *Tracker) end(at int64) {
 	t.finish(at)
-	t.state = waiting
+	t.state = waits(&t.state)
 	t.levels.LoudS = 0
 }

@@ -11,10 +11,10 @@ import (
 func (t *Tracker) report(power float64, emit func(*Reading)) {
 	r := &t.out
 	parts := r.Partials[:0]
-	switch t.state {
+	switch t.phase {
 	case waiting:
 		*r = Reading{}
-	case acquiring, ringing:
+	case acquiring, inharmonic:
 		*r = Reading{State: Unsure, Onset: t.from}
 		if len(t.ring.peaks) > 0 {
 			r.State = Inharmonic
@@ -35,7 +35,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 
 // finish reports the note that sounds, if one does, as ended at sample at.
 func (t *Tracker) finish(at int64) {
-	if t.state != tracking || t.cfg.OnNote == nil {
+	if t.phase != tracking || t.cfg.OnNote == nil {
 		return
 	}
 	f := &t.note

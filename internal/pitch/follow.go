@@ -45,19 +45,19 @@ func (t *Tracker) track(power float64) {
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
 	var k stringfit.Start
-	p, ok := t.search.ClearPeriod(t.sound(), acquire.WindowS)
+	p, ok := t.search.ClearPeriod(t.soundNow(), acquire.WindowS)
 	if ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > stringfit.GuessLimit {
 		k = stringfit.Guess(p.Hz, acquire.GuessSigma)
 	} else if ok = t.base.SNRdB < accept.TrustedSNR; ok {
-		k, ok = t.search.Spacing(t.sound(), t.base.F1Hz, acquire.WindowS)
+		k, ok = t.search.Spacing(t.soundNow(), t.base.F1Hz, acquire.WindowS)
 	}
-	if !ok || !t.search.Explains(t.sound(), k, acquire.WindowS, &t.base) {
+	if !ok || !t.search.Explains(t.soundNow(), k, acquire.WindowS, &t.base) {
 		return false
 	}
 	r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
-	if !t.search.Near(t.sound(), k, acquire.WindowS, &r) {
+	if !t.search.Near(t.soundNow(), k, acquire.WindowS, &r) {
 		return false
 	}
-	t.begun(&r)
+	t.begun(&r, t.checked)
 	return true
 }

@@ -34,10 +34,10 @@ func TestOnsetOfAPluck(t *testing.T) {
 				t.Fatal(err)
 			}
 			tracker.Expect(hz/2, []float64{hz})
-			for from := 0; from < len(x) && tracker.state != tracking; from += 128 {
+			for from := 0; from < len(x) && tracker.phase != tracking; from += 128 {
 				tracker.Push(x[from:from+128], int64(from), nil)
 			}
-			if tracker.state != tracking {
+			if tracker.phase != tracking {
 				t.Fatalf("%g Hz, trial %d: no note", hz, i)
 			}
 			late = append(late, 1000*(float64(tracker.note.Bank.First)-float64(at))/fs)

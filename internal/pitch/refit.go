@@ -21,7 +21,7 @@ func (t *Tracker) refit() {
 	if disturbed && t.failed() > knockS && t.window() > t.shortest() {
 		// What sounds over the note, or in its place, stays: only the latest instant tells.
 		t.still(t.shortest())
-		t.moved, t.nextFit = true, t.next
+		t.stage, t.nextFit = retuned, t.next
 		return
 	}
 	if !ok || !accept.Accepts(&r) || disturbed && t.failed() < knockS {
@@ -35,9 +35,9 @@ func (t *Tracker) refit() {
 		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
 		return
 	}
-	t.failing, t.moved = 0, false
+	t.failing, t.stage = 0, t.stage.fitted()
 	r.Decide(r.Variance.Plus(t.unmodelled()))
-	if t.settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
+	if t.stage == settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
 		// Where it settles was better known with all partials.
 		r.MoveTo(t.base.F1Hz)
 		r.Decide(t.fitted)
@@ -49,7 +49,7 @@ func (t *Tracker) refit() {
 	}
 	if math.Abs(stiffstring.Cents(f.Hz, f.Start.F1Hz)) > retuneCents {
 		t.retune(f.Hz)
-	} else if t.settling && f.Bank.First >= t.past.Begin && f.MaxDetuning() > astrayTurn {
+	} else if t.stage == settling && f.Bank.First >= t.past.Begin && f.MaxDetuning() > astrayTurn {
 		at := f.Bank.First
 		f.Retune(at)
 		f.Push(t.past.From(at, t.next))
@@ -59,15 +59,16 @@ func (t *Tracker) refit() {
 // swings moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
 // (vibrato), and reports whether there is one near the note.
 func (t *Tracker) swings() bool {
-	p, ok := t.search.ClearPeriod(t.sound(), max(swungS, 5/t.base.F1Hz))
+	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
 	if !ok || math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
 	t.base.MoveTo(p.Hz)
 	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swung))})
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
-	t.ahead, t.handledAt, t.moved = 0, 0, true
+	t.ahead, t.handledAt = 0, 0
 	t.still(t.shortest())
+	t.stage = vibrato
 	if math.Abs(stiffstring.Cents(p.Hz, t.note.Start.F1Hz)) > swungCents {
 		t.retune(p.Hz)
 	}
@@ -98,7 +99,7 @@ const (
 func (t *Tracker) plan() {
 	every := min(growBy*t.window(), restS)
 	switch age := t.age(); {
-	case t.settling && age > fitAges[0]:
+	case t.stage == settling && age > fitAges[0]:
 		for _, at := range fitAges {
 			if at > 1.03*age {
 				every = at - age
@@ -130,7 +131,7 @@ var fitAges = [...]float64{0.1, 0.16, 0.2475, 0.397, 0.6, 0.9, 1.3}
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
 	w := float64(t.next-max(t.since, t.note.Bank.First)) / t.fs
-	if t.settling {
+	if t.stage == settling {
 		return w
 	}
 	return max(t.shortest(), min(w, liveS))
@@ -143,13 +144,13 @@ func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
 // long a stretch as its pitch stands still in.
 func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 	f := &t.note
-	if t.settling && t.swells() {
+	if t.stage == settling && t.swells() {
 		t.still(t.shortest())
 	}
-	if t.settling && t.settled() {
+	if t.stage == settling && t.settled() {
 		t.still(min(liveS, t.window()/2))
 	}
-	if t.settling {
+	if t.stage == settling {
 		if t.age() > fullS {
 			f.KeepPartials(livePartials)
 		} else if t.age() > attackEndS {
@@ -174,14 +175,14 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 		t.still(0.5 * t.window()) // a hand on the peg is no glide
 		if swung {
 			t.still(t.shortest())
-			t.moved = true
+			t.stage = retuned
 		}
 		r.Partials = r.Partials[:0]
 	}
 	for {
 		n := min(f.Bank.N, int(t.window()*t.fs/float64(t.m)))
 		var ok bool
-		if t.moved {
+		if t.stage.moved() {
 			// The last window held other pitches; what it taught of single partials does not hold.
 			ok = f.Follow(f.Bank.N-n, f.Bank.N, t.anew(), stringfit.Steady, 0, 1)
 			f.Read(r)
@@ -198,7 +199,7 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 			return ok
 		}
 		t.still(t.window() / 2)
-		t.moved = true
+		t.stage = retuned
 		r.Partials = r.Partials[:0]
 	}
 }
@@ -211,10 +212,10 @@ func (t *Tracker) swungNow(r *stringfit.Result) bool {
 		return false
 	}
 	window := min(t.shortest(), acquire.WindowS)
-	p, ok := t.search.ClearPeriod(t.sound(), window)
+	p, ok := t.search.ClearPeriod(t.soundNow(), window)
 	clearer := *r
 	clearer.SNRdB += swungGain
-	if !ok || !t.search.Explains(t.sound(), stringfit.Guess(p.Hz, acquire.GuessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
+	if !ok || !t.search.Explains(t.soundNow(), stringfit.Guess(p.Hz, acquire.GuessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
 		return false
 	}
 	t.base.MoveTo(t.probe.Hz)
@@ -256,7 +257,9 @@ func (t *Tracker) settled() bool {
 
 // still says that the pitch has stood still, as far as is known, for the latest window seconds only.
 func (t *Tracker) still(window float64) {
-	t.settling = false
+	if t.stage == settling {
+		t.stage = steady
+	}
 	t.note.KeepPartials(livePartials)
 	t.since = t.next - int64(window*t.fs)
 }
@@ -303,10 +306,10 @@ func (t *Tracker) unmodelled() stringfit.Variance {
 		ofTheLead = 0.5   // of what the phases run ahead
 	)
 	v := stringfit.Variance{Unmodelled: square(rare)}
-	if lag := math.Abs(t.ahead); !t.settling && lag > leastLag {
+	if lag := math.Abs(t.ahead); t.stage != settling && lag > leastLag {
 		v = stringfit.Variance{Movement: square(ofTheLead * lag)}
 	}
-	if !t.settling && t.window() < swingS {
+	if t.stage != settling && t.window() < swingS {
 		v.Vibrato = square(t.swung)
 	}
 	if left, glides := t.note.GlideAtStart(); glides {

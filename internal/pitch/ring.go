@@ -28,9 +28,6 @@ const (
 	swellsRatio = 6.0   // power over the lowest so far at which something else sounds: 8 dB
 )
 
-// begin forgets the last ring.
-func (r *ring) begin() { *r = ring{peaks: r.peaks[:0]} }
-
 // lookAtPeaks looks at what rings in the latest sound, that holds the given share of its power in so many
 // peaks or more.
 func (t *Tracker) lookAtPeaks(share float64, least int) {
@@ -92,5 +89,5 @@ func (t *Tracker) followRing() {
 // background takes the present sound for background and waits for the next one.
 func (t *Tracker) background() {
 	t.levels.TakeForBackground()
-	t.state = waiting
+	t.state = waits(&t.state)
 }

@@ -53,78 +53,43 @@ const (
 //
 // A Tracker serves one goroutine.
 type Tracker struct {
-	cfg    Config
-	fs     float64
-	m      int // samples in a sub-block
-	frame  int // samples in a frame of levels: 4 sub-blocks
+	cfg Config
+	rates
 	levels *acquire.Levels
 	past   *acquire.History
+	next   int64 // index of the next sample to be analysed
+	hopSums
+	gap bool // samples were lost; the next reading says so
 
-	next     int64 // index of the next sample to be analysed
-	frames   int   // frames since the last hop
+	search acquire.Search
+	note   stringfit.Fitter // the note that sounds, its whole bank
+	probe  stringfit.Fitter // acquisitions
+	echo   echo             // what rings on of earlier notes
+	work
+	state
+}
+
+// rates are the lengths that the sample rate gives.
+type rates struct {
+	fs    float64 // Hz
+	m     int     // samples in a sub-block
+	frame int     // samples in a frame of levels: 4 sub-blocks
+}
+
+// hopSums are what has come in since the last hop, of four frames, and before.
+type hopSums struct {
+	frames   int // of the present hop
 	sumPower float64
-	gap      bool // samples were lost; the next reading says so
-
-	search       acquire.Search
-	note         stringfit.Fitter // the note that sounds, its whole bank
-	probe        stringfit.Fitter // acquisitions
-	echo         echo             // what rings on of earlier notes
-	tailHann     []float64        // weights of a look at the end of a note
-	state        phase
-	from         int64 // index at which the present sound began
-	plucked      bool  // it began with an onset
-	doubted      bool  // so soon after listening began that it may have been there before
-	earlier      int64 // index of an onset just before, which may be the true one; 0: none
-	tries        int   // acquisitions made of it
-	nextTry      int64 // index at which the next is due
-	nextExpected int64 // index before which the expected pitches are not tried again
-	parts        []stringfit.Partial
-	ring         ring // a sound in which no pitch was found
-	spare        []stringfit.Partial
-	out          Reading
-
-	followed
-	peak  float64 // loudest hop of this note
-	power float64 // mean square of the newest hop
+	power    float64 // mean square, smoothed over the latest hops
 }
 
-// followed is all that is known of the note that sounds, beside its bank: another for each note.
-type followed struct {
-	base      stringfit.Result   // of the last fit, moved along with the peg
-	fitted    stringfit.Variance // what the last fit said of its pitch
-	fitWindow float64            // [s] length of its window
-	attack    float64            // [Hz] pitch of the first part of the note; 0: not known
-	fresh     bool               // no reading of this note has been given yet
-	checked   bool               // the octave has been checked with a long window
-	nextFit   int64
-	failing   int64   // index of the first fit that failed since the last good one; 0: none did
-	rest      float64 // mean square of what the last look at the note did not explain
-	loudAt    int64   // index at which it last stood above the background
-	begunSNR  float64 // [dB] of the first reading of the note
-	nextCheck int64   // index before which the note is not asked again whether it is still heard
-
-	settling  bool       // the note was plucked not long ago: its pitch may glide
-	skip      int        // sub-blocks at the beginning of the bank that hold the noise of the attack
-	lacks     float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
-	since     int64      // index since which no hand has moved the pitch
-	fastAt    int64      // index at which it last moved faster than a hand moves it; 0: never
-	handledAt int64      // index at which a hand was last seen to move it; 0: never
-	moved     bool       // the pitch has been moved since the last fit
-	looks     phaseWatch // what the phases have shown
-	swung     float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
-	run       float64    // [cents] that the pitch ran from the middle to the ends of the last window
-	ahead     float64    // [cents] of the latest tenth of a second against the last reading
+// work is space that is kept from call to call.
+type work struct {
+	tailHann []float64 // weights of a probe of the end of a note
+	parts    []stringfit.Partial
+	spare    []stringfit.Partial
+	out      Reading
 }
-
-// A phase is where a Tracker is with the present sound.
-type phase int
-
-const (
-	waiting   phase = iota // nothing sounds
-	acquiring              // something sounds, its pitch is sought
-	ringing                // something rings that has no pitch
-	tracking               // a note sounds
-)
 
 // NewTracker returns a tracker, or an error that names the setting out of range.
 func NewTracker(cfg Config) (*Tracker, error) {
@@ -146,13 +111,13 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if cfg.Live && cfg.Window[1] > 0 {
 		return nil, fmt.Errorf("pitch: a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
-	t := &Tracker{cfg: cfg, fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}
+	t := &Tracker{cfg: cfg, rates: rates{fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}}
 	t.frame = 4 * t.m
 	t.levels = acquire.NewLevels(t.fs, t.frame)
 	t.past = acquire.NewHistory(int(historyS*t.fs) + t.frame)
 	t.search = acquire.Search{
 		SampleRate: t.fs, SubBlock: t.m, LowestHz: cfg.MinHz, MaxHz: cfg.MaxHz, Live: cfg.Live,
-		Past: t.past, Note: &t.note, Probe: &t.probe,
+		Past: t.past, Note: &t.note, Probe: &t.probe, Beside: t.beside,
 	}
 	t.note.SampleRate, t.probe.SampleRate = t.fs, t.fs
 	t.note.Accept, t.probe.Accept = accept.Accepts, accept.Accepts
@@ -213,29 +178,29 @@ func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 // Flush ends a note that still sounds, at the end of the input.
 func (t *Tracker) Flush() {
 	t.finish(t.next)
-	t.state = waiting
+	t.state = waits(&t.state)
 }
 
 // advance analyses one frame.
 func (t *Tracker) advance(emit func(*Reading)) {
 	x := t.past.From(t.next, t.next+int64(t.frame))
-	onset := t.levels.Add(x, t.state == waiting)
+	onset := t.levels.Add(x, t.phase == waiting)
 	t.next += int64(t.frame)
 	t.sumPower += t.levels.Power
 	t.frames++
 	switch {
 	case onset:
 		t.begin(t.next-int64(t.frame), true)
-	case t.state == waiting && t.levels.LoudS > 0.04:
+	case t.phase == waiting && t.levels.LoudS > 0.04:
 		t.begin(t.next-int64(t.levels.LoudS*t.fs), false)
 	}
-	if t.state == tracking {
+	if t.phase == tracking {
 		if t.cfg.Live && t.note.Bank.Left() < t.frame/t.m {
 			t.note.Bank.Drop(t.note.Bank.N / 2) // before the frame, of which none may be lost
 		}
 		t.note.Push(x)
 	}
-	if t.frames == 4 || t.state != waiting && t.young() || t.due() {
+	if t.frames == 4 || t.phase != waiting && t.young() || t.due() {
 		t.hop(emit)
 	}
 	if t.frames == 4 {
@@ -250,7 +215,7 @@ func (t *Tracker) young() bool { return t.cfg.Live && t.plucked && t.age() < you
 // due reports whether a fit to a note that settles is due: while the pitch glides, each frame more of it tells
 // much, so it does not wait for the hop.
 func (t *Tracker) due() bool {
-	return t.cfg.Live && t.state == tracking && t.settling && t.next >= t.nextFit
+	return t.cfg.Live && t.phase == tracking && t.stage == settling && t.next >= t.nextFit
 }
 
 // begin starts on a new sound.
@@ -259,19 +224,15 @@ func (t *Tracker) begin(at int64, plucked bool) {
 	switch {
 	case !plucked:
 		t.echo.renew()
-	case t.state == tracking:
+	case t.phase == tracking:
 		t.echo.renew()
 		t.foretell(at)
 	}
-	t.earlier = 0
-	if plucked && t.plucked && t.state == acquiring && float64(at-t.from) < acquire.EdgeMemoryS*t.fs {
-		t.earlier = t.from
+	s := beginning{from: at, plucked: plucked, doubted: !t.levels.Accustomed()}
+	if plucked && t.plucked && t.phase == acquiring && float64(at-t.from) < acquire.EdgeMemoryS*t.fs {
+		s.earlier = t.from
 	}
-	t.state, t.from, t.plucked = acquiring, at, plucked
-	t.doubted = !t.levels.Accustomed()
-	t.tries, t.nextTry, t.nextExpected = 0, 0, 0
-	t.ring.begin()
-	t.peak = 0
+	t.state = begins(s, &t.state)
 }
 
 // body returns the index from which the present sound is measured.
@@ -292,16 +253,16 @@ func (t *Tracker) hop(emit func(*Reading)) {
 	if t.frames == 4 {
 		t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
 	}
-	if t.state != waiting {
+	if t.phase != waiting {
 		t.peak = max(t.peak, t.power)
 	}
-	if t.state != waiting {
+	if t.phase != waiting {
 		t.ask()
 	}
-	switch t.state {
+	switch t.phase {
 	case acquiring:
 		t.acquire()
-	case ringing:
+	case inharmonic:
 		t.followRing()
 	case tracking:
 		t.track(power)
@@ -315,7 +276,7 @@ func (t *Tracker) hop(emit func(*Reading)) {
 // acquire looks for the pitch of the present sound, with a window that grows from try to try.
 func (t *Tracker) acquire() {
 	if !t.levels.Loud() {
-		t.state = waiting
+		t.state = waits(&t.state)
 		return
 	}
 	window := float64(t.next-t.body()) / t.fs
@@ -332,7 +293,7 @@ func (t *Tracker) acquire() {
 	}
 	if t.age() > backgroundS && t.tries > 4 {
 		if t.fades() {
-			t.state = ringing
+			t.state = t.rings()
 		} else {
 			t.background()
 		}
@@ -342,8 +303,8 @@ func (t *Tracker) acquire() {
 // shortestTryS is the shortest window of an acquisition without an expected pitch, and the shortest time between two.
 const shortestTryS = 0.012
 
-// sound returns what an acquisition needs to know of the present sound.
-func (t *Tracker) sound() acquire.Sound {
+// soundNow returns what an acquisition needs to know of the present sound.
+func (t *Tracker) soundNow() acquire.Sound {
 	const lasting = 0.5 // of its peak power
 	return acquire.Sound{
 		Now: t.next, From: t.from, Plucked: t.plucked, Doubted: t.doubted, Earlier: t.earlier,
@@ -356,7 +317,7 @@ func (t *Tracker) find(window float64) bool {
 	if !t.young() && t.findExpected(window) {
 		return true
 	}
-	found, ok := t.search.Find(t.sound(), window, t.parts, func(r *stringfit.Result) accept.Verdict { return t.beside(r, window) })
+	found, ok := t.search.Find(t.soundNow(), window, t.parts)
 	if ok {
 		t.start(found)
 	}
@@ -368,7 +329,7 @@ func (t *Tracker) findExpected(window float64) bool {
 	if len(t.search.ExpectedHz) == 0 || t.next < t.nextExpected {
 		return false
 	}
-	found, again, ok := t.search.FindExpected(t.sound(), window, t.parts)
+	found, again, ok := t.search.FindExpected(t.soundNow(), window, t.parts)
 	t.nextExpected = again
 	if ok {
 		t.start(found)
@@ -379,33 +340,35 @@ func (t *Tracker) findExpected(window float64) bool {
 
 // start begins a note with what was found of it.
 func (t *Tracker) start(found acquire.Found) {
-	t.state = tracking
-	t.begun(&found.Result)
-	t.fresh, t.checked = true, acquire.Long(found.WindowS)
+	t.begun(&found.Result, acquire.Long(found.WindowS))
+	t.fresh = true
 	// What was found knows of no glide yet.
 	switch {
-	case t.settling && t.note.Brief():
+	case t.stage == settling && t.note.Brief():
 		t.base.Decide(t.base.Variance.Plus(stringfit.Variance{Glide: square(stringfit.HiddenGlide)}))
 		t.fitted = t.base.Variance
-	case t.settling && found.Settled:
+	case t.stage == settling && found.Settled:
 		t.base.MoveTo(t.note.Hz)
 		t.base.Decide(t.note.Variance.Plus(t.unmodelled()))
 		t.fitted = t.base.Variance
 		t.plan()
-	case t.settling:
+	case t.stage == settling:
 		t.refit()
 	}
 }
 
 // begun takes r for the first reading of the note in the bank.
-func (t *Tracker) begun(r *stringfit.Result) {
+func (t *Tracker) begun(r *stringfit.Result, checked bool) {
 	t.parts = r.Partials
-	t.followed = followed{
+	f := followed{
 		base: *r, fitted: r.Variance, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
-		settling: t.cfg.Live && t.plucked, since: t.note.Bank.First, nextFit: t.next, loudAt: t.next,
-		checked: t.checked,
+		since: t.note.Bank.First, nextFit: t.next, loudAt: t.next, checked: checked, stage: steady,
 	}
-	if t.cfg.Live && !t.settling {
+	if t.cfg.Live && t.plucked {
+		f.stage = settling
+	}
+	t.state = t.sounds(f)
+	if t.cfg.Live && f.stage != settling {
 		t.note.KeepPartials(livePartials)
 	}
 }

@@ -67,7 +67,7 @@ func (t *Tracker) measurePhases() {
 		return // nothing to compare
 	}
 	limit := turnedCents + 6*noise // one look in ninety a second must not be a chance
-	if t.settling {
+	if t.stage == settling {
 		// Just after a pluck the pitch falls, and the reading is still learning where to.
 		limit += stringfit.GlideSigma*math.Exp(-t.age()/0.15) + 2*t.base.SigmaCents
 		ahead -= t.expected()
@@ -247,8 +247,8 @@ func (t *Tracker) turn() {
 	t.base.Decide(t.fitted.Plus(moved))
 	t.base.WindowS = t.lookApart() + float64(t.lookLength()*t.m)/t.fs
 	t.base.MoveTo(f1)
-	t.moved = true
 	t.still(t.shortest())
+	t.stage = retuned
 	t.nextFit = min(t.nextFit, t.next+int64(handledS*t.fs))
 	if math.Abs(stiffstring.Cents(f1, t.note.Start.F1Hz)) > retuneCents {
 		t.retune(f1)

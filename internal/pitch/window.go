@@ -57,7 +57,8 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 	e.maxHz = maxHz
 	var r Reading
 	ok, periodHz := false, maxHz
-	for c := range e.guesser.Candidates(x[begin:begin+n], x[:min(len(x), int(acquire.WindowS*e.fs))], e.fs, limits) {
+	all := e.guesser.Candidates(x[begin:begin+n], x[:min(len(x), int(acquire.WindowS*e.fs))], e.fs, limits)
+	for c, more := all.Next(); more; c, more = all.Next() {
 		if c.From == acquire.ByPeriod {
 			periodHz = c.F1Hz
 			if r, ok = e.around(0, x, c.Start); ok && r.SNRdB > accept.TrustedSNR {

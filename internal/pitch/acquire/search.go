@@ -1,7 +1,6 @@
 package acquire
 
 import (
-	"iter"
 	"math"
 	"slices"
 
@@ -115,50 +114,79 @@ func (g *Guesser) Period(x []float64, fs float64, l Limits) (Period, bool) {
 	return Period{}, false
 }
 
-// Candidates yields what may sound in a window, the likeliest first, for a recording as for a live note: the period
-// of x, and the spacing of the partials in spectrum, where that is not empty. It looks no further than is
-// asked for.
-func (g *Guesser) Candidates(x, spectrum []float64, fs float64, l Limits) iter.Seq[Candidate] {
-	return func(yield func(Candidate) bool) {
-		p, ok := g.Period(x, fs, l)
-		ok = ok && p.Aperiodicity <= l.Most
-		vague := ok && p.Aperiodicity > l.clear(p)
-		if ok && !yield(Candidate{stringfit.Guess(p.Hz, GuessSigma), ByPeriod, vague}) {
-			return
+// Candidates are what may sound in a window, the likeliest first, for a recording as for a live note. They are found
+// one by one, as they are asked for.
+type Candidates struct {
+	g           *Guesser
+	x, spectrum []float64
+	fs          float64
+	limits      Limits
+	period      Period
+	clear       bool // the period is
+	next        Origin
+}
+
+// Candidates returns those of x, with the spacing of the partials in spectrum, where that is not empty.
+func (g *Guesser) Candidates(x, spectrum []float64, fs float64, l Limits) Candidates {
+	return Candidates{g: g, x: x, spectrum: spectrum, fs: fs, limits: l}
+}
+
+// Next returns the next candidate, or false if there is none.
+func (c *Candidates) Next() (Candidate, bool) {
+	for c.next <= ByStiffest {
+		by := c.next
+		c.next++
+		if k, ok := c.find(by); ok {
+			return k, true
 		}
-		if ok && !vague {
-			if math.Abs(stiffstring.Cents(p.Hz, p.DeepestHz)) > guessDeep && !yield(Candidate{stringfit.Guess(p.DeepestHz, GuessSigma), ByDeepest, false}) {
-				return
-			}
-			if len(spectrum) > 0 {
-				k, found := g.Ladder.Spacing(spectrum, fs, l.MinHz, l.MaxHz)
-				if found && math.Abs(stiffstring.Cents(k.F1Hz, p.Hz)) > stringfit.GuessLimit && !yield(Candidate{k, BySpacing, false}) {
-					return
-				}
-			}
+	}
+	return Candidate{}, false
+}
+
+func (c *Candidates) find(by Origin) (Candidate, bool) {
+	l := c.limits
+	switch by {
+	case ByPeriod:
+		p, ok := c.g.Period(c.x, c.fs, l)
+		if !ok || p.Aperiodicity > l.Most {
+			return Candidate{}, false
 		}
-		if len(spectrum) > 0 {
-			if k, found := g.Ladder.Stiffest(spectrum, fs); found && k.F1Hz > l.MinHz && k.F1Hz < l.MaxHz {
-				yield(Candidate{k, ByStiffest, false})
-			}
+		c.period, c.clear = p, p.Aperiodicity <= l.clear(p)
+		return Candidate{stringfit.Guess(p.Hz, GuessSigma), by, !c.clear}, true
+	case ByDeepest:
+		apart := c.clear && math.Abs(stiffstring.Cents(c.period.Hz, c.period.DeepestHz)) > guessDeep
+		return Candidate{stringfit.Guess(c.period.DeepestHz, GuessSigma), by, false}, apart
+	case BySpacing:
+		if !c.clear || len(c.spectrum) == 0 {
+			return Candidate{}, false
 		}
+		k, ok := c.g.Ladder.Spacing(c.spectrum, c.fs, l.MinHz, l.MaxHz)
+		return Candidate{k, by, false}, ok && math.Abs(stiffstring.Cents(k.F1Hz, c.period.Hz)) > stringfit.GuessLimit
+	default:
+		if len(c.spectrum) == 0 {
+			return Candidate{}, false
+		}
+		k, ok := c.g.Ladder.Stiffest(c.spectrum, c.fs)
+		return Candidate{k, by, false}, ok && k.F1Hz > l.MinHz && k.F1Hz < l.MaxHz
 	}
 }
 
 // A Search finds the pitch of a sound that has begun. It serves one goroutine.
 type Search struct {
 	Guesser
-	SampleRate     float64
-	SubBlock       int     // samples
-	LowestHz       float64 // below which no pitch is looked for
-	MaxHz          float64
-	Live           bool
-	ExpectedHz     []float64 // pitches to try first
-	Past           *History
-	Note           *stringfit.Fitter // the note that is found, its whole bank
-	Probe          *stringfit.Fitter // candidates
-	settled        bool              // the last fit of a start has told what the pitch settles to
-	spare, peaks   []stringfit.Partial
+	SampleRate float64
+	SubBlock   int     // samples
+	LowestHz   float64 // below which no pitch is looked for
+	MaxHz      float64
+	Live       bool
+	ExpectedHz []float64 // pitches to try first
+	Past       *History
+	Note       *stringfit.Fitter // the note that is found, its whole bank
+	Probe      *stringfit.Fitter // candidates
+	// Beside says whether a note that was found in the latest so many seconds stands beside all else that sounds.
+	Beside         func(r *stringfit.Result, window float64) accept.Verdict
+	settled        bool // the last fit of a start has told what the pitch settles to
+	spare          []stringfit.Partial
 	RefusedBecause string // why the last candidate was not taken
 }
 
@@ -197,9 +225,8 @@ func (a *Search) Spacing(s Sound, f1, window float64) (stringfit.Start, bool) {
 }
 
 // Find looks for the pitch of the latest window seconds among the candidates, and begins the bank of the note that
-// explains them. parts has room for its partials. beside says whether a note that was found stands beside all
-// else that sounds.
-func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial, beside func(*stringfit.Result) accept.Verdict) (Found, bool) {
+// explains them. parts has room for its partials.
+func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial) (Found, bool) {
 	r := stringfit.Result{At: s.Now, SNRdB: math.Inf(-1), Partials: parts[:0]}
 	x := a.latest(s, window)
 	var spectrum []float64
@@ -207,7 +234,8 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial, beside
 		spectrum = x
 	}
 	held, periodHz := false, 0.0
-	for c := range a.Candidates(x, spectrum, a.SampleRate, a.limits(window)) {
+	all := a.Candidates(x, spectrum, a.SampleRate, a.limits(window))
+	for c, ok := all.Next(); ok; c, ok = all.Next() {
 		switch c.From {
 		case ByPeriod:
 			periodHz = c.F1Hz
@@ -221,7 +249,7 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial, beside
 				held = a.Near(s, c.Start, window, &r)
 			}
 		case ByStiffest:
-			if held && beside(&r).OK {
+			if held && a.Beside(&r, window).OK {
 				return a.found(s, r, window), true
 			}
 			r.Partials = r.Partials[:0]
@@ -231,7 +259,7 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial, beside
 			break
 		}
 	}
-	if held && a.judged(beside(&r)) {
+	if held && a.judged(a.Beside(&r, window)) {
 		return a.found(s, r, window), true
 	}
 	return Found{}, false

@@ -1,0 +1,111 @@
+package pitch
+
+import "tunerd/internal/pitch/stringfit"
+
+// A state is where a Tracker is with the present sound, and all that it knows of it: one value. Where something
+// else begins, another value takes its place; nothing of it is set back by hand.
+type state struct {
+	phase     phase
+	beginning      // of the sound, unless waiting
+	attempts       // at a pitch
+	ring      ring // a sound in which no pitch was found
+	followed       // while a note sounds
+}
+
+// A phase is what kind of state it is.
+type phase int
+
+const (
+	waiting    phase = iota // nothing sounds
+	acquiring               // something sounds, its pitch is sought
+	inharmonic              // something rings that has no pitch
+	tracking                // a note sounds
+)
+
+// A beginning is what is known of a sound from its start.
+type beginning struct {
+	from    int64   // index at which it began
+	plucked bool    // it began with an onset
+	doubted bool    // so soon after listening began that it may have been there before
+	earlier int64   // index of an onset just before, which may be the true one; 0: none
+	peak    float64 // mean square of its loudest hop
+}
+
+// attempts are those at finding the pitch of a sound.
+type attempts struct {
+	tries        int
+	nextTry      int64 // index at which the next is due
+	nextExpected int64 // index before which the expected pitches are not tried again
+}
+
+// A stage is what the pitch of a note does, which says how it is fitted next.
+type stage int
+
+const (
+	settling stage = iota // plucked not long ago: the pitch may glide
+	steady                // it stands still, in a window that grows
+	retuned               // it has been moved since the last fit: by a hand on the peg, or by what is not known
+	vibrato               // it swings faster than it can be fitted
+)
+
+// moved reports whether the pitch has moved since the last fit, so that what that taught of single partials does
+// not hold.
+func (s stage) moved() bool { return s == retuned || s == vibrato }
+
+// fitted returns the stage after a fit that succeeded.
+func (s stage) fitted() stage {
+	if s.moved() {
+		return steady
+	}
+	return s
+}
+
+// begins returns the state of a sound that has just begun. Work space goes over from the last state.
+func begins(s beginning, last *state) state {
+	return state{phase: acquiring, beginning: s, ring: ring{peaks: last.ring.peaks[:0]}}
+}
+
+// again returns the state of the same sound, the pitch of which is sought once more.
+func (s *state) again() state {
+	return state{phase: acquiring, beginning: s.beginning, ring: s.ring}
+}
+
+// rings returns the state of a sound that rings without a pitch.
+func (s *state) rings() state {
+	return state{phase: inharmonic, beginning: s.beginning, attempts: s.attempts, ring: s.ring}
+}
+
+// waits returns the state in which nothing sounds.
+func waits(last *state) state { return state{ring: ring{peaks: last.ring.peaks[:0]}} }
+
+// sounds returns the state of a note in a sound.
+func (s *state) sounds(f followed) state {
+	return state{phase: tracking, beginning: s.beginning, attempts: s.attempts, ring: s.ring, followed: f}
+}
+
+// followed is all that is known of the note that sounds, beside its bank: another for each note.
+type followed struct {
+	base      stringfit.Result   // of the last fit, moved along with the peg
+	fitted    stringfit.Variance // what the last fit said of its pitch
+	fitWindow float64            // [s] length of its window
+	attack    float64            // [Hz] pitch of the first part of the note; 0: not known
+	fresh     bool               // no reading of this note has been given yet
+	checked   bool               // the octave has been checked with a long window
+	nextFit   int64
+	failing   int64   // index of the first fit that failed since the last good one; 0: none did
+	rest      float64 // mean square of what the last look at the note did not explain
+	loudAt    int64   // index at which it last stood above the background
+	begunSNR  float64 // [dB] of the first reading of the note
+	nextCheck int64   // index before which the note is not asked again whether it is still heard
+
+	stage     stage
+	skip      int        // sub-blocks at the beginning of the bank that hold the noise of the attack
+	lacks     float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
+	since     int64      // index since which no hand has moved the pitch
+	fastAt    int64      // index at which it last moved faster than a hand moves it; 0: never
+	handledAt int64      // index at which a hand was last seen to move it; 0: never
+	looks     phaseWatch // what the phases have shown
+	swung     float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
+	run       float64    // [cents] that the pitch ran from the middle to the ends of the last window
+	ahead     float64    // [cents] of the latest tenth of a second against the last reading
+}
