@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/display/figure"
+	"tunerd/internal/display/figure/pdf"
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
 )
@@ -221,7 +222,7 @@ func (a *fretsAnswer) template() error {
 		paper, _ = figure.ParsePaper("a4") // there is one
 	}
 	var file bytes.Buffer
-	if err := figure.WriteTemplatePDF(&file, drawnBoard(a.b), paper); err != nil {
+	if err := pdf.WriteTemplate(&file, drawnBoard(a.b), paper); err != nil {
 		return err
 	}
 	return writeFile(a.o.pdf, file.Bytes())

@@ -15,6 +15,8 @@ import (
 	"tunerd/internal/display/text"
 	"tunerd/internal/setup"
 	"tunerd/internal/setup/report"
+	"tunerd/internal/setup/report/html"
+	"tunerd/internal/setup/report/pdf"
 )
 
 // reportOptions say in which forms the outcome of a check is written.
@@ -73,10 +75,10 @@ func (o *reportOptions) writeFiles(chat io.Writer, r *report.Report) error {
 		path  string
 		write func(io.Writer) error
 	}{
-		{o.html, r.WriteHTML},
-		{o.pdf, func(w io.Writer) error { return r.WritePDF(w, paper) }},
+		{o.html, func(w io.Writer) error { return html.Write(w, r) }},
+		{o.pdf, func(w io.Writer) error { return pdf.Write(w, r, paper) }},
 		{o.svg, func(w io.Writer) error {
-			_, err := r.Map().WriteTo(w)
+			_, err := r.Map().Canvas().WriteTo(w)
 			return err
 		}},
 	} {

@@ -9,6 +9,8 @@ import (
 	"tunerd/internal/display/figure"
 	"tunerd/internal/setup"
 	"tunerd/internal/setup/report"
+	"tunerd/internal/setup/report/html"
+	"tunerd/internal/setup/report/pdf"
 )
 
 // setupAnswers are the requests about an intonation check.
@@ -124,14 +126,14 @@ func (s *Server) reportFiles() map[string]func(*http.Request, io.Writer) error {
 		}
 	}
 	return map[string]func(*http.Request, io.Writer) error{
-		"report.html": written((*report.Report).WriteHTML),
+		"report.html": written(func(r *report.Report, w io.Writer) error { return html.Write(w, r) }),
 		"report.csv":  written((*report.Report).WriteCSV),
 		"report.pdf": written(func(r *report.Report, w io.Writer) error {
 			paper, err := figure.ParsePaper("a4")
 			if err != nil {
 				return err
 			}
-			return r.WritePDF(w, paper)
+			return pdf.Write(w, r, paper)
 		}),
 		"check.json": func(_ *http.Request, w io.Writer) error {
 			return s.cfg.Tuner.guide.with(func(c *setup.Check) error { return c.Write(w) })

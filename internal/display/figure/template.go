@@ -37,16 +37,24 @@ const (
 	crossArm    = 4.0
 )
 
-// A pen draws a page in mm: the Canvas of an SVG or a page of a PDF.
-type pen interface {
+// A Pen draws shapes with the classes of a Canvas. A *Canvas is one; so is a place on a page of a PDF.
+type Pen interface {
+	LinePen
+	Rect(x, y, width, height float64, class string)
+	Circle(x, y, radius float64, class string)
+	Path(points [][2]float64, class string)
+}
+
+// A LinePen draws lines and letters, which is all that a template is made of.
+type LinePen interface {
 	Line(x1, y1, x2, y2 float64, class string)
 	Text(x, y, size float64, s, class string)
 	TextUp(x, y, size float64, s, class string)
 }
 
-// A template is a board at 1:1 upon pages, the nut on top. Looking at it is looking at the face of
+// A Template is a board at 1:1 upon pages, the nut on top. Looking at it is looking at the face of
 // the board, with string 1 on the right.
-type template struct {
+type Template struct {
 	b     Board
 	paper Paper
 	pages int
@@ -56,9 +64,9 @@ type template struct {
 	half  float64 // half the width of the board
 }
 
-// newTemplate divides the board into pages; with the zero Paper it takes one that fits.
-func newTemplate(b Board, paper Paper) (*template, error) {
-	t := &template{b: b, paper: paper, pages: 1, start: math.Inf(1)}
+// NewTemplate divides the board into pages; with the zero Paper it takes one that fits.
+func NewTemplate(b Board, paper Paper) (*Template, error) {
+	t := &Template{b: b, paper: paper, pages: 1, start: math.Inf(1)}
 	end := math.Inf(-1)
 	see := func(p Spot) {
 		t.start, end, t.half = min(t.start, p.Along), max(end, p.Along), max(t.half, math.Abs(p.Across))
@@ -91,26 +99,33 @@ func newTemplate(b Board, paper Paper) (*template, error) {
 
 // TemplateSVG draws the board at 1:1, a Canvas a page.
 func TemplateSVG(b Board, paper Paper) ([]*Canvas, error) {
-	t, err := newTemplate(b, paper)
+	t, err := NewTemplate(b, paper)
 	if err != nil {
 		return nil, err
 	}
 	pages := make([]*Canvas, t.pages)
 	for i := range pages {
 		pages[i] = NewCanvasMM(t.paper.Width, t.paper.Height, b.Title)
-		t.draw(pages[i], i)
+		t.Draw(pages[i], i)
 	}
 	return pages, nil
 }
 
 // x and y return where a place lies on a page.
-func (t *template) x(p Spot) float64 { return t.paper.Width/2 - p.Across }
+func (t *Template) x(p Spot) float64 { return t.paper.Width/2 - p.Across }
 
-func (t *template) y(along float64, page int) float64 {
+func (t *Template) y(along float64, page int) float64 {
 	return pageMargin + headRoom + along - t.start - t.step*float64(page)
 }
 
-func (t *template) draw(p pen, page int) {
+// Paper is that of every page.
+func (t *Template) Paper() Paper { return t.paper }
+
+// Pages is how many pages there are.
+func (t *Template) Pages() int { return t.pages }
+
+// Draw draws a page, from 0, in mm from its top left.
+func (t *Template) Draw(p LinePen, page int) {
 	t.head(p, page)
 	top, bottom := pageMargin+headRoom, pageMargin+headRoom+t.shows
 	for _, s := range t.b.Strings {
@@ -146,7 +161,7 @@ func (t *template) draw(p pen, page int) {
 }
 
 // head writes what the page is, and draws the check line across.
-func (t *template) head(p pen, page int) {
+func (t *Template) head(p LinePen, page int) {
 	y := pageMargin + 4
 	p.Text(pageMargin, y, 4, t.b.Title, "")
 	p.Text(pageMargin, y+5, 2.8, fmt.Sprintf("Page %d of %d. Print at 100 %%, not fitted to the page; both check lines must measure 100 mm.", page+1, t.pages), "")
@@ -163,7 +178,7 @@ func (t *template) head(p pen, page int) {
 }
 
 // checkDown draws the check line along the neck.
-func (t *template) checkDown(p pen, y float64) {
+func (t *Template) checkDown(p LinePen, y float64) {
 	x := pageMargin + crossArm
 	p.Line(x, y, x, y+checkLength, "ink")
 	p.Line(x-1.5, y, x+1.5, y, "ink")
@@ -172,7 +187,7 @@ func (t *template) checkDown(p pen, y float64) {
 }
 
 // crosses draws the registration marks that page and the one before share.
-func (t *template) crosses(p pen, page int, y float64) {
+func (t *Template) crosses(p LinePen, page int, y float64) {
 	for _, x := range [2]float64{pageMargin + crossArm, t.paper.Width - pageMargin - crossArm} {
 		p.Line(x-crossArm, y, x+crossArm, y, "ink")
 		p.Line(x, y-crossArm, x, y+crossArm, "ink")
@@ -182,7 +197,7 @@ func (t *template) crosses(p pen, page int, y float64) {
 
 // whole returns the page that a slot stands on: the first that shows all of it, so that no slot is
 // there twice, though pages overlap. It is -1 if none does.
-func (t *template) whole(s Slot) int {
+func (t *Template) whole(s Slot) int {
 	for page := range t.pages {
 		from, shown := t.start+t.step*float64(page), true
 		for _, p := range s.Points {
@@ -197,7 +212,7 @@ func (t *template) whole(s Slot) int {
 
 // own returns the part of the neck that belongs to a page: up to the crosses that it shares with its
 // neighbours.
-func (t *template) own(page int) (from, to float64) {
+func (t *Template) own(page int) (from, to float64) {
 	from, to = t.start+t.step*float64(page), t.start+t.step*float64(page)+t.shows
 	if page > 0 {
 		from += pageOverlap / 2
@@ -209,7 +224,7 @@ func (t *template) own(page int) (from, to float64) {
 }
 
 // part draws what lies between the crosses of the page of a line that no page shows whole.
-func (t *template) part(p pen, page int, a, b Spot, class string) {
+func (t *Template) part(p LinePen, page int, a, b Spot, class string) {
 	from, to := t.own(page)
 	if a, b, ok := clip(a, b, from, to); ok {
 		p.Line(t.x(a), t.y(a.Along, page), t.x(b), t.y(b.Along, page), class)
@@ -217,7 +232,7 @@ func (t *template) part(p pen, page int, a, b Spot, class string) {
 }
 
 // clipped draws the part of a line that lies on the page.
-func (t *template) clipped(p pen, page int, a, b Spot, class string) {
+func (t *Template) clipped(p LinePen, page int, a, b Spot, class string) {
 	from := t.start + t.step*float64(page)
 	to := from + t.shows
 	a, b, ok := clip(a, b, from, to)
@@ -244,7 +259,7 @@ func clip(a, b Spot, from, to float64) (Spot, Spot, bool) {
 // labels writes the number of a slot beside the board, with its distance: on the right if it reaches
 // string 1; on the left if it reaches the last, and the right does not say the same of it. Labels
 // that would lie on one another are left out.
-func (t *template) labels(p pen, page int, s Slot, last *[2]float64) {
+func (t *Template) labels(p LinePen, page int, s Slot, last *[2]float64) {
 	if len(s.Points) < 2 {
 		return
 	}
@@ -264,7 +279,7 @@ func (t *template) labels(p pen, page int, s Slot, last *[2]float64) {
 }
 
 // label writes a label at x; last is the height of the label before it.
-func (t *template) label(p pen, page int, along, x float64, text, class string, last *float64) {
+func (t *Template) label(p LinePen, page int, along, x float64, text, class string, last *float64) {
 	y := t.y(along, page) + 0.9
 	if y-*last < 2.6 && y >= *last {
 		return
@@ -274,7 +289,7 @@ func (t *template) label(p pen, page int, along, x float64, text, class string, 
 }
 
 // numbers writes the numbers of the strings where they come into the page.
-func (t *template) numbers(p pen, page int) {
+func (t *Template) numbers(p LinePen, page int) {
 	from := t.start + t.step*float64(page)
 	for i, s := range t.b.Strings {
 		along := max(from+1, s.Nut.Along-1)

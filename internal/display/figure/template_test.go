@@ -170,6 +170,9 @@ func checkMeasured(t *testing.T, what string, pages [][]stroke, width float64) {
 	}
 }
 
+// WriteTemplatePDF is pdf.WriteTemplate, which this package cannot import: pdf_test.go sets it.
+var WriteTemplatePDF func(io.Writer, Board, Paper) error
+
 func TestTemplateMeasuredFromPDF(t *testing.T) {
 	for _, c := range []struct {
 		name          string

@@ -1,7 +1,7 @@
-// Package report writes out what a check of intonation has found: as text, as one HTML page that
-// needs nothing else, as PDF, and its readings as CSV and JSON.
+// Package report says what a check of intonation has found: in words, tables and figures, and writes them as text,
+// CSV and JSON. Packages html and pdf below it write the same as one page and as PDF.
 //
-// Fill a [Report] and call one of its Write methods. All say the same in the same words, which
+// Fill a [Report] and call one of its Write methods, or theirs. All say the same in the same words, which
 // [Report.Strings] and its neighbours give; ± is one standard error throughout.
 package report
 

@@ -20,6 +20,31 @@ const (
 	usual      = 12.0
 )
 
+// A Figure is drawn on any pen, in units of its own; y is downwards.
+type Figure struct {
+	Title         string
+	Width, Height float64
+	Draw          func(figure.Pen)
+}
+
+// Canvas returns the figure as an SVG.
+func (f Figure) Canvas() *figure.Canvas {
+	c := figure.NewCanvas(f.Width, f.Height, f.Title)
+	f.Draw(c)
+	return c
+}
+
+// StringPlot shows how far the notes of a string, from 0, are off, and what moves make of them.
+func (r *Report) StringPlot(i int) Figure {
+	s := &r.Result.Strings[i]
+	return Figure{"Deviation of the notes of string " + s.Label, width, plotHeight, func(pen figure.Pen) { r.plot(pen, s) }}
+}
+
+// Map shows the board: every note that was read in its place, and the moves at the ends.
+func (r *Report) Map() Figure {
+	return Figure{"Map of the board: how far each note that was read is off", width, r.mapHeight(), r.board}
+}
+
 // A stringPlot shows one string: deviation in cents over the place of the fret along the string.
 type stringPlot struct {
 	pen     figure.Pen

@@ -7,17 +7,17 @@ import (
 	"tunerd/internal/setup"
 )
 
-// A table is shown in HTML and PDF alike.
-type table struct {
+// A Table is shown in HTML and PDF alike.
+type Table struct {
 	Title string
 	Head  []string
 	Rows  [][]string
 	Wide  []float64 // part of the width that each column takes
 }
 
-// moves is one row a string: what the words say, in figures.
-func (r *Report) moves() table {
-	t := table{
+// Moves is one row a string: what the words say, in figures.
+func (r *Report) Moves() Table {
+	t := Table{
 		Title: "Moves in mm (positive is away from the head), and the worst note in cents",
 		Head:  []string{"string", "nut", "saddle", "now", "after", "B", "verdict"},
 		Wide:  []float64{0.13, 0.17, 0.17, 0.13, 0.13, 0.12, 0.15},
@@ -36,9 +36,9 @@ func (r *Report) moves() table {
 	return t
 }
 
-// frets is one row a fret.
-func (r *Report) frets() table {
-	t := table{
+// FretTable is one row a fret.
+func (r *Report) FretTable() Table {
+	t := Table{
 		Title: "Frets: mm off their places (positive is towards the saddle), by the notes alone",
 		Head:  []string{"fret", "heard on", "mm off", "makes cents", ""},
 		Wide:  []float64{0.12, 0.3, 0.22, 0.18, 0.18},
@@ -53,9 +53,9 @@ func (r *Report) frets() table {
 	return t
 }
 
-// notes is one row a note.
-func (r *Report) notes() table {
-	t := table{
+// NoteTable is one row a note.
+func (r *Report) NoteTable() Table {
+	t := Table{
 		Title: "All notes: cents off their places above the open string",
 		Head:  []string{"note", "pitch", "plucks", "read", "fitted", "rest", "rest in mm", "after"},
 		Wide:  []float64{0.21, 0.13, 0.09, 0.15, 0.1, 0.1, 0.12, 0.1},
@@ -75,12 +75,12 @@ func (r *Report) notes() table {
 	return t
 }
 
-// compared sets two checks side by side; nil without an earlier one.
-func (r *Report) compared() *table {
+// Compared sets two checks side by side; nil without an earlier one.
+func (r *Report) Compared() *Table {
 	if r.BeforeResult == nil {
 		return nil
 	}
-	t := &table{
+	t := &Table{
 		Title: "Saddle and nut in mm off where the notes are best (positive is away from the head); the notes in cents",
 		Head:  []string{"string", "saddle before", "after", "nut before", "after", "worst before", "after", "mean square"},
 		Wide:  []float64{0.11, 0.15, 0.14, 0.14, 0.14, 0.12, 0.08, 0.12},

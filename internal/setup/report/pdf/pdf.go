@@ -1,9 +1,12 @@
-package report
+// Package pdf writes a report of an intonation check as PDF.
+package pdf
 
 import (
 	"io"
 
 	"tunerd/internal/display/figure"
+	"tunerd/internal/display/figure/pdf"
+	"tunerd/internal/setup/report"
 )
 
 // Measures of a page of the PDF, mm.
@@ -17,22 +20,22 @@ const (
 
 // A pager sets text, tables and figures down the pages of a document.
 type pager struct {
-	doc    *figure.Document
+	doc    *pdf.Document
 	y      float64
 	height float64 // to which a page is filled
 	width  float64
 }
 
-// WritePDF writes the report as PDF.
-func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
-	doc := figure.NewDocument(r.Title(), paper)
+// Write writes the report.
+func Write(w io.Writer, r *report.Report, paper figure.Paper) error {
+	doc := pdf.NewDocument(r.Title(), paper)
 	across, down := doc.Size()
 	p := &pager{doc: doc, height: down - margin, width: across - 2*margin}
 	p.newPage()
 	p.text(r.Title(), 6, "ink")
 	p.all(r.Facts(), "thin")
 	p.head("What to do")
-	p.table(r.moves())
+	p.table(r.Moves())
 	for _, f := range r.Strings() {
 		p.keep(12 + float64(len(doc.Lines(f.Text, p.width, textSize)))*textSize*lineGap)
 		p.text(f.Name+": "+f.Verdict, textSize*1.1, "mark")
@@ -41,7 +44,7 @@ func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
 	p.all(r.Together(), "")
 	p.head("Frets")
 	p.all(r.Frets(), "")
-	if t := r.compared(); t != nil {
+	if t := r.Compared(); t != nil {
 		p.head("Before and after")
 		p.table(*t)
 		p.all(r.ComparedWords(), "")
@@ -52,18 +55,22 @@ func (r *Report) WritePDF(w io.Writer, paper figure.Paper) error {
 	}
 	p.head("Before you begin")
 	p.all(r.Cautions(), "")
-	p.keep(headRoom + p.scale()*r.mapHeight())
+	board := r.Map()
+	p.keep(headRoom + board.Height*p.scale(board))
 	p.head("The board")
-	p.figure(r.mapHeight(), r.board)
-	p.keep(headRoom + p.scale()*plotHeight)
-	p.head("String by string")
+	p.figure(board)
 	for i := range r.Result.Strings {
-		p.figure(plotHeight, func(pen figure.Pen) { r.plot(pen, &r.Result.Strings[i]) })
+		plot := r.StringPlot(i)
+		if i == 0 {
+			p.keep(headRoom + plot.Height*p.scale(plot))
+			p.head("String by string")
+		}
+		p.figure(plot)
 	}
 	p.head("Figures")
 	p.text("± is one standard error. A place is told as the string feels it: with what stiffness at its ends and most of pressing do to it.", textSize, "")
-	p.table(r.frets())
-	p.table(r.notes())
+	p.table(r.FretTable())
+	p.table(r.NoteTable())
 	if r.Check.Program != "" {
 		p.text(r.Check.Program, tableSize, "thin")
 	}
@@ -106,18 +113,18 @@ func (p *pager) text(s string, size float64, class string) {
 }
 
 // scale is that of a figure that takes the width of the text, mm a unit.
-func (p *pager) scale() float64 { return p.width / width }
+func (p *pager) scale(f report.Figure) float64 { return p.width / f.Width }
 
-// figure sets a figure of the width of the text.
-func (p *pager) figure(height float64, draw func(figure.Pen)) {
-	scale := p.scale()
-	p.keep(height*scale + 3)
-	draw(p.doc.Place(margin, p.y, scale))
-	p.y += height*scale + 3
+// figure sets a figure in the width of the text.
+func (p *pager) figure(f report.Figure) {
+	scale := p.scale(f)
+	p.keep(f.Height*scale + 3)
+	f.Draw(p.doc.Place(margin, p.y, scale))
+	p.y += f.Height*scale + 3
 }
 
 // table sets a table, with its head again on every page.
-func (p *pager) table(t table) {
+func (p *pager) table(t report.Table) {
 	const row = tableSize * 1.6
 	p.keep(6 * row)
 	p.text(t.Title, tableSize, "thin")
@@ -133,13 +140,13 @@ func (p *pager) table(t table) {
 	p.y += 4
 }
 
-func (p *pager) tableHead(t table) {
+func (p *pager) tableHead(t report.Table) {
 	const row = tableSize * 1.6
 	p.cells(t, t.Head, row)
 	p.doc.Place(margin, p.y+row*0.3, 0.2).Line(0, 0, p.width/0.2, 0, "ink")
 }
 
-func (p *pager) cells(t table, cells []string, row float64) {
+func (p *pager) cells(t report.Table, cells []string, row float64) {
 	p.y += row
 	pen := p.doc.Place(margin, p.y, 1)
 	x := 0.0

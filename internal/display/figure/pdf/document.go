@@ -1,42 +1,26 @@
-package figure
+// Package pdf writes figures as PDF: a board at 1:1 ([WriteTemplate]), and pages of text with figures ([Document]).
+// It is apart from figure, which draws them, for the sake of programs that write none.
+package pdf
 
 import (
 	"io"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
+
+	"tunerd/internal/display/figure"
 )
 
-// A Pen draws shapes with the classes of a Canvas. A *Canvas is one; so is a place on a page of a
-// Document.
-type Pen interface {
-	Line(x1, y1, x2, y2 float64, class string)
-	Rect(x, y, width, height float64, class string)
-	Circle(x, y, radius float64, class string)
-	Path(points [][2]float64, class string)
-	Text(x, y, size float64, s, class string)
-	TextUp(x, y, size float64, s, class string)
-}
-
 // A Document is a PDF of upright pages with running text and figures, in mm from the top left. It
-// prints in the colours that a Canvas has on a light page. The same content gives the same bytes.
+// prints in the colours that a figure.Canvas has on a light page. The same content gives the same bytes.
 type Document struct {
 	pdf   *fpdf.Fpdf
-	paper Paper
+	paper figure.Paper
 }
 
 // NewDocument returns a document without pages.
-func NewDocument(title string, paper Paper) *Document {
-	size := fpdf.SizeType{Wd: paper.Width, Ht: paper.Height}
-	pdf := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: size})
-	pdf.SetMargins(0, 0, 0)
-	pdf.SetAutoPageBreak(false, 0)
-	pdf.SetCatalogSort(true)
-	pdf.SetCreationDate(pdfEpoch)
-	pdf.SetModificationDate(pdfEpoch)
-	pdf.SetTitle(drawable(title), true)
-	pdf.AddUTF8FontFromBytes(fontName, "", fontTTF)
-	return &Document{pdf: pdf, paper: paper}
+func NewDocument(title string, paper figure.Paper) *Document {
+	return &Document{pdf: newFile(title, paper), paper: paper}
 }
 
 // Page begins a new page.
@@ -50,7 +34,7 @@ func (d *Document) Size() (width, height float64) { return d.paper.Width, d.pape
 
 // Place returns a pen that draws on the page begun last, with its origin at x, y mm and scale mm
 // a unit.
-func (d *Document) Place(x, y, scale float64) Pen { return placePen{d.pdf, x, y, scale} }
+func (d *Document) Place(x, y, scale float64) figure.Pen { return placePen{d.pdf, x, y, scale} }
 
 // Lines breaks text into lines of at most width mm in letters of size mm.
 func (d *Document) Lines(text string, width, size float64) []string {

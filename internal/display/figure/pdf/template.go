@@ -1,4 +1,4 @@
-package figure
+package pdf
 
 import (
 	_ "embed"
@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
+
+	"tunerd/internal/display/figure"
 )
 
 // fontTTF has ♯ and ♭, which the fonts that every PDF reader brings do not; see font/README.md.
@@ -16,30 +18,36 @@ var fontTTF []byte
 
 const fontName = "dejavu"
 
-// pdfEpoch stands for the time of writing, so that the same board gives the same bytes.
-var pdfEpoch = time.Unix(0, 0).UTC()
+// epoch stands for the time of writing, so that the same board gives the same bytes.
+var epoch = time.Unix(0, 0).UTC()
 
-// WriteTemplatePDF writes the board at 1:1, page by page. Lengths are exact to 0.002 mm, as the
+// WriteTemplate writes the board at 1:1, page by page. Lengths are exact to 0.002 mm, as the
 // file gives them in hundredths of a point.
-func WriteTemplatePDF(w io.Writer, b Board, paper Paper) error {
-	t, err := newTemplate(b, paper)
+func WriteTemplate(w io.Writer, b figure.Board, paper figure.Paper) error {
+	t, err := figure.NewTemplate(b, paper)
 	if err != nil {
 		return err
 	}
-	size := fpdf.SizeType{Wd: t.paper.Width, Ht: t.paper.Height}
-	pdf := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: size})
-	pdf.SetMargins(0, 0, 0)
-	pdf.SetAutoPageBreak(false, 0)
-	pdf.SetCatalogSort(true)
-	pdf.SetCreationDate(pdfEpoch)
-	pdf.SetModificationDate(pdfEpoch)
-	pdf.SetTitle(drawable(b.Title), true)
-	pdf.AddUTF8FontFromBytes(fontName, "", fontTTF)
-	for i := range t.pages {
-		pdf.AddPageFormat("P", size)
-		t.draw(pdfPen{pdf}, i)
+	file := newFile(b.Title, t.Paper())
+	for i := range t.Pages() {
+		file.AddPage()
+		t.Draw(templatePen{file}, i)
 	}
-	return pdf.Output(w)
+	return file.Output(w)
+}
+
+// newFile returns a PDF of upright pages without margins.
+func newFile(title string, paper figure.Paper) *fpdf.Fpdf {
+	size := fpdf.SizeType{Wd: paper.Width, Ht: paper.Height}
+	file := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: size})
+	file.SetMargins(0, 0, 0)
+	file.SetAutoPageBreak(false, 0)
+	file.SetCatalogSort(true)
+	file.SetCreationDate(epoch)
+	file.SetModificationDate(epoch)
+	file.SetTitle(drawable(title), true)
+	file.AddUTF8FontFromBytes(fontName, "", fontTTF)
+	return file
 }
 
 // drawable puts a question mark for what the font has no glyph for; of some such characters the
@@ -59,10 +67,10 @@ func drawable(s string) string {
 var fontRanges = [][2]rune{{0x20, 0x7e}, {0xa0, 0x17f}, {0x370, 0x3ce}, {0x400, 0x45f}, {0x2010, 0x2026}, {0x2032, 0x2033},
 	{0x2190, 0x2193}, {0x2212, 0x2212}, {0x266d, 0x266f}}
 
-// A pdfPen draws on the last page of a PDF, with the classes of a printed Canvas.
-type pdfPen struct{ *fpdf.Fpdf }
+// A templatePen draws on the last page of a PDF, with the classes of a printed Canvas.
+type templatePen struct{ *fpdf.Fpdf }
 
-func (p pdfPen) Line(x1, y1, x2, y2 float64, class string) {
+func (p templatePen) Line(x1, y1, x2, y2 float64, class string) {
 	width, grey := 0.2, 0
 	switch class {
 	case "thin":
@@ -75,7 +83,7 @@ func (p pdfPen) Line(x1, y1, x2, y2 float64, class string) {
 	p.Fpdf.Line(x1, y1, x2, y2)
 }
 
-func (p pdfPen) Text(x, y, size float64, s, class string) {
+func (p templatePen) Text(x, y, size float64, s, class string) {
 	s = drawable(s)
 	p.SetFont(fontName, "", size*72/25.4)
 	for _, c := range strings.Fields(class) {
@@ -89,7 +97,7 @@ func (p pdfPen) Text(x, y, size float64, s, class string) {
 	p.Fpdf.Text(x, y, s)
 }
 
-func (p pdfPen) TextUp(x, y, size float64, s, class string) {
+func (p templatePen) TextUp(x, y, size float64, s, class string) {
 	p.TransformBegin()
 	p.TransformRotate(90, x, y)
 	p.Text(x, y, size, s, class)
