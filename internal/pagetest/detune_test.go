@@ -81,3 +81,20 @@ func TestDetuneOfStringsThatDoNotFall(t *testing.T) {
 		t.Errorf("from the Fretboard: worst pair %g → %g cents, want less than 20 → 0", before, after)
 	}
 }
+
+// A shape that is another chord is refused until the user says that it is meant: 2 1 0 as 2:3:4 starts 302 cents off.
+func TestDetuneAsksWhereAChordStartsFarOff(t *testing.T) {
+	needBrowser(t)
+	p := open(t, serve(t, "--input", "demo", "--instrument", "guitar-12edo"), "#detune")
+	p.wait("a plan", detuneReady)
+	p.fill("[name=ratios]", "2:3:4")
+	p.wait("the refusal", "document.querySelector('.detune form .error').textContent.includes('off what it is to be')")
+	p.forgive() // the browser logs what was refused
+	if at := p.find(".detune button.main"); at.Why != "is disabled" {
+		t.Errorf("the plan can be tuned to: %q", at.Why)
+	}
+	p.click("[name=far]")
+	p.wait("a plan, or what stands in its way", "document.querySelector('.detune td') && document.querySelector('.detune form .error').textContent === ''")
+	p.fill("[name=ratios]", "4:5:6")
+	p.wait("the question to go", "!document.querySelector('[name=far]').checkVisibility() && document.querySelector('.detune td')")
+}

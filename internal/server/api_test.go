@@ -415,6 +415,18 @@ func TestBeats(t *testing.T) {
 	near(t, c, 110*(math.Exp2(2.0/1200)-1), 1e-9, "pairs", 0, "found", 0, "beat_hz")
 }
 
+// A shape that is another chord is not made into one unasked: G3 and B3, 400 cents apart, are 301.96 from a fifth.
+func TestDetuneRefusesWhatStartsFarOff(t *testing.T) {
+	r := newRig(t, "", Settings{}, nil)
+	const far = `{"instrument":"guitar-12edo","chords":["x x x 0 0 x as 2:3"],"common":"","limit_cents":20%s}`
+	_, body := r.do(t, "POST", "/api/detune", fmt.Sprintf(far, ""))
+	if r.isError(t, body); !strings.Contains(body, `"far"`) || !strings.Contains(body, "accept_far") {
+		t.Errorf("refused with %s", body)
+	}
+	a := r.ask(t, "POST", "/api/detune", fmt.Sprintf(far, `,"accept_far":true`))
+	near(t, a, 301.955, 1e-3, "chords", 0, "worst_before")
+}
+
 // A plan that is in force counts: the board sounds as it has the strings, and Detune moves them from there, while its
 // plan counts from the tuning. String 2 that is 13.686 cents down already (400 − 1200·log2(5/4)) need not move.
 func TestPlanInForce(t *testing.T) {

@@ -3,7 +3,7 @@
 import { h, setText } from './dom.js';
 
 const ACCEPT = 'I accept that a string comes near to breaking';
-const HINT = '; accept_risk takes it'; // for who writes to the server by hand
+const HINT = /; accept_\w+ takes it$/; // for who writes to the server by hand
 
 /** The words of a refusal, for a person. */
 export function refusalWords(err) {

@@ -29,7 +29,7 @@ export class Shapes {
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
       h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
       h('label', { class: 'field narrow' }, h('span', {}, 'Within, cents'), this.within),
-      h('button', { class: 'main' }, 'Find shapes'));
+      this.find = h('button', { class: 'main', disabled: true }, 'Find shapes')); // until there is a board
     this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), form,
       h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.list, this.place, this.pairs);
   }
@@ -37,6 +37,7 @@ export class Shapes {
   /** Forgets all for another board. */
   reset(data) {
     this.#data = data;
+    this.find.disabled = false;
     this.#shown = null;
     this.place.hidden = true;
     this.list.replaceChildren();

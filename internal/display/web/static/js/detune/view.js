@@ -51,7 +51,9 @@ class Detune {
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
-    ({ box: this.risk, label: this.riskLabel } = acceptBox({ onchange: () => this.#solve(this.risk.checked) }));
+    ({ box: this.risk, label: this.riskLabel } = acceptBox({ onchange: () => this.#solve(this.risk.checked, this.far.checked) }));
+    this.far = h('input', { type: 'checkbox', name: 'far', onchange: () => this.#solve(false, this.far.checked) });
+    this.farLabel = h('label', { class: 'choice', hidden: true }, this.far, 'It is this chord that I mean');
     this.riskLabel.hidden = true;
     this.before = h('button', { type: 'button', onclick: () => this.#hear('hz_before') }, 'Hear it now');
     this.after = h('button', { type: 'button', onclick: () => this.#hear('hz_after') }, 'Hear it pure');
@@ -81,7 +83,7 @@ class Detune {
       h('label', { class: 'field narrow' }, h('span', {}, 'stays'), this.anchor),
       this.#segments('Balance chords by', METHODS, () => this.#method, (v) => { this.#method = v; }),
       this.#segments('Pure', PURE, () => this.#pure, (v) => { this.#pure = v; }),
-      h('button', { type: 'button', onclick: () => this.#keep() }, 'And another chord'), this.kept, this.status);
+      h('button', { type: 'button', onclick: () => this.#keep() }, 'And another chord'), this.kept, this.status, this.farLabel);
   }
 
   #segments(label, choices, now, set) {
@@ -239,13 +241,14 @@ class Detune {
     return {
       instrument: this.data.id, tuning, reference, from: plan?.cents ?? [], chords: [...new Set([...this.#chords, this.#chord()])],
       anchor: Number(this.anchor.value), limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
-      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0, accept_risk: this.risk.checked,
+      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0, accept_risk: this.risk.checked, accept_far: this.far.checked,
     };
   }
 
   /** Asks for the plan. A risk is accepted for this one plan alone. */
-  async #solve(accepted = false) {
+  async #solve(accepted = false, far = false) {
     this.risk.checked = accepted;
+    this.far.checked = far;
     if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: 'Choose notes on at least two strings.' });
     const asked = ++this.#asked;
     try {
@@ -258,6 +261,7 @@ class Detune {
 
   #show(answer, error) {
     this.#plan = answer;
+    this.farLabel.hidden = error?.code !== 'far' && !this.far.checked;
     this.riskLabel.hidden = error?.code !== 'risk' && !this.risk.checked;
     setError(this.refused, null);
     setError(this.status, error);

@@ -34,8 +34,17 @@ export class Strings {
     setText(row.label, format.noteText(s.label));
     setText(row.cents, s.read ? format.bigCents(s.cents, s.cents_sigma) : '–');
     setText(row.unit, s.read ? ' cents' : ' not read');
+    if (s.active && !row.button.classList.contains('active')) this.#reveal(row.el);
     setClass(row.button, 'active', s.active);
     setAttr(row.button, 'aria-pressed', s.held);
+  }
+
+  /** Brings a string into sight where the list scrolls by itself; the page stays where it is. */
+  #reveal(el) {
+    const box = this.element;
+    if (box.scrollHeight <= box.clientHeight) return;
+    const off = el.getBoundingClientRect().top - box.getBoundingClientRect().top;
+    if (off < 0 || off > box.clientHeight - el.clientHeight) box.scrollTop += off - (box.clientHeight - el.clientHeight) / 2;
   }
 
   /** Writes how old the readings are at stream time now, s. */
