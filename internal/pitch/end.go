@@ -16,40 +16,49 @@ import (
 // that, its latest instants are looked at by themselves. (Of a note that never stood clear of the rest that says
 // nothing: other strings may ring with it.)
 const (
-	sunkRatio = 2.0  // power over the background at which a note is as loud as that
-	lowS      = 0.1  // s for which it is: as long as it beats with hum
-	nearRatio = 4.0  // power over what the last fit left from which the latest instants are looked at
-	checkS    = 0.2  // s that are looked at
-	checkedS  = 0.08 // s from look to look
+	sunkRatio = 2.0   // power over the background at which a note is as loud as that
+	diedRatio = 1e-5  // of the loudest hop, at which a note has died down, and
+	deadRatio = 100.0 // over the background, for that to count
+	lowS      = 0.1   // s for which it is: as long as it beats with hum
+	nearRatio = 4.0   // power over what the last fit left from which the latest instants are looked at
+	checkS    = 0.2   // s that are looked at
+	checkedS  = 0.08  // s from look to look
 )
 
-// sunk reports whether the note that sounds, the latest hop of which has the given power, has sunk into the
+// followLevel sees whether the note that sounds, the latest hop of which has the given power, has sunk into the
 // background, and at which sample it did.
-func (t *Tracker) sunk(power float64) (at int64, yes bool) {
-	floor := t.levels.Floor
-	if !(power < sunkRatio*floor || power < 1e-5*t.peak && power < 100*floor) {
+func (t *Tracker) followLevel(power float64) (at int64, sunk bool) {
+	if !t.low(power) {
 		t.loudAt = t.next
 	}
 	if float64(t.next-t.loudAt) > lowS*t.fs {
 		return t.loudAt, true
 	}
-	if t.begunSNR < accept.EvidentSNR || t.power > nearRatio*t.rest || t.next < t.nextCheck || t.age() < acquire.AttackS+checkS {
+	if t.firstSNR < accept.EvidentSNR || t.power > nearRatio*t.residual || t.next < t.nextCheck || t.age() < acquire.AttackS+checkS {
 		return 0, false
 	}
 	t.nextCheck = t.next + int64(checkedS*t.fs)
-	return t.next - int64(checkS/2*t.fs), !t.heard()
+	rest, heard := t.heard()
+	t.residual = rest
+	return t.next - int64(checkS/2*t.fs), !heard
+}
+
+// low reports whether a power is near the background, or next to nothing of what the note was.
+func (t *Tracker) low(power float64) bool {
+	floor := t.levels.Floor
+	return power < sunkRatio*floor || power < diedRatio*t.peak && power < deadRatio*floor
 }
 
 // heard reports whether the note is louder than all else of the latest instants: whether its partials, through a
-// Hann window, have more than half of the power.
-func (t *Tracker) heard() bool {
+// Hann window, have more than half of the power; and the mean square of what is not its own.
+func (t *Tracker) heard() (rest float64, yes bool) {
 	b := t.note.Bank
 	if !t.cfg.Live {
 		b = t.fillTail()
 	}
 	n := min(b.N, int(checkS*t.fs/float64(t.m)))
 	if n < 4 {
-		return true
+		return t.residual, true
 	}
 	t.tailHann = stringfit.Hann(t.tailHann, n)
 	all := b.SumEnergy(b.N-n, b.N) / float64(n*b.M)
@@ -60,12 +69,11 @@ func (t *Tracker) heard() bool {
 		}
 	}
 	if own > all/2 {
-		t.rest = max(0, all-own)
-		return true
+		return max(0, all-own), true
 	}
 	// A voice swings too fast for that.
 	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
-	return ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.Hz)
+	return t.residual, ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.Hz)
 }
 
 // fillTail demodulates the latest instants at the partials of the note, whose own bank is full.

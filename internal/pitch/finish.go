@@ -24,7 +24,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 		*r = Reading{Result: t.base, State: Sounding, Onset: t.from, AttackF1Hz: t.attack}
 		r.NewOnset, t.fresh = t.fresh, false
 		parts = append(parts, t.base.Partials...)
-		t.phases(parts)
+		t.setPhases(parts)
 	}
 	r.Partials = parts
 	r.At = t.next
@@ -54,7 +54,7 @@ func (t *Tracker) finish(at int64) {
 	} else if !t.plucked {
 		move = stringfit.Drifts
 	} else {
-		// Where the note is long enough, what is left of the attack and most of the glide is let go by.
+		// Where the note is long enough, what is left of the attack and most of the glide is left out.
 		settled := settleS - float64(f.Bank.First-t.from)/t.fs
 		from = min(to/4, int(max(0, settled)*perS))
 	}

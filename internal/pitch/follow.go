@@ -9,9 +9,9 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// track keeps the reading of the sounding note up to date and sees its end.
-func (t *Tracker) track(power float64) {
-	if at, sunk := t.sunk(power); sunk {
+// followNote keeps the reading of the sounding note up to date and sees its end.
+func (t *Tracker) followNote(power float64) {
+	if at, sunk := t.followLevel(power); sunk {
 		t.end(at)
 		t.levels.TakeForBackground() // what is left of it is no new note
 		return
@@ -29,8 +29,8 @@ func (t *Tracker) track(power float64) {
 	}
 	if t.frames == 4 {
 		t.measurePhases()
-		if t.handled() {
-			t.turn()
+		if t.retuning() {
+			t.followRetuning()
 		}
 	}
 	if t.next >= t.nextFit {
@@ -58,6 +58,6 @@ func (t *Tracker) recheck() bool {
 	if !t.search.Near(t.soundNow(), k, acquire.WindowS, &r) {
 		return false
 	}
-	t.begun(&r, t.checked)
+	t.beginNote(&r, t.checked)
 	return true
 }

@@ -9,18 +9,18 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// refit fits the live note again, over the time since which no hand has moved its pitch.
+// refit fits the live note again, over the time since which the string has not been retuned.
 func (t *Tracker) refit() {
 	f := &t.note
 	r := stringfit.Result{At: t.next, Partials: t.spare[:0]}
-	t.lacks = 0
+	t.attackWait = 0
 	ok := t.fitLatest(&r)
 	t.spare = r.Partials
 	t.plan()
 	disturbed := t.disturbed(&r)
 	if disturbed && t.failed() > knockS && t.window() > t.shortest() {
 		// What sounds over the note, or in its place, stays: only the latest instant tells.
-		t.still(t.shortest())
+		t.restartWindow(t.shortest())
 		t.stage, t.nextFit = retuned, t.next
 		return
 	}
@@ -29,21 +29,21 @@ func (t *Tracker) refit() {
 		switch {
 		case t.failing == 0:
 			t.failing = t.next
-		case t.next-t.failing >= patience && t.swings():
+		case t.next-t.failing >= patience && t.followVibrato():
 			t.failing = t.next - patience // still not fitted, but not lost
 		}
 		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
 		return
 	}
 	t.failing, t.stage = 0, t.stage.fitted()
-	r.Decide(r.Variance.Plus(t.unmodelled()))
+	r.Decide(r.Variance.Plus(t.addedVariance()))
 	if t.stage == settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
 		// Where it settles was better known with all partials.
 		r.MoveTo(t.base.F1Hz)
 		r.Decide(t.fitted)
 	}
 	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitted, t.fitWindow, t.rest = r.Variance, r.WindowS, r.Residual
+	t.fitted, t.fitWindow, t.residual = r.Variance, r.WindowS, r.Residual
 	if t.attack == 0 && t.age() > attackEndS && f.Fitted {
 		t.attack = f.PitchBetween(float64(t.from), acquire.AttackS, attackEndS)
 	}
@@ -56,18 +56,18 @@ func (t *Tracker) refit() {
 	}
 }
 
-// swings moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
+// followVibrato moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
 // (vibrato), and reports whether there is one near the note.
-func (t *Tracker) swings() bool {
+func (t *Tracker) followVibrato() bool {
 	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
 	if !ok || math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
 	t.base.MoveTo(p.Hz)
-	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swung))})
+	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swing))})
 	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
-	t.ahead, t.handledAt = 0, 0
-	t.still(t.shortest())
+	t.lead, t.retunedAt = 0, 0
+	t.restartWindow(t.shortest())
 	t.stage = vibrato
 	if math.Abs(stiffstring.Cents(p.Hz, t.note.Start.F1Hz)) > swungCents {
 		t.retune(p.Hz)
@@ -90,14 +90,14 @@ const fullS = 0.41
 
 const (
 	growBy      = 0.4  // by how much of its length a window grows until the next fit
-	restS       = 0.7  // s from fit to fit of a note that stands still
-	handledS    = 0.15 // s from fit to fit while a hand is on the peg
+	steadyS     = 0.7  // s from fit to fit of a note that stands still
+	retuningS   = 0.15 // s from fit to fit while the string is retuned
 	retuneCents = 30   // how far the pitch may move from that which the bank is tuned to
 )
 
 // plan sets when the next fit is due: when the window has grown by so much that it says more.
 func (t *Tracker) plan() {
-	every := min(growBy*t.window(), restS)
+	every := min(growBy*t.window(), steadyS)
 	switch age := t.age(); {
 	case t.stage == settling && age > fitAges[0]:
 		for _, at := range fitAges {
@@ -106,11 +106,11 @@ func (t *Tracker) plan() {
 				break
 			}
 		}
-	case t.handled():
-		every = handledS
+	case t.retuning():
+		every = retuningS
 	}
-	if t.lacks > 0 {
-		every = min(every, t.lacks)
+	if t.attackWait > 0 {
+		every = min(every, t.attackWait)
 	}
 	// In the first periods a little more of the note tells much more.
 	switch periods := t.window() * t.base.F1Hz; {
@@ -130,7 +130,7 @@ var fitAges = [...]float64{0.1, 0.16, 0.2475, 0.397, 0.6, 0.9, 1.3}
 
 // window returns the length of the latest stretch that can be fitted as one, in seconds.
 func (t *Tracker) window() float64 {
-	w := float64(t.next-max(t.since, t.note.Bank.First)) / t.fs
+	w := float64(t.next-max(t.windowFrom, t.note.Bank.First)) / t.fs
 	if t.stage == settling {
 		return w
 	}
@@ -144,11 +144,11 @@ func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
 // long a stretch as its pitch stands still in.
 func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 	f := &t.note
-	if t.stage == settling && t.swells() {
-		t.still(t.shortest())
+	if t.stage == settling && t.growing() {
+		t.restartWindow(t.shortest())
 	}
-	if t.stage == settling && t.settled() {
-		t.still(min(liveS, t.window()/2))
+	if t.stage == settling && t.glideOver() {
+		t.restartWindow(min(liveS, t.window()/2))
 	}
 	if t.stage == settling {
 		if t.age() > fullS {
@@ -156,25 +156,35 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 		} else if t.age() > attackEndS {
 			f.KeepPartials(f.HighestPartial() + 2)
 		}
-		ok := f.RefitFromLast(t.skip, f.Bank.N, stringfit.Settles, float64(t.from), r)
-		if t.skip == 0 && t.attackNoise() {
-			r.Partials = r.Partials[:0]
-			ok = f.RefitFromLast(t.skip, f.Bank.N, stringfit.Settles, float64(t.from), r)
+		before := t.attackBlocks
+		ok := f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
+		if t.attackBlocks == 0 {
+			t.attackBlocks, t.attackWait = t.attackNoise()
 		}
-		swung := ok && (f.PlannedDepth() > furthestGlide || t.age() > youngS && r.SNRdB < accept.TrustedSNR && t.swungNow(r))
+		if t.attackBlocks != before {
+			r.Partials = r.Partials[:0]
+			ok = f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
+		}
+		swung := ok && f.PlannedDepth() > furthestGlide
+		if ok && !swung && t.age() > youngS && r.SNRdB < accept.TrustedSNR {
+			var hz float64
+			if hz, swung = t.vibratesNow(r); swung {
+				t.base.MoveTo(hz)
+			}
+		}
 		if !swung {
 			if !ok || !f.Fitted || t.age() < 0.2 {
 				return ok
 			}
 			moves := f.RunBesideGlide()
-			t.run = moves.Or(t.run)
+			t.runCents = moves.Or(t.runCents)
 			if !moves.Sure {
 				return ok
 			}
 		}
-		t.still(0.5 * t.window()) // a hand on the peg is no glide
+		t.restartWindow(0.5 * t.window()) // retuning is no glide
 		if swung {
-			t.still(t.shortest())
+			t.restartWindow(t.shortest())
 			t.stage = retuned
 		}
 		r.Partials = r.Partials[:0]
@@ -184,7 +194,7 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 		var ok bool
 		if t.stage.moved() {
 			// The last window held other pitches; what it taught of single partials does not hold.
-			ok = f.Follow(f.Bank.N-n, f.Bank.N, t.anew(), stringfit.Steady, 0, 1)
+			ok = f.Follow(f.Bank.N-n, f.Bank.N, t.startFromReading(), stringfit.Steady, 0, 1)
 			f.Read(r)
 		} else {
 			ok = f.RefitFromLast(f.Bank.N-n, f.Bank.N, stringfit.Steady, 0, r)
@@ -192,34 +202,32 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 		steady := false
 		if ok {
 			moves := f.RunWithin()
-			t.run = moves.Or(t.run)
+			t.runCents = moves.Or(t.runCents)
 			steady = !moves.Sure && r.SNRdB > accept.EvidentSNR
 		}
 		if steady || t.window() <= t.shortest() {
 			return ok
 		}
-		t.still(t.window() / 2)
+		t.restartWindow(t.window() / 2)
 		t.stage = retuned
 		r.Partials = r.Partials[:0]
 	}
 }
 
-// swungNow reports whether the latest instant by itself is explained so much better than r explains all of
-// the note, with a glide, and at so much another pitch, that this does something else; and moves the
-// reading there.
-func (t *Tracker) swungNow(r *stringfit.Result) bool {
-	if t.swung < leastSwing {
-		return false
+// vibratesNow reports whether the latest instant by itself is explained so much better than r explains all of
+// the note, with a glide, and at so much another pitch, that this does something else; and returns that pitch.
+func (t *Tracker) vibratesNow(r *stringfit.Result) (hz float64, yes bool) {
+	if t.swing < leastSwing {
+		return 0, false
 	}
 	window := min(t.shortest(), acquire.WindowS)
 	p, ok := t.search.ClearPeriod(t.soundNow(), window)
 	clearer := *r
 	clearer.SNRdB += swungGain
 	if !ok || !t.search.Explains(t.soundNow(), stringfit.Guess(p.Hz, acquire.GuessSigma), window, &clearer) || math.Abs(stiffstring.Cents(t.probe.Hz, r.F1Hz)) < swungOff {
-		return false
+		return 0, false
 	}
-	t.base.MoveTo(t.probe.Hz)
-	return true
+	return t.probe.Hz, true
 }
 
 const (
@@ -231,10 +239,10 @@ const (
 // furthestGlide is the depth (cents) from which a pitch that falls after an onset is none of a plucked string's.
 const furthestGlide = 3 * stringfit.GlideSigma
 
-// swells reports whether the note grows as no plucked string does.
-func (t *Tracker) swells() bool {
+// growing reports whether the note grows as no plucked string does.
+func (t *Tracker) growing() bool {
 	b := t.note.Bank
-	from := t.skip
+	from := t.attackBlocks
 	half := (b.N - from) / 2
 	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < 6 {
 		return false
@@ -247,30 +255,32 @@ const (
 	swellBy = 2.0  // energy of the later half over that of the earlier
 )
 
-// settled reports whether the glide after the pluck is over, as far as it matters to a window that
+// glideOver reports whether the glide after the pluck is over, as far as it matters to a window that
 // begins now and reaches half as far back as the note is old.
-func (t *Tracker) settled() bool {
+func (t *Tracker) glideOver() bool {
 	age := t.age()
 	left := t.note.PlannedGlideAfter(age / 2)
 	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
 }
 
-// still says that the pitch has stood still, as far as is known, for the latest window seconds only.
-func (t *Tracker) still(window float64) {
+// restartWindow says that the pitch has stood still, as far as is known, for the latest window seconds only.
+func (t *Tracker) restartWindow(window float64) {
 	if t.stage == settling {
 		t.stage = steady
 	}
 	t.note.KeepPartials(livePartials)
-	t.since = t.next - int64(window*t.fs)
+	t.windowFrom = t.next - int64(window*t.fs)
 }
 
-// anew returns what is known of the note when its pitch has been moved: where the phases have followed
+// startFromReading returns what is known of the note when its pitch has been moved: where the phases have followed
 // it to, and the stiffness of the string.
-func (t *Tracker) anew() stringfit.Start { return t.known(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents)) }
+func (t *Tracker) startFromReading() stringfit.Start {
+	return t.startNear(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents))
+}
 
-// known returns what is known of the note where its pitch is f1 (Hz) to sigmaCents: the stiffness of the string
+// startNear returns what is known of the note where its pitch is f1 (Hz) to sigmaCents: the stiffness of the string
 // holds, as the last good fit taught it.
-func (t *Tracker) known(f1, sigmaCents float64) stringfit.Start {
+func (t *Tracker) startNear(f1, sigmaCents float64) stringfit.Start {
 	return stringfit.Start{
 		F1Hz: f1, SigmaCents: sigmaCents, B: t.base.B,
 		SigmaB: max(1e-6, 2*t.base.BSigma), Prior: t.note.Start.Prior, Top: 3,
@@ -293,11 +303,11 @@ func (t *Tracker) failed() float64 {
 	return float64(t.next-t.failing) / t.fs
 }
 
-// unmodelled returns the standard uncertainty (cents) that the movement of a live note adds: what a
+// addedVariance returns the standard uncertainty (cents) that the movement of a live note adds: what a
 // window of a running pitch says of the pitch now, or, under a glide, what its simple law (one
-// exponential, to first order) may miss of it. It is small beside what a hand on the peg does, and
+// exponential, to first order) may miss of it. It is small beside what retuning does, and
 // keeps a long window from claiming more than a real string holds.
-func (t *Tracker) unmodelled() stringfit.Variance {
+func (t *Tracker) addedVariance() stringfit.Variance {
 	const (
 		rare      = 0.003 // cents; a string of which this much is known for a second is a rare one
 		leastLag  = 0.1   // cents that the phases run ahead from which they say more than noise
@@ -306,35 +316,34 @@ func (t *Tracker) unmodelled() stringfit.Variance {
 		ofTheLead = 0.5   // of what the phases run ahead
 	)
 	v := stringfit.Variance{Unmodelled: square(rare)}
-	if lag := math.Abs(t.ahead); t.stage != settling && lag > leastLag {
+	if lag := math.Abs(t.lead); t.stage != settling && lag > leastLag {
 		v = stringfit.Variance{Movement: square(ofTheLead * lag)}
 	}
 	if t.stage != settling && t.window() < swingS {
-		v.Vibrato = square(t.swung)
+		v.Vibrato = square(t.swing)
 	}
 	if left, glides := t.note.GlideAtStart(); glides {
 		v.Glide = square(ofGlide * left)
 	}
-	v.Movement += square(ofTheRun * t.run)
+	v.Movement += square(ofTheRun * t.runCents)
 	return v
 }
 
 func square(x float64) float64 { return x * x }
 
-// attackNoise looks whether the first instants of a young note hold much that the model does not. If so,
-// fits leave them out from when enough is left without them.
-func (t *Tracker) attackNoise() bool {
-	skip := int(math.Ceil(burstS * t.fs / float64(t.m)))
+// attackNoise returns how many sub-blocks at the beginning of a young note hold much that the model does not, which
+// fits leave out, and the time (s) until enough is left without them, before which they do not.
+func (t *Tracker) attackNoise() (skip int, wait float64) {
+	const youngest = 0.3 // s of age up to which an attack may disturb
+	if t.age() > youngest || !t.note.NoisyStart(burstS) {
+		return 0, 0
+	}
+	skip = int(math.Ceil(burstS * t.fs / float64(t.m)))
 	left := float64((t.note.Bank.N-skip)*t.m) / t.fs
-	if t.age() > 0.3 || !t.note.NoisyStart(burstS) {
-		return false
+	if wait = acquire.ShortestPeriods/t.base.F1Hz - left; wait > 0 {
+		return 0, wait
 	}
-	t.lacks = acquire.ShortestPeriods/t.base.F1Hz - left
-	if t.lacks > 0 {
-		return false
-	}
-	t.skip = skip
-	return true
+	return skip, 0
 }
 
 // burstS is how long the noise of an attack lasts, in seconds.
@@ -360,12 +369,12 @@ func (t *Tracker) retune(f1 float64) {
 	latest := t.next - int64(2*t.window()*t.fs)
 	start := t.search.Aligned(t.next, max(latest, f.Bank.First, t.past.Begin))
 	all := t.past.From(start, t.next)
-	k := t.known(f1, 3)
+	k := t.startNear(f1, 3)
 	if !f.Load(all, start, k) {
 		f.Tune(k.F1Hz, k.B, start)
 		f.Push(all)
 		f.Start = k
 	}
 	f.Start.F1Hz = f1
-	t.skip = 0
+	t.attackBlocks = 0
 }

@@ -6,10 +6,10 @@ import "tunerd/internal/pitch/stringfit"
 // else begins, another value takes its place; nothing of it is set back by hand.
 type state struct {
 	phase     phase
-	beginning      // of the sound, unless waiting
-	attempts       // at a pitch
-	ring      ring // a sound in which no pitch was found
-	followed       // while a note sounds
+	beginning                 // of the sound, unless waiting
+	attempts                  // at a pitch
+	ring      inharmonicSound // a sound in which no pitch was found
+	noteState                 // while a note sounds
 }
 
 // A phase is what kind of state it is.
@@ -44,7 +44,7 @@ type stage int
 const (
 	settling stage = iota // plucked not long ago: the pitch may glide
 	steady                // it stands still, in a window that grows
-	retuned               // it has been moved since the last fit: by a hand on the peg, or by what is not known
+	retuned               // it has been moved since the last fit: the string was retuned, or by what is not known
 	vibrato               // it swings faster than it can be fitted
 )
 
@@ -62,7 +62,7 @@ func (s stage) fitted() stage {
 
 // begins returns the state of a sound that has just begun. Work space goes over from the last state.
 func begins(s beginning, last *state) state {
-	return state{phase: acquiring, beginning: s, ring: ring{peaks: last.ring.peaks[:0]}}
+	return state{phase: acquiring, beginning: s, ring: inharmonicSound{peaks: last.ring.peaks[:0]}}
 }
 
 // again returns the state of the same sound, the pitch of which is sought once more.
@@ -76,16 +76,16 @@ func (s *state) rings() state {
 }
 
 // waits returns the state in which nothing sounds.
-func waits(last *state) state { return state{ring: ring{peaks: last.ring.peaks[:0]}} }
+func waits(last *state) state { return state{ring: inharmonicSound{peaks: last.ring.peaks[:0]}} }
 
 // sounds returns the state of a note in a sound.
-func (s *state) sounds(f followed) state {
-	return state{phase: tracking, beginning: s.beginning, attempts: s.attempts, ring: s.ring, followed: f}
+func (s *state) sounds(f noteState) state {
+	return state{phase: tracking, beginning: s.beginning, attempts: s.attempts, ring: s.ring, noteState: f}
 }
 
-// followed is all that is known of the note that sounds, beside its bank: another for each note.
-type followed struct {
-	base      stringfit.Result   // of the last fit, moved along with the peg
+// A noteState is all that is known of the note that sounds, beside its bank: another for each note.
+type noteState struct {
+	base      stringfit.Result   // of the last fit, moved along as the string is retuned
 	fitted    stringfit.Variance // what the last fit said of its pitch
 	fitWindow float64            // [s] length of its window
 	attack    float64            // [Hz] pitch of the first part of the note; 0: not known
@@ -93,19 +93,19 @@ type followed struct {
 	checked   bool               // the octave has been checked with a long window
 	nextFit   int64
 	failing   int64   // index of the first fit that failed since the last good one; 0: none did
-	rest      float64 // mean square of what the last look at the note did not explain
+	residual  float64 // mean square of what the last look at the note did not explain
 	loudAt    int64   // index at which it last stood above the background
-	begunSNR  float64 // [dB] of the first reading of the note
+	firstSNR  float64 // [dB] of the first reading of the note
 	nextCheck int64   // index before which the note is not asked again whether it is still heard
 
-	stage     stage
-	skip      int        // sub-blocks at the beginning of the bank that hold the noise of the attack
-	lacks     float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
-	since     int64      // index since which no hand has moved the pitch
-	fastAt    int64      // index at which it last moved faster than a hand moves it; 0: never
-	handledAt int64      // index at which a hand was last seen to move it; 0: never
-	looks     phaseWatch // what the phases have shown
-	swung     float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
-	run       float64    // [cents] that the pitch ran from the middle to the ends of the last window
-	ahead     float64    // [cents] of the latest tenth of a second against the last reading
+	stage        stage
+	attackBlocks int        // sub-blocks at the beginning of the bank that hold the noise of the attack
+	attackWait   float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
+	windowFrom   int64      // index since which the string has not been retuned
+	fastAt       int64      // index at which it last moved faster than a hand retunes it; 0: never
+	retunedAt    int64      // index at which it was last seen to be retuned; 0: never
+	phases       phaseWatch // what the phases have shown
+	swing        float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
+	runCents     float64    // [cents] that the pitch ran from the middle to the ends of the last window
+	lead         float64    // [cents] of the latest tenth of a second against the last reading
 }

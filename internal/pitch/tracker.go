@@ -61,10 +61,10 @@ type Tracker struct {
 	hopSums
 	gap bool // samples were lost; the next reading says so
 
-	search acquire.Search
-	note   stringfit.Fitter // the note that sounds, its whole bank
-	probe  stringfit.Fitter // acquisitions
-	echo   echo             // what rings on of earlier notes
+	search  acquire.Search
+	note    stringfit.Fitter // the note that sounds, its whole bank
+	probe   stringfit.Fitter // acquisitions
+	ringing ringingStrings   // what rings on of earlier notes
 	work
 	state
 }
@@ -125,7 +125,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		t.note.Partials, t.note.Live = youngPartials, true
 	}
 	t.note.Reserve(t.m, int(t.bankS()*t.fs))
-	t.probe.Reserve(t.m, int(max(acquire.WindowS, max(checkS, echoFitS))*t.fs)+t.m)
+	t.probe.Reserve(t.m, int(max(acquire.WindowS, max(checkS, ringingFitS))*t.fs)+t.m)
 	return t, nil
 }
 
@@ -160,14 +160,14 @@ func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 			t.gap = t.past.End() > 0
 		}
 		t.past.Restart(start)
-		t.echo.forget()
+		t.ringing.forget()
 		t.next = start
 		t.levels.Restart()
 	}
 	for len(samples) > 0 {
 		n := min(len(samples), t.frame)
 		t.past.Add(samples[:n])
-		t.echo.takeOut(t.past.From(t.past.End()-int64(n), t.past.End()), t.fs)
+		t.ringing.subtract(t.past.From(t.past.End()-int64(n), t.past.End()), t.fs)
 		samples = samples[n:]
 		for t.next+int64(t.frame) <= t.past.End() {
 			t.advance(emit)
@@ -223,10 +223,10 @@ func (t *Tracker) begin(at int64, plucked bool) {
 	t.finish(at)
 	switch {
 	case !plucked:
-		t.echo.renew()
+		t.ringing.dropCandidate()
 	case t.phase == tracking:
-		t.echo.renew()
-		t.foretell(at)
+		t.ringing.dropCandidate()
+		t.predictDecay(at)
 	}
 	s := beginning{from: at, plucked: plucked, doubted: !t.levels.Accustomed()}
 	if plucked && t.plucked && t.phase == acquiring && float64(at-t.from) < acquire.EdgeMemoryS*t.fs {
@@ -257,15 +257,15 @@ func (t *Tracker) hop(emit func(*Reading)) {
 		t.peak = max(t.peak, t.power)
 	}
 	if t.phase != waiting {
-		t.ask()
+		t.confirmRinging()
 	}
 	switch t.phase {
 	case acquiring:
 		t.acquire()
 	case inharmonic:
-		t.followRing()
+		t.followInharmonic()
 	case tracking:
-		t.track(power)
+		t.followNote(power)
 	}
 	if emit == nil || !t.cfg.Live {
 		return
@@ -280,7 +280,7 @@ func (t *Tracker) acquire() {
 		return
 	}
 	window := float64(t.next-t.body()) / t.fs
-	if t.echo.pending || t.young() && t.findExpected(window) || t.next < t.nextTry || window < shortestTryS {
+	if t.ringing.pending || t.young() && t.findExpected(window) || t.next < t.nextTry || window < shortestTryS {
 		return
 	}
 	t.tries++
@@ -289,7 +289,7 @@ func (t *Tracker) acquire() {
 		return
 	}
 	if acquire.Long(window) {
-		t.lookAtPeaks(ringShare, ringPeaks)
+		t.findPeaks(inharmonicShare, inharmonicPeaks)
 	}
 	if t.age() > backgroundS && t.tries > 4 {
 		if t.fades() {
@@ -340,7 +340,7 @@ func (t *Tracker) findExpected(window float64) bool {
 
 // start begins a note with what was found of it.
 func (t *Tracker) start(found acquire.Found) {
-	t.begun(&found.Result, acquire.Long(found.WindowS))
+	t.beginNote(&found.Result, acquire.Long(found.WindowS))
 	t.fresh = true
 	// What was found knows of no glide yet.
 	switch {
@@ -349,7 +349,7 @@ func (t *Tracker) start(found acquire.Found) {
 		t.fitted = t.base.Variance
 	case t.stage == settling && found.Settled:
 		t.base.MoveTo(t.note.Hz)
-		t.base.Decide(t.note.Variance.Plus(t.unmodelled()))
+		t.base.Decide(t.note.Variance.Plus(t.addedVariance()))
 		t.fitted = t.base.Variance
 		t.plan()
 	case t.stage == settling:
@@ -357,12 +357,12 @@ func (t *Tracker) start(found acquire.Found) {
 	}
 }
 
-// begun takes r for the first reading of the note in the bank.
-func (t *Tracker) begun(r *stringfit.Result, checked bool) {
+// beginNote takes r for the first reading of the note in the bank.
+func (t *Tracker) beginNote(r *stringfit.Result, checked bool) {
 	t.parts = r.Partials
-	f := followed{
-		base: *r, fitted: r.Variance, fitWindow: r.WindowS, rest: r.Residual, begunSNR: r.SNRdB,
-		since: t.note.Bank.First, nextFit: t.next, loudAt: t.next, checked: checked, stage: steady,
+	f := noteState{
+		base: *r, fitted: r.Variance, fitWindow: r.WindowS, residual: r.Residual, firstSNR: r.SNRdB,
+		windowFrom: t.note.Bank.First, nextFit: t.next, loudAt: t.next, checked: checked, stage: steady,
 	}
 	if t.cfg.Live && t.plucked {
 		f.stage = settling

@@ -2,7 +2,7 @@ package acquire
 
 import "math"
 
-// A history keeps the latest samples in one piece.
+// A History keeps the latest samples in one piece.
 type History struct {
 	buf   []float64 // all that is held
 	Begin int64     // index of buf[0]
@@ -13,10 +13,10 @@ func NewHistory(keep int) *History {
 	return &History{buf: make([]float64, 0, 4*keep), keep: keep} // room, so that they are moved seldom
 }
 
-// end returns the index behind the last sample.
+// End returns the index behind the last sample.
 func (h *History) End() int64 { return h.Begin + int64(len(h.buf)) }
 
-// restart empties the history; the next sample has index at.
+// Restart empties the history; the next sample has index at.
 func (h *History) Restart(at int64) { h.buf, h.Begin = h.buf[:0], at }
 
 // absurd is beyond what any input means; such samples, and what is no number, count as silence.
@@ -24,7 +24,7 @@ const absurd = 1e6
 
 var absurdBits = math.Float64bits(absurd)
 
-// add appends x, which must be shorter than what is kept.
+// Add appends x, which must be shorter than what is kept.
 func (h *History) Add(x []float64) {
 	if len(h.buf)+len(x) > cap(h.buf) {
 		n := len(h.buf) - h.keep
@@ -41,7 +41,7 @@ func (h *History) Add(x []float64) {
 	}
 }
 
-// from returns the samples [at, to), or what is left of them.
+// From returns the samples [at, to), or what is left of them.
 func (h *History) From(at, to int64) []float64 {
 	at = max(at, h.Begin)
 	to = min(to, h.End())

@@ -12,7 +12,7 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// A ladder finds a note from the spacing of its partials. It serves where the waveform has no
+// A Ladder finds a note from the spacing of its partials. It serves where the waveform has no
 // clear period: a stiff string whose upper partials carry all the sound (plucked behind the
 // bridge, or picked at a node), the lowest missing and other things ringing along. Any two
 // neighbours among the strongest peaks of a spectrum suggest a numbering; the one wins whose
@@ -39,7 +39,7 @@ const (
 	ladderScore  = 16.0 // nepers of unlikeliness, over all peaks
 )
 
-// find returns what the peaks of x suggest for a fundamental between minHz and maxHz.
+// Spacing returns what the peaks of x suggest for a fundamental between minHz and maxHz.
 func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start, bool) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
@@ -65,7 +65,7 @@ func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start
 	return best, best.F1Hz > 0
 }
 
-// ring returns the peaks of x not far below the highest, and which part of the power of the sound is in them.
+// StrongPeaks returns the peaks of x not far below the highest, and which part of the power of the sound is in them.
 func (l *Ladder) StrongPeaks(x []float64, fs float64) (peaks []Peak, share float64) {
 	l.spectrum(x)
 	l.pick(fs, len(x))
@@ -92,7 +92,7 @@ func (l *Ladder) StrongPeaks(x []float64, fs float64) (peaks []Peak, share float
 	return kept, on / max(all, 1e-30)
 }
 
-// stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
+// Stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
 // far below the highest. It serves for strings so stiff that a period says nothing of the lowest partial.
 func (l *Ladder) Stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 	l.spectrum(x)

@@ -2,7 +2,7 @@ package acquire
 
 import "math"
 
-// A levels watches how loud the input is, frame by frame, and finds plucks.
+// Levels watches how loud the input is, frame by frame, and finds plucks.
 //
 // A pluck raises the high frequencies at once, even over a string that still rings, so onsets are
 // sought in the energy of the first difference of the samples; and in that of the samples
@@ -49,7 +49,7 @@ func NewLevels(fs float64, frame int) *Levels {
 	return l
 }
 
-// restart forgets what came before a gap, but keeps the background.
+// Restart forgets what came before a gap, but keeps the background.
 func (l *Levels) Restart() {
 	clear(l.edges)
 	clear(l.powers)
@@ -57,7 +57,7 @@ func (l *Levels) Restart() {
 	l.LoudS = 0
 }
 
-// add takes the next frame and reports whether an onset began in it. learn lets the background
+// Add takes the next frame and reports whether an onset began in it. learn lets the background
 // follow the input: it is off while a note sounds.
 func (l *Levels) Add(x []float64, learn bool) bool {
 	var power, edge float64
@@ -100,10 +100,10 @@ func (l *Levels) Add(x []float64, learn bool) bool {
 	return onset
 }
 
-// accustomed reports whether listening began so long ago that a wave's own swing is no onset.
+// Accustomed reports whether listening began so long ago that a wave's own swing is no onset.
 func (l *Levels) Accustomed() bool { return l.heard > len(l.edges) }
 
-// loud reports whether the latest frame stands above the background.
+// Loud reports whether the latest frame stands above the background.
 func (l *Levels) Loud() bool { return l.Power > loudFloor*l.Floor && l.Power > 10*Quietest }
 
 // learn lets the background fall at once and rise slowly.
@@ -122,7 +122,7 @@ func (l *Levels) mean() float64 {
 	return sum / float64(max(1, min(l.heard, len(l.powers))))
 }
 
-// settle takes the present sound, which has shown no pitch for a while, for background.
+// TakeForBackground takes the present sound, which has shown no pitch for a while, for background.
 func (l *Levels) TakeForBackground() {
 	l.Floor = max(l.Floor, l.mean())
 	for _, e := range l.edges {

@@ -8,7 +8,7 @@ import (
 	"tunerd/internal/scratch"
 )
 
-// yin finds the period of a window of samples.
+// Yin finds the period of a window of samples.
 //
 // Method: A. de Cheveigné, H. Kawahara, "YIN, a fundamental frequency estimator for speech and
 // music", J. Acoust. Soc. Am. 111 (2002) 1917: difference function (here by FFT), cumulative
@@ -30,7 +30,7 @@ type Yin struct {
 
 const yinThreshold = 0.05
 
-// A period is what yin found.
+// A Period is what Yin found.
 type Period struct {
 	Hz           float64
 	Aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
@@ -62,7 +62,7 @@ func (y *Yin) prepare(n int) {
 	y.d, y.norm = scratch.Grow(y.d, size), scratch.Grow(y.norm, size)
 }
 
-// find returns the period in x between minHz and maxHz at sample rate fs. The window must hold
+// Find returns the period in x between minHz and maxHz at sample rate fs. The window must hold
 // at least two periods of minHz; shorter ones raise the floor.
 func (y *Yin) Find(x []float64, fs, minHz, maxHz float64) (Period, bool) {
 	lags := min(int(fs/minHz)+2, len(x)/2)

@@ -2,7 +2,7 @@ package stringfit
 
 import "math"
 
-// A bank demodulates a stretch of samples at a set of frequencies, one per partial. The samples
+// A Bank demodulates a stretch of samples at a set of frequencies, one per partial. The samples
 // are cut into sub-blocks of m samples; for each sub-block and frequency Ω it keeps
 //
 //	z = Σ x[n]·exp(−iΩ(n−c))
@@ -63,7 +63,7 @@ func (b *Bank) tune(omega []float64, first int64) {
 // full reports whether no further sub-block fits.
 func (b *Bank) full() bool { return b.Left() == 0 }
 
-// left returns how many further sub-blocks fit.
+// Left returns how many further sub-blocks fit.
 func (b *Bank) Left() int { return len(b.energy) - b.N }
 
 // push adds the sub-block x of m samples.
@@ -113,7 +113,7 @@ func (b *Bank) correlate(rows [3]int) {
 	b.re[rows[2]][b.N], b.im[rows[2]][b.N] = re2, -im2
 }
 
-// drop forgets the oldest n sub-blocks.
+// Drop forgets the oldest n sub-blocks.
 func (b *Bank) Drop(n int) {
 	for r := range b.Omega {
 		copy(b.re[r], b.re[r][n:b.N])
@@ -127,7 +127,7 @@ func (b *Bank) Drop(n int) {
 // row returns z of row r in sub-block j.
 func (b *Bank) row(r, j int) complex128 { return complex(b.re[r][j], b.im[r][j]) }
 
-// sumEnergy returns Σ x² over the sub-blocks [from, to).
+// SumEnergy returns Σ x² over the sub-blocks [from, to).
 func (b *Bank) SumEnergy(from, to int) float64 {
 	var sum float64
 	for _, e := range b.energy[from:to] {

@@ -21,12 +21,12 @@ import (
 // briefPeriods is how many periods a window holds at most that is fitted so.
 const briefPeriods = 2.6
 
-// hiddenGlide is the standard uncertainty (cents) of the settled pitch of a plucked string in a window so
+// HiddenGlide is the standard uncertainty (cents) of the settled pitch of a plucked string in a window so
 // short that a glide does not show: as likely as not there is one, and half of what is expected of its depth at
 // the pluck is what the window's pitch holds of it.
 const HiddenGlide = GlideSigma / 2 / math.Sqrt2
 
-// A bound is the work space of such a fit.
+// A priorFit is the work space of such a fit.
 type priorFit struct {
 	matrix []float64       // normal equations, symmetric, the prior-bearing unknowns in units of their priors
 	rhs    []float64       // right-hand side, then the solution
@@ -41,14 +41,14 @@ func (f *Fitter) briefly(n int, m Motion, f1 float64) bool {
 	return float64(n/q*q*f.Bank.M)/f.SampleRate*f1 < briefPeriods
 }
 
-// hide lets σ admit the movement that such a window does not show.
+// addGlideUncertainty lets σ admit the movement that such a window does not show.
 func (f *Fitter) addGlideUncertainty(m Motion) {
 	if m == Settles {
 		f.Variance.Glide += HiddenGlide * HiddenGlide
 	}
 }
 
-// stepBound makes one Gauss-Newton step of the bound model and returns the change of f1 in cents.
+// stepWithPriors makes one Gauss-Newton step of the bound model and returns the change of f1 in cents.
 func (j *joint) stepWithPriors() float64 {
 	j.remains()
 	if j.fresh() {
@@ -66,7 +66,7 @@ func (j *joint) stepWithPriors() float64 {
 // period: two for its amplitude, some of its decay and departure.
 const unknowns = 2.5
 
-// around returns the power of the noise in one block: that of the whole window, or that around the
+// noiseAround returns the power of the noise in one block: that of the whole window, or that around the
 // partials, from what the model leaves of it, if that is more.
 func (j *joint) noiseAround() float64 {
 	var sum float64
@@ -78,7 +78,7 @@ func (j *joint) noiseAround() float64 {
 	return max(j.white/float64(j.s.length), sum/float64(na*j.s.n)/max(left, 0.35))
 }
 
-// solveBound solves the normal equations with noise of power rho in a block, takes their solution over,
+// solveWithPriors solves the normal equations with noise of power rho in a block, takes their solution over,
 // and sets the uncertainties. It returns the change of f1 in cents.
 func (j *joint) solveWithPriors(rho float64) float64 {
 	na := len(j.active)
@@ -234,7 +234,7 @@ func (j *joint) expect(rho float64) {
 	}
 }
 
-// amplitudesBound takes over the solution for the amplitudes alone.
+// amplitudesWithPriors takes over the solution for the amplitudes alone.
 func (j *joint) amplitudesWithPriors() {
 	na := len(j.active)
 	size := 4*na + 2
@@ -293,7 +293,7 @@ func (j *joint) couple(k, l int, m moments) {
 	}
 }
 
-// lawBound makes the final step. That partials which scatter also move in common is taken for granted:
+// lawWithPriors makes the final step. That partials which scatter also move in common is taken for granted:
 // the window is too short to see whether they do.
 func (j *joint) lawWithPriors() bool {
 	j.remains()

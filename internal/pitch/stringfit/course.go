@@ -6,14 +6,14 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// room makes a bank for windows of n samples in sub-blocks of m.
+// Reserve makes a bank for windows of n samples in sub-blocks of m.
 func (f *Fitter) Reserve(m, n int) {
 	if f.Bank == nil || f.Bank.M != m || len(f.Bank.energy) < n/m {
 		f.Bank = newBank(m, MaxPartials, n/m)
 	}
 }
 
-// trustedFit is how far (dB) what a fit explains must stand above the rest of the sound for its pitch to be
+// TrustedSNR is how far (dB) what a fit explains must stand above the rest of the sound for its pitch to be
 // taken without a look at another explanation. Tuned on the recordings in testdata/wav.
 const TrustedSNR = 10
 
@@ -21,7 +21,7 @@ const TrustedSNR = 10
 // longer window needs.
 const firstPartials = 12
 
-// load demodulates x, whose first sample has index at, for the note k. A short first fit sets the
+// Load demodulates x, whose first sample has index at, for the note k. A short first fit sets the
 // frequencies of the bank; it reports whether that succeeded.
 func (f *Fitter) Load(x []float64, at int64, k Start) bool {
 	m := f.Bank.M
@@ -57,7 +57,7 @@ func (f *Fitter) Load(x []float64, at int64, k Start) bool {
 	return true
 }
 
-// alone reports whether the fit has found a place for no more than the given number of partials, although
+// missesPartials reports whether the fit has found a place for no more than the given number of partials, although
 // there are others.
 func (f *Fitter) missesPartials(most int) bool {
 	j := &f.joint
@@ -65,14 +65,14 @@ func (f *Fitter) missesPartials(most int) bool {
 	return n <= most && n < len(f.Bank.Omega) && stiffstring.PartialHz(j.f1, j.b, max(2, n)) < 0.45*f.SampleRate
 }
 
-// pushAll fills the bank with the whole sub-blocks of x.
+// Push fills the bank with the whole sub-blocks of x.
 func (f *Fitter) Push(x []float64) {
 	for m := f.Bank.M; len(x) >= m && !f.Bank.full(); x = x[m:] {
 		f.Bank.push(x)
 	}
 }
 
-// whole reads the pitch of the sub-blocks [from, to) of the bank into r, beginning with what load
+// FitWhole reads the pitch of the sub-blocks [from, to) of the bank into r, beginning with what load
 // learned and lengthening the window step by step. Where one fit to all of it explains the sound
 // badly (vibrato, a wavering bow), the pitch is read frame by frame instead. It reports false
 // when nothing with a pitch was found.
@@ -88,7 +88,7 @@ func (f *Fitter) FitWhole(from, to int, m Motion, onset float64, r *Result) bool
 	return f.FitFrames(from, to, begin, ok && f.near(begin) && f.Accept(r), r)
 }
 
-// framed reads the pitch of the sub-blocks [from, to) frame by frame, in the longest frames that explain the
+// FitFrames reads the pitch of the sub-blocks [from, to) frame by frame, in the longest frames that explain the
 // sound, into r; not if r, which a fit to all of it gave, is a note (ok) that explains it as well. It reports
 // whether r is one.
 func (f *Fitter) FitFrames(from, to int, begin Start, ok bool, r *Result) bool {
@@ -111,7 +111,7 @@ func (f *Fitter) FitFrames(from, to int, begin Start, ok bool, r *Result) bool {
 	return ok
 }
 
-// again is whole for a window much like that of the last fit, which it begins from: one fit
+// RefitFromLast is FitWhole for a window much like that of the last fit, which it begins from: one fit
 // instead of a course of them, as long as that stays with the note.
 func (f *Fitter) RefitFromLast(from, to int, m Motion, onset float64, r *Result) bool {
 	parts := r.Partials
@@ -150,13 +150,13 @@ const calm = 4
 // unexplained returns the part of the window's energy that the last fit leaves.
 func (f *Fitter) unexplained() float64 { return max(0, 1-f.joint.signal/f.series.energy) }
 
-// guessLimit is how far (cents) from a first guess a reading may be.
+// GuessLimit is how far (cents) from a first guess a reading may be.
 const GuessLimit = 80.0
 
 // near reports whether the fit has stayed with the note that it began from.
 func (f *Fitter) near(k Start) bool { return math.Abs(stiffstring.Cents(f.Hz, k.F1Hz)) < GuessLimit }
 
-// lengthen fits ever longer windows that begin at from, up to to.
+// FitGrowing fits ever longer windows that begin at from, up to to.
 func (f *Fitter) FitGrowing(from, to int, k Start, m Motion, onset float64) bool {
 	f.planned = warp{}
 	prior := k.Prior

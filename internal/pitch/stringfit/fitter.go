@@ -18,10 +18,10 @@ const (
 	blockGlideS  = 3e-3         // s, the longest block while it does: what a glide changes within one is left out
 )
 
-// subBlock returns the samples in a sub-block at sample rate fs.
+// SubBlock returns the samples in a sub-block at sample rate fs.
 func SubBlock(fs float64) int { return max(4, int(math.Round(fs*subBlockS))) }
 
-// A motion says what movement of the pitch within a window a fit allows for.
+// A Motion says what movement of the pitch within a window a fit allows for.
 type Motion int
 
 const (
@@ -30,7 +30,7 @@ const (
 	Settles               // a glide after the onset; the pitch is the one it settles to
 )
 
-// A fitter fits one note to a stretch of a bank, long or short, and holds all work space.
+// A Fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type Fitter struct {
 	SampleRate     float64
 	Partials       int                // most partials in the model; 0: maxPartials
@@ -42,7 +42,7 @@ type Fitter struct {
 	omega          []float64
 	warp           warp       // that of the last fit
 	planned        warp       // what the last fit suggests for the next
-	trajectory     trajectory // what the leads of the last fit say
+	trajectory     trajectory // what the phase residuals of the last fit say
 	plannedOff     float64    // [cents] the pitch that planned settles to, against hz
 	track          []float64
 	trackWeight    []float64
@@ -62,7 +62,7 @@ type Fitter struct {
 	Fitted   bool      // the last fit succeeded, and all of joint belongs to it
 }
 
-// tune points the bank at the partials of f1 and B, beginning at sample index first.
+// Tune points the bank at the partials of f1 and B, beginning at sample index first.
 func (f *Fitter) Tune(f1, b float64, first int64) {
 	f.omega = f.omega[:0]
 	limit := MaxPartials
@@ -83,7 +83,7 @@ func (f *Fitter) Tune(f1, b float64, first int64) {
 	}
 }
 
-// astray returns by how much (rad in a sub-block) the frequency of some partial that was found differs
+// MaxDetuning returns by how much (rad in a sub-block) the frequency of some partial that was found differs
 // most from the one it was demodulated at: what other partials leak into its sub-blocks then comes back
 // as an alias of that part.
 func (f *Fitter) MaxDetuning() float64 {
@@ -97,12 +97,12 @@ func (f *Fitter) MaxDetuning() float64 {
 	return most
 }
 
-// narrow leaves out all but the lowest partials from here on.
+// KeepPartials leaves out all but the lowest partials from here on.
 func (f *Fitter) KeepPartials(partials int) {
 	f.Bank.Omega = f.Bank.Omega[:min(partials, len(f.Bank.Omega))]
 }
 
-// known is what is believed of a note before a fit.
+// A Start is what is believed of a note before a fit.
 type Start struct {
 	F1Hz, SigmaCents float64
 	B, SigmaB        float64
@@ -113,13 +113,13 @@ type Start struct {
 	Top              int  // a first fit should be short enough to hold the partials up to this one
 }
 
-// first returns what is known from a first guess of the pitch alone.
+// Guess returns what is known from a first guess of the pitch alone.
 func Guess(f1, sigmaCents float64) Start {
 	p := stiffstring.StiffnessPrior(f1)
 	return Start{F1Hz: f1, SigmaCents: sigmaCents, B: p.Mean, SigmaB: p.Sigma, Prior: p, Top: 3}
 }
 
-// learned returns what a fit has taught, with allowance for a longer window.
+// Learned returns what a fit has taught, with allowance for a longer window.
 func (f *Fitter) Learned(prior stiffstring.Prior) Start {
 	f.adopt()
 	return Start{
@@ -184,7 +184,7 @@ func (f *Fitter) joined(n int, m Motion) int {
 	return q
 }
 
-// follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
+// Follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
 // from k and the warp found so far. It sets hz and sigma.
 // It takes at most passes fits.
 func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes int) bool {
@@ -259,7 +259,7 @@ func (f *Fitter) change(a, b warp) float64 {
 	return max(bow, early)
 }
 
-// slide finds a drift: quadratic and cubic warps about the middle of the window, each only if
+// estimateDrift finds a drift: quadratic and cubic warps about the middle of the window, each only if
 // it stands out by more than five standard errors, and sets hz to the pitch at the middle. In a window
 // that shows a pitch to a thousandth of a cent a real drift stands out by far; one that is not there
 // costs several times σ.
@@ -303,7 +303,7 @@ func (f *Fitter) bias() float64 {
 	return l.slope
 }
 
-// keep is the answer of slide when the window is too poor to see any movement.
+// keep is the answer of estimateDrift when the window is too poor to see any movement.
 func (f *Fitter) keep() warp {
 	f.Hz, f.Variance = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.SampleRate)), f.joint.variance
 	return f.warp

@@ -92,7 +92,7 @@ func (f *Fitter) glide(onset float64) warp {
 	return f.settle(all, plain)
 }
 
-// slid finds a glide in what the last fit, of a steady pitch, has left, as the first pass of a fit that allows
+// EstimateGlide finds a glide in what the last fit, of a steady pitch, has left, as the first pass of a fit that allows
 // for one would. It reports false, and changes nothing, if that fit was not to all of the bank.
 func (f *Fitter) EstimateGlide(onset float64) bool {
 	s := &f.series
@@ -109,7 +109,7 @@ func (f *Fitter) unseen() warp {
 	return f.warp
 }
 
-// stand notes what the leads of a window say of a pitch that stands still.
+// fitSteady notes what the residuals of a window say of a pitch that stands still.
 func (f *Fitter) fitSteady() {
 	m, ok := f.residuals.fitMovement(nil, nil)
 	f.trajectory.misfit = f.residuals.misfit(0, f.curve[0], f.residualTrack, f.residualWeight, 0)
@@ -118,7 +118,7 @@ func (f *Fitter) fitSteady() {
 	f.Variance.Movement += square(f.meanUncertainty())
 }
 
-// strayed returns by how much (cents) the mean pitch of the window may lie from the slope through its phases:
+// meanUncertainty returns by how much (cents) the mean pitch of the window may lie from the slope through its phases:
 // the mean is what they gained from end to end, and at either end they stray from the slope as elsewhere. What
 // noise does to them is in σ.
 func (f *Fitter) meanUncertainty() float64 {
@@ -183,7 +183,7 @@ func expected(tau float64) float64 {
 	return -0.5*z*z + math.Log(tauStep/(glideTauSpread*math.Sqrt(2*math.Pi)))
 }
 
-// gliding fits a glide of one time constant to the leads. If about is the depth (cents) that is known of it,
+// gliding fits a glide of one time constant to the residuals. If about is the depth (cents) that is known of it,
 // tau may move too, to first order: the second of the movement's extra terms is the change of ln(tau)
 // times that depth. At 0, tau stays.
 func (f *Fitter) gliding(tau, about float64) (movement, bool) {
@@ -208,7 +208,7 @@ var tauStep = math.Log(glideTauMax/glideTauMin) / (glideTaus - 1)
 func tauOf(i int) float64 { return glideTauMin * math.Exp(tauStep*float64(i)) }
 
 // sharpen looks for the likeliest time constant near tau (s; 0: none is known) and depth (cents), by
-// Gauss-Newton. It reports whether the leads tell its logarithm to within glideTauSharp. The settled pitch then
+// Gauss-Newton. It reports whether the residuals tell its logarithm to within glideTauSharp. The settled pitch then
 // knows about the uncertainty of tau.
 func (f *Fitter) sharpen(tau, depth float64) (m movement, best float64, sharp bool) {
 	if !(tau > 0) {

@@ -127,7 +127,7 @@ func (j *joint) forget(r int) {
 	j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, stiffstring.ScatterSigma(r+1), untried, decayMean
 }
 
-// furthestOff is how far (cents) off the law a partial is followed.
+// FurthestOff is how far (cents) off the law a partial is followed.
 const FurthestOff = 40
 
 // followed returns the departure from the law (cents) nearest to off to which partial n is followed.
@@ -326,7 +326,7 @@ func (j *joint) judge(k int, turn float64) {
 	}
 }
 
-// release lets each partial go off the law as far as its own data say against the scatter
+// followDeviations lets each partial go off the law as far as its own data say against the scatter
 // expected of it (the mean of its deviation given both).
 func (j *joint) followDeviations(dc, db float64) {
 	na := len(j.active)

@@ -7,13 +7,13 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// A run is how far a pitch runs away within a window.
+// A Run is how far a pitch runs away within a window.
 type Run struct {
 	Cents float64 // from the middle to the ends; NaN where that cannot be told
 	Sure  bool    // it runs, beyond doubt, or nothing can be told
 }
 
-// or returns the run in cents, or another where that cannot be told.
+// Or returns the run in cents, or another where that cannot be told.
 func (r Run) Or(other float64) float64 {
 	if math.IsNaN(r.Cents) {
 		return other
@@ -21,10 +21,10 @@ func (r Run) Or(other float64) float64 {
 	return r.Cents
 }
 
-// runWithin returns the run of the pitch within the window of the last fit.
+// RunWithin returns the run of the pitch within the window of the last fit.
 func (f *Fitter) RunWithin() Run { return f.runOf(f.wholeTrack, f.trackWeight) }
 
-// runBesideGlide returns what the run is when the glide that was found is taken out.
+// RunBesideGlide returns what the run is when the glide that was found is taken out.
 func (f *Fitter) RunBesideGlide() Run { return f.runOf(f.residualTrack, f.residualWeight) }
 
 // runOf returns the run that a track of time with its inverse variances shows. It is sure if it is more than a
@@ -52,7 +52,7 @@ func (f *Fitter) runOf(track, weight []float64) Run {
 	return Run{cents, cents > least && l.extra[0]*l.extra[0] > doubt*scale*l.extraVar[0]}
 }
 
-// noisyStart reports whether the first so many seconds of the window hold much more that the model does not
+// NoisyStart reports whether the first so many seconds of the window hold much more that the model does not
 // explain than later ones.
 func (f *Fitter) NoisyStart(seconds float64) bool {
 	const much = 2 // times what later ones hold
@@ -74,7 +74,7 @@ func (f *Fitter) NoisyStart(seconds float64) bool {
 	return early*float64(s.n-burst) > much*later*float64(burst)
 }
 
-// pitchBetween returns the pitch (Hz) from some to some other seconds after an onset at sample index onset, from
+// PitchBetween returns the pitch (Hz) from some to some other seconds after an onset at sample index onset, from
 // the track of time of the last fit; 0 if that does not cover it.
 func (f *Fitter) PitchBetween(onset, fromS, toS float64) float64 {
 	s := &f.series
@@ -94,7 +94,7 @@ func (f *Fitter) PitchBetween(onset, fromS, toS float64) float64 {
 	return f.joint.f1 * (1 + l.slope - f.bias())
 }
 
-// glideAtStart returns how far (cents) the pitch of the last fit lies above the settled one where its window
+// GlideAtStart returns how far (cents) the pitch of the last fit lies above the settled one where its window
 // begins, and whether it glides at all.
 func (f *Fitter) GlideAtStart() (cents float64, glides bool) {
 	if f.warp.depth == 0 {
@@ -103,7 +103,7 @@ func (f *Fitter) GlideAtStart() (cents float64, glides bool) {
 	return f.warp.rate(f.series.middle()-f.series.half*f.SampleRate, f.SampleRate) * stiffstring.CentsPerNeper, true
 }
 
-// plannedBetween returns how far (cents) from the last pitch the glide that was found lets it lie on average
+// PlannedBetween returns how far (cents) from the last pitch the glide that was found lets it lie on average
 // between two sample indexes.
 func (f *Fitter) PlannedBetween(then, now float64) float64 {
 	return f.plannedOff + (f.planned.psi(now, f.SampleRate)-f.planned.psi(then, f.SampleRate))*f.SampleRate/(now-then)*stiffstring.CentsPerNeper
@@ -115,20 +115,20 @@ func (w warp) glideAfter(s float64) float64 {
 	return w.depth * math.Exp(-s/max(w.tau, shortest))
 }
 
-// retune points the bank at the partials of the last fit, beginning at sample index first.
+// Retune points the bank at the partials of the last fit, beginning at sample index first.
 func (f *Fitter) Retune(first int64) { f.Tune(f.joint.f1, f.joint.b, first) }
 
-// isBrief reports whether the window of the last fit was so short that its priors hold it.
+// Brief reports whether the window of the last fit was so short that its priors hold it.
 func (f *Fitter) Brief() bool { return f.joint.brief }
 
-// lawHz returns the frequency of partial 1 under the law of the last fit, the pitch of its whole window.
+// LawHz returns the frequency of partial 1 under the law of the last fit, the pitch of its whole window.
 func (f *Fitter) LawHz() float64 { return f.joint.f1 }
 
-// lawSigma returns its standard uncertainty in cents.
+// LawSigma returns its standard uncertainty in cents.
 func (f *Fitter) LawSigma() float64 { return f.joint.sigma }
 
-// plannedDepth returns the depth (cents) of the glide that was found last.
+// PlannedDepth returns the depth (cents) of the glide that was found last.
 func (f *Fitter) PlannedDepth() float64 { return f.planned.depth }
 
-// plannedGlideAfter returns what is left of that glide (cents) so many seconds after the onset.
+// PlannedGlideAfter returns what is left of that glide (cents) so many seconds after the onset.
 func (f *Fitter) PlannedGlideAfter(s float64) float64 { return f.planned.glideAfter(s) }

@@ -82,7 +82,7 @@ func absent(below, p *Partial, comb int) float64 {
 	return chance
 }
 
-// lowestHeard reports whether the lowest partial is heard so well that the numbers are not in doubt.
+// LowestHeard reports whether the lowest partial is heard so well that the numbers are not in doubt.
 func (r *Result) LowestHeard() bool {
 	if len(r.Partials) == 0 {
 		return false
@@ -97,7 +97,7 @@ const vagueCents = 25
 // faintDB is how far below the loudest partial others say nothing: whatever leaks is there, too.
 const faintDB = 50
 
-// loudest returns the loudest partial.
+// Loudest returns the loudest partial.
 func (r *Result) Loudest() *Partial { return loudest(r.Partials) }
 
 func loudest(parts []Partial) *Partial {

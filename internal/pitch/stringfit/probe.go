@@ -7,13 +7,13 @@ import (
 	"tunerd/internal/scratch"
 )
 
-// A glass looks at one frequency through a Hann window: the weights of a sum over sub-blocks.
+// A hannProbe looks at one frequency through a Hann window: the weights of a sum over sub-blocks.
 type hannProbe struct {
 	hz, omega, fs float64 // what it was made for: [Hz], [rad/sample] reference of the row, [Hz]
 	re, im        []float64
 }
 
-// glance returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
+// Probe returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
 // at hz in row: their Hann-weighted mean, each turned to the middle.
 func (b *Bank) Probe(row int, hz float64, from, n int, fs float64) complex128 {
 	g := &b.probes[row]
@@ -26,7 +26,7 @@ func (b *Bank) Probe(row int, hz float64, from, n int, fs float64) complex128 {
 	return complex(re, im)
 }
 
-// grind makes the weights for n sub-blocks of m samples demodulated at omega.
+// setWeights makes the weights for n sub-blocks of m samples demodulated at omega.
 func (g *hannProbe) setWeights(hz, omega, fs float64, n, m int) {
 	g.hz, g.omega, g.fs = hz, omega, fs
 	g.re, g.im = scratch.Grow(g.re, n), scratch.Grow(g.im, n)
@@ -44,7 +44,7 @@ func (g *hannProbe) setWeights(hz, omega, fs float64, n, m int) {
 	}
 }
 
-// through returns half the complex amplitude of what sounds at cycles a sample in row, over the latest
+// AmplitudeAt returns half the complex amplitude of what sounds at cycles a sample in row, over the latest
 // sub-blocks, as many as there are weights, which add up to 1.
 func (b *Bank) AmplitudeAt(weights []float64, row int, cycles float64) complex128 {
 	from := b.N - len(weights)
@@ -57,7 +57,7 @@ func (b *Bank) AmplitudeAt(weights []float64, row int, cycles float64) complex12
 	return sum
 }
 
-// hann returns a Hann window of n weights that add up to 1, in w if that is what it holds.
+// Hann returns a Hann window of n weights that add up to 1, in w if that is what it holds.
 func Hann(w []float64, n int) []float64 {
 	if len(w) == n {
 		return w

@@ -6,7 +6,7 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// read fills r with what the last fit found: pitch, inharmonicity, partials. Frequencies of
+// Read fills r with what the last fit found: pitch, inharmonicity, partials. Frequencies of
 // partials are those at the same moment as the pitch; phases those at sample r.At. Partials that
 // do not stand out of the noise are left out.
 func (f *Fitter) Read(r *Result) {
@@ -54,7 +54,7 @@ func (f *Fitter) Read(r *Result) {
 }
 
 // heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count
-// as heard: to a twentieth of the way to the next. What splashes over all of a short window, as the edge of a
+// as heard: to a twentieth of the way to the next. What leaks over all of a short window, as the edge of a
 // gap does, is found near every partial, but not so well.
 const heardSigma = stiffstring.CentsPerNeper / 20
 
@@ -62,7 +62,7 @@ const heardSigma = stiffstring.CentsPerNeper / 20
 // three bins away.
 const leakDB = 20
 
-// clearness returns by how much (dB) the partials up to number top stand above all else, the higher ones of r
+// Clearness returns by how much (dB) the partials up to number top stand above all else, the higher ones of r
 // included.
 func (r *Result) Clearness(top int) float64 {
 	var low, high float64
@@ -80,7 +80,7 @@ func (r *Result) Clearness(top int) float64 {
 	return -10 * math.Log10(math.Pow(10, -r.SNRdB/10)+high/low)
 }
 
-// highest returns the number of the highest partial that the last reading was of, known well or not.
+// HighestPartial returns the number of the highest partial that the last reading was of, known well or not.
 func (f *Fitter) HighestPartial() int {
 	most := f.joint.highest()
 	for i := range f.heard {

@@ -8,7 +8,7 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// A leads holds by how much time the phases of each partial lead those of the fitted model, warp of
+// phaseResiduals holds by how much time the phases of each partial lead those of the fitted model, warp of
 // time included, block by block: all that a fit leaves to say about how the pitch of the whole note
 // moved. Each partial has its own phase and its own deviation from the law, and is heard with its own
 // weight at each time; movements of the note are common to all.
@@ -22,9 +22,9 @@ type phaseResiduals struct {
 	b        float64
 }
 
-// A leading is what is known of one partial, and its sums that no movement enters.
+// partialSums is what is known of one partial, and its sums that no movement enters.
 type partialSums struct {
-	centsOffLaw float64 // [cents] the frequency that its leads are counted from, against the law
+	centsOffLaw float64 // [cents] the frequency that its phase residuals are counted from, against the law
 	slopeB      float64 // [cents] d(cents)/dB
 	scatterVar  float64 // [cents²] variance of its scatter about the law
 
@@ -90,7 +90,7 @@ func (l *phaseResiduals) take(j *joint, shift, weight []float64) {
 	}
 }
 
-// A movement is the weighted least-squares fit of a common movement Σ d_m·g_m(t) to leads, each partial
+// A movement is the weighted least-squares fit of a common movement Σ d_m·g_m(t) to phase residuals, each partial
 // free in its phase, and in its frequency about the law as far as it scatters.
 type movement struct {
 	off      float64    // [cents] f1 against that of the law
@@ -106,7 +106,7 @@ type movement struct {
 // variance.
 type expectation struct{ mean, weight float64 }
 
-// moved fits the movements g (at most two, by block), with what is expected of each.
+// fitMovement fits the movements g (at most two, by block), with what is expected of each.
 func (l *phaseResiduals) fitMovement(g [][]float64, prior []expectation) (movement, bool) {
 	size := 2 + len(g)
 	var info [16]float64
@@ -257,7 +257,7 @@ func (l *phaseResiduals) misfit(depth float64, g []float64, rest, weight []float
 	return chi2 / max(1, free-2-float64(terms))
 }
 
-// apply moves the model of j, from whose final fit l was taken, to what the leads say under another warp:
+// apply moves the model of j, from whose final fit l was taken, to what the residuals say under another warp:
 // f1 and B by off (cents) and offB, and each partial to its own phase and, as far as its data say against
 // the scatter expected of it, its own frequency. psi is the warp's time by block, in seconds.
 func (l *phaseResiduals) apply(j *joint, off, offB float64, psi []float64) {

@@ -32,7 +32,7 @@ type Result struct {
 	Residual float64 // mean square of what the fit did not explain
 }
 
-// shift moves a reading, partials and all, to the pitch f1.
+// MoveTo moves a reading, partials and all, to the pitch f1.
 func (r *Result) MoveTo(f1 float64) {
 	by := f1 / r.F1Hz
 	r.F1Hz = f1
@@ -42,7 +42,7 @@ func (r *Result) MoveTo(f1 float64) {
 	}
 }
 
-// placed reports whether the frequency of p is known so well that it is no other partial of a string.
+// Placed reports whether the frequency of p is known so well that it is no other partial of a string.
 func (p *Partial) Placed() bool {
 	return 2*(3+2*p.SigmaCents)*float64(p.N) < stiffstring.CentsPerNeper/2
 }

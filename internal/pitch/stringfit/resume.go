@@ -7,17 +7,17 @@ import (
 	"tunerd/internal/scratch"
 )
 
-// A finding is what the leads of a window say beyond its fit.
+// A trajectory is what the residuals of a window say beyond its fit.
 type trajectory struct {
 	ready     bool    // the fit still stands as it was
-	adopted   bool    // its model has been moved to what the leads say
+	adopted   bool    // its model has been moved to what the residuals say
 	warp      warp    // the movement of the pitch that they show
 	off, offB float64 // [cents] f1 and B that go with it, against those of the fit
-	misfit    float64 // see leads.misfit
+	misfit    float64 // see phaseResiduals.misfit
 	meanWarp  float64 // [s] mean of warp over the window
 }
 
-// adopt moves the model of the last fit to what its leads say.
+// adopt moves the model of the last fit to what its phase residuals say.
 func (f *Fitter) adopt() {
 	l, s := &f.trajectory, &f.series
 	if !l.ready {

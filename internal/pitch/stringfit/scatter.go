@@ -29,7 +29,7 @@ func (j *joint) residuals() {
 	j.forgetBuried()
 }
 
-// doubt forgets what was found of partials that do not stand out of what is left around them, so that
+// forgetBuried forgets what was found of partials that do not stand out of what is left around them, so that
 // no later fit takes a peak of the noise for a partial, and keeps a low quartile of the noise.
 func (j *joint) forgetBuried() {
 	j.ratios = append(j.ratios[:0], j.rho...)

@@ -120,7 +120,7 @@ func (j *joint) spreadless() {
 // there, up to which it is not worth taking out.
 const faint = 0.1
 
-// others fills alone with what the other partials of the model leave of the blocks of each, and kernel
+// subtractOtherPartials fills isolated with what the other partials of the model leave of the blocks of each, and kernel
 // and mirror beside their diagonals. With briefly, only what disturbs the products of the blocks with the
 // basis is taken out: they leave little of what leaks from a partial many bins away.
 func (j *joint) subtractOtherPartials(briefly bool) {
@@ -181,7 +181,7 @@ func (j *joint) subtractOtherPartials(briefly bool) {
 	}
 }
 
-// bent takes out of row k of alone what a warp of time changes of the leak of a partial of w
+// subtractWarpedLeakage takes out of row k of isolated what a warp of time changes of the leak of a partial of w
 // rad/sample: for an instant, the partial sounds higher by the part that the warp runs fast, and where
 // the reference of row k follows the warp, it runs as much faster itself.
 func (j *joint) subtractWarpedLeakage(k int, w float64, f, m complex128) {
@@ -202,7 +202,7 @@ func (j *joint) subtractWarpedLeakage(k int, w float64, f, m complex128) {
 	}
 }
 
-// remainder fills left with what the model leaves of each row, given alone.
+// remainder fills left with what the model leaves of each row, given isolated.
 func (j *joint) remainder() {
 	n, na := j.s.n, len(j.active)
 	j.left = scratch.Grow(j.left, na*n)
@@ -225,5 +225,5 @@ func subtract(z, e []complex128, f, m complex128) {
 	}
 }
 
-// power returns |c|².
+// Power returns |c|².
 func Power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }

@@ -135,7 +135,7 @@ func (j *joint) update() {
 	}
 }
 
-// bind fits the changes of f1 (cents) and B to the deviations by generalised least squares with
+// fitLaw fits the changes of f1 (cents) and B to the deviations by generalised least squares with
 // covariance devCov and the prior of B, and sets sigma and sigmaB. The scatter of the partials
 // about the law is, in the final fit, what was found (scatter, extra), and before that what must
 // be expected.

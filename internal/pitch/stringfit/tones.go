@@ -5,11 +5,11 @@ import (
 	"math/cmplx"
 )
 
-// A tone is a partial that dies down: its phasor, the real part of which sounds, and what that is
+// A Tone is a partial that dies down: its phasor, the real part of which sounds, and what that is
 // multiplied by from sample to sample.
 type Tone struct{ Now, Step complex128 }
 
-// tones appends to dst the partials of the last fit as they go on at sample index at, except those that are
+// Tones appends to dst the partials of the last fit as they go on at sample index at, except those that are
 // more than so many dB below the loudest.
 func (f *Fitter) Tones(dst []Tone, at int64, leastDB float64) []Tone {
 	j, s := &f.joint, &f.series

@@ -11,7 +11,7 @@ import (
 // A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
 // is that it fades. It is said to ring as long as it does, and as long as its partials are louder than all
 // else.
-type ring struct {
+type inharmonicSound struct {
 	peaks  []stringfit.Partial // its partials at the latest look, which have no number; none: it does not ring
 	least  float64             // lowest power of them so far; 0: there was no look yet
 	fellAt int64               // index at which it was seen to fall to that; 0: it has not fallen
@@ -19,18 +19,18 @@ type ring struct {
 }
 
 const (
-	ringPeaks   = 3     // partials that a ring begins with
-	ringShare   = 0.8   // of the power of the sound that is in them then
-	sunkShare   = 0.5   // and when it has sunk into the background
-	ringLookS   = 0.085 // s from look to look
-	fallDB      = 0.3   // by how much it must fall to be said to fade
-	fadeS       = 1.0   // s in which it does, beats or not
-	swellsRatio = 6.0   // power over the lowest so far at which something else sounds: 8 dB
+	inharmonicPeaks  = 3     // partials that a ring begins with
+	inharmonicShare  = 0.8   // of the power of the sound that is in them then
+	sunkShare        = 0.5   // and when it has sunk into the background
+	inharmonicProbeS = 0.085 // s from look to look
+	fallDB           = 0.3   // by how much it must fall to be said to fade
+	fadeS            = 1.0   // s in which it does, beats or not
+	swellsRatio      = 6.0   // power over the lowest so far at which something else sounds: 8 dB
 )
 
-// lookAtPeaks looks at what rings in the latest sound, that holds the given share of its power in so many
+// findPeaks looks at what rings in the latest sound, that holds the given share of its power in so many
 // peaks or more.
-func (t *Tracker) lookAtPeaks(share float64, least int) {
+func (t *Tracker) findPeaks(share float64, least int) {
 	r := &t.ring
 	n := int64(acquire.WindowS * t.fs)
 	r.peaks = r.peaks[:0]
@@ -59,7 +59,7 @@ func (t *Tracker) beside(r *stringfit.Result, window float64) accept.Verdict {
 	if !acquire.Long(window) || !accept.MayBePartOf(r) {
 		return accept.Verdict{OK: true}
 	}
-	t.lookAtPeaks(ringShare, ringPeaks)
+	t.findPeaks(inharmonicShare, inharmonicPeaks)
 	return accept.JudgeBeside(r, t.ring.peaks)
 }
 
@@ -69,8 +69,8 @@ func (t *Tracker) fades() bool {
 	return len(r.peaks) > 0 && r.fellAt > 0 && float64(t.next-r.fellAt) < fadeS*t.fs
 }
 
-// followRing sees the end of a sound that rings, or that another takes its place.
-func (t *Tracker) followRing() {
+// followInharmonic sees the end of a sound that rings, or that another takes its place.
+func (t *Tracker) followInharmonic() {
 	r := &t.ring
 	r.quiet = min(r.quiet, t.power)
 	if t.power > swellsRatio*r.quiet {
@@ -78,8 +78,8 @@ func (t *Tracker) followRing() {
 		return
 	}
 	if t.next >= t.nextTry {
-		t.nextTry = t.next + int64(ringLookS*t.fs)
-		t.lookAtPeaks(sunkShare, 1)
+		t.nextTry = t.next + int64(inharmonicProbeS*t.fs)
+		t.findPeaks(sunkShare, 1)
 	}
 	if !t.fades() || t.power < sunkRatio*t.levels.Floor {
 		t.background()

@@ -1,0 +1,234 @@
+package pitch
+
+import (
+	"cmp"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"tunerd/internal/pitch/acquire"
+	"tunerd/internal/pitch/stringfit"
+	"tunerd/internal/scratch"
+	"tunerd/internal/stiffstring"
+)
+
+// An ringingStrings is what rings on of the notes before the present one: other strings that nobody has stopped. Two
+// strings a fourth apart have the period of a note two octaves below, so what rings on is predicted, from the
+// last instants before the onset, as partials that die down, and subtracted from all samples from the onset on,
+// once these have shown that it does ring on.
+type ringingStrings struct {
+	notes     []ringingNote
+	candidate ringingNote // of the last note: whether it rings on is not known yet
+	askedOnce bool        // that was asked a first time
+	pending   bool        // it is too early to ask, and nothing else can be read beside it
+	sum       []float64   // work space
+	hann      []float64
+}
+
+// A voice is one note that rings on.
+type ringingNote struct {
+	tones []stringfit.Tone
+	at    int64   // sample index that the tones stand at
+	hz    float64 // pitch of the note
+	match float64 // smoothed share of it that was found in what is left: -1 if it has been stopped
+}
+
+const (
+	ringingFitS        = 0.2   // s before an onset that tell what rings on
+	ringingAskS        = 0.03  // s after it that tell whether what is loud does, at least
+	ringingPeriods     = 2.0   // of its pitch, the same
+	ringingTellS       = 0.1   // the same of what is faint
+	ringingTellPeriods = 5.0   // of its pitch
+	ringingTold        = 9     // partials that tell, the loudest
+	ringingLeastDB     = 60.0  // below the loudest up to which one is taken out
+	ringingLow         = 0.7   // of itself that must be found of what rings on, and
+	ringingHigh        = 1.4   // at most
+	ringingLoud        = 0.15  // of the power after the onset from which nothing can be read beside it
+	ringingFaint       = 0.002 // up to which it does not matter
+	ringingStopped     = -0.5  // of itself that is found in what is left when it was stopped since
+	ringingSmoothS     = 0.05  // s over which that is seen
+	ringingMost        = 8     // notes that are taken out at a time
+)
+
+// predictDecay asks, of the note that sounded up to the onset at sample at, how it will go on.
+func (t *Tracker) predictDecay(at int64) {
+	e := &t.ringing
+	end := at - int64(t.frame) // the onset is seen up to a frame late
+	start := max(end-int64(ringingFitS*t.fs), t.past.Begin, t.body())
+	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < ringingFaint*t.levels.Power {
+		return
+	}
+	f := &t.note
+	if !t.cfg.Live { // whose bank is full
+		f = &t.probe
+		f.Tune(t.base.F1Hz, t.base.B, start)
+		f.Push(t.past.From(start, end))
+	}
+	m := int64(t.m)
+	from, to := max(0, int((start-f.Bank.First)/m)), min(f.Bank.N, int((end-f.Bank.First)/m))
+	k := t.startNear(t.base.F1Hz, 2+t.base.SigmaCents)
+	if to-from < 6 || !f.Follow(from, to, k, stringfit.Steady, 0, 1) || math.Abs(stiffstring.Cents(f.LawHz(), t.base.F1Hz)) > stringfit.GuessLimit {
+		return
+	}
+	e.candidate = ringingNote{tones: f.Tones(e.candidate.tones, end, ringingLeastDB), at: end, hz: f.LawHz()}
+}
+
+// sound fills x with what v sounds like from the sample that it stands at, and moves it there behind x.
+func (v *ringingNote) sound(x []float64) {
+	clear(x)
+	for i := range v.tones {
+		p := &v.tones[i]
+		now, step := p.Now, p.Step
+		for n := range x {
+			x[n] += real(now)
+			now *= step
+		}
+		p.Now = now
+	}
+	v.at += int64(len(x))
+}
+
+// confirmRinging looks, after an onset, whether the note before it rings on, and takes it out of the samples if it does: soon
+// where it is so loud that nothing could be read beside it, else when its partials can be told from others. It
+// sets pending while too little has been heard to begin with anything.
+func (t *Tracker) confirmRinging() {
+	e := &t.ringing
+	v := &e.candidate
+	e.pending = false
+	if len(v.tones) == 0 {
+		return
+	}
+	early := max(ringingAskS, ringingPeriods/v.hz)
+	switch age := t.age(); {
+	case age < early:
+		e.pending = v.power() > ringingLoud*t.levels.Power
+		return
+	case e.askedOnce && age < max(ringingTellS, ringingTellPeriods/v.hz):
+		return
+	case v.at < t.past.Begin:
+		v.tones = v.tones[:0]
+		return
+	}
+	x := t.past.From(v.at, t.past.End())
+	begun := min(max(0, int(t.from-v.at)), len(x))
+	var all float64
+	for _, s := range x[begun:] {
+		all += s * s
+	}
+	share := v.power() * float64(len(x)-begun) / all
+	again := e.askedOnce
+	e.askedOnce = true
+	switch {
+	case !(share > ringingFaint):
+		v.tones = v.tones[:0]
+		return
+	case again:
+		if m := e.found(v, x[begun:], begun); !(m > ringingLow && m < ringingHigh) {
+			v.tones = v.tones[:0]
+			return
+		}
+	case share < ringingLoud:
+		return
+	}
+	on := ringingNote{tones: slices.Clone(v.tones), at: v.at, hz: v.hz}
+	e.sum = scratch.Grow(e.sum, len(x))
+	on.sound(e.sum)
+	if !again {
+		var xp, pp float64
+		for i, p := range e.sum[begun:] {
+			xp += x[begun+i] * p
+			pp += p * p
+		}
+		if !(xp > ringingLow*pp && xp < ringingHigh*pp) {
+			return
+		}
+	}
+	for i, p := range e.sum {
+		x[i] -= p
+	}
+	e.keep(on)
+	v.tones = v.tones[:0]
+	if t.phase == tracking { // what was read was read with the other in it
+		t.state = t.again()
+	}
+}
+
+// Power returns the mean square of what v sounds like where it stands.
+func (v *ringingNote) power() float64 {
+	var sum float64
+	for _, p := range v.tones {
+		sum += stringfit.Power(p.Now) / 2
+	}
+	return sum
+}
+
+// found returns what part of v is found in x, whose first sample lies so many samples after the one v stands at:
+// the median over its loudest partials, for one may lie where another string has one.
+func (e *ringingStrings) found(v *ringingNote, x []float64, after int) float64 {
+	slices.SortFunc(v.tones, func(a, b stringfit.Tone) int { return cmp.Compare(stringfit.Power(b.Now), stringfit.Power(a.Now)) })
+	e.hann = stringfit.Hann(e.hann, len(x))
+	var parts [ringingTold]float64
+	n := min(len(v.tones), ringingTold)
+	for i, p := range v.tones[:n] {
+		z := p.Now * cmplx.Pow(p.Step, complex(float64(after), 0))
+		var sum, all float64
+		for n, s := range x {
+			h := e.hann[n]
+			sum += 2 * h * s * real(z)
+			all += h * stringfit.Power(z)
+			z *= p.Step
+		}
+		parts[i] = sum / all
+	}
+	slices.Sort(parts[:n])
+	return (parts[(n-1)/2] + parts[n/2]) / 2
+}
+
+// keep adds v to what is taken out of the samples, in the place of the oldest where they are many.
+func (e *ringingStrings) keep(v ringingNote) {
+	if len(e.notes) == ringingMost {
+		copy(e.notes, e.notes[1:])
+		e.notes = e.notes[:ringingMost-1]
+	}
+	v.match = 0
+	e.notes = append(e.notes, v)
+}
+
+// subtract takes what rings on out of the newest samples x, and forgets what is no longer there: what has died
+// down, and what was stopped, which shows in x as its own opposite.
+func (e *ringingStrings) subtract(x []float64, fs float64) {
+	if len(e.notes) == 0 {
+		return
+	}
+	e.sum = scratch.Grow(e.sum, len(x))
+	smooth := min(1, float64(len(x))/(ringingSmoothS*fs))
+	kept := e.notes[:0]
+	for _, v := range e.notes {
+		v.sound(e.sum)
+		var xp, pp float64
+		for i, p := range e.sum {
+			x[i] -= p
+			xp += x[i] * p
+			pp += p * p
+		}
+		if pp <= acquire.Quietest*float64(len(x)) {
+			continue
+		}
+		v.match += smooth * (xp/pp - v.match)
+		if v.match > ringingStopped {
+			kept = append(kept, v)
+		}
+	}
+	e.notes = kept
+}
+
+// renew drops the question about the last note, for one about the next.
+func (e *ringingStrings) dropCandidate() {
+	e.candidate.tones, e.askedOnce = e.candidate.tones[:0], false
+}
+
+// forget drops all that rings on.
+func (e *ringingStrings) forget() {
+	e.dropCandidate()
+	e.notes = e.notes[:0]
+}
