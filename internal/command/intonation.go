@@ -120,6 +120,9 @@ func runIntonation(ctx context.Context, d Deps, in io.Reader, out, chat io.Write
 	if err != nil || check == nil {
 		return err
 	}
+	if err := o.out.relief.use(check); err != nil { // one that goes on has its own model
+		return err
+	}
 	r, err := report.New(check, before)
 	if err != nil {
 		return err
@@ -160,6 +163,9 @@ func (o *intonationOptions) settings() (setup.Settings, error) {
 	s := setup.UsualSettings
 	s.Window, s.Plucks, s.Goal, s.Thread, s.Fixed = o.window.seconds, o.plucks, o.goal, o.thread, o.fixed
 	s.Most = max(s.Most, 3*s.Plucks)
+	if mm := o.out.relief.mm; mm != nil {
+		s.Model = s.Model.WithRelief(*mm)
+	}
 	if err := s.Validate(); err != nil {
 		return s, usageError{err}
 	}
@@ -234,6 +240,7 @@ func (o *intonationOptions) resume(chat io.Writer, old *setup.Check, board *setu
 		return nil, hintf(fmt.Errorf("%s is a check of %s, or of this instrument as it was before its file was changed", o.path(), old.Board.Name),
 			"--check names another file; --fresh begins anew and overwrites it")
 	}
+	old.Board = *board // an older file lacks the elasticity of strings
 	done, of := old.Progress()
 	if done == of {
 		fmt.Fprintf(chat, "tunerd: %s is complete; --fresh begins anew\n", o.path())

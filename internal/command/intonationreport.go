@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -27,6 +28,40 @@ type reportOptions struct {
 	svg     string
 	paper   string
 	before  string
+	relief  reliefFlag
+}
+
+// reliefFlag is what the neck was measured to be bowed by, if it was.
+type reliefFlag struct{ mm *float64 }
+
+func (f *reliefFlag) Type() string { return "MM" }
+
+func (f *reliefFlag) String() string {
+	if f.mm == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*f.mm, 'g', -1, 64)
+}
+
+func (f *reliefFlag) Set(text string) error {
+	mm, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return fmt.Errorf("%q is no number of mm", text)
+	}
+	f.mm = &mm
+	return nil
+}
+
+// use takes the relief into the model of a check.
+func (f *reliefFlag) use(c *setup.Check) error {
+	if f.mm == nil {
+		return nil
+	}
+	c.Settings.Model = c.Settings.Model.WithRelief(*f.mm)
+	if err := c.Settings.Validate(); err != nil {
+		return usageError{err}
+	}
+	return nil
 }
 
 func (o *reportOptions) addFlags(fs *pflag.FlagSet) {
@@ -37,6 +72,8 @@ func (o *reportOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.svg, "svg", "", "draw the map of the board to `FILE`")
 	fs.StringVar(&o.paper, "paper", "a4", "`NAME` of the paper of --pdf, a4 or letter")
 	fs.StringVar(&o.before, "before", "", "compare with an earlier check, kept in `FILE`")
+	fs.Var(&o.relief, "relief", fmt.Sprintf("the neck is bowed by `MM`, as a straightedge on the frets shows (not known: %g ± %g)",
+		setup.UsualModel.ReliefMM, setup.UsualModel.ReliefSigma))
 }
 
 func (o *reportOptions) check() error {
@@ -109,6 +146,9 @@ func newIntonationReportCommand() *cobra.Command {
 			}
 			check, err := setup.Load(args[0])
 			if err != nil {
+				return err
+			}
+			if err := o.relief.use(check); err != nil {
 				return err
 			}
 			before, err := o.loadBefore()

@@ -32,6 +32,8 @@ type setupRequest struct {
 	Goal    float64 `json:"goal_cents"`
 	Thread  float64 `json:"thread_mm"`
 	Fixed   bool    `json:"fixed_bridge"`
+	// Relief of the neck in mm, if it was measured.
+	Relief *float64 `json:"relief_mm"`
 }
 
 // check refuses numbers that no check can be made with; 0 is as usual.
@@ -59,6 +61,9 @@ func (s *Server) postSetup(r *http.Request) (any, error) {
 	}
 	settings := setup.UsualSettings
 	settings.Thread, settings.Fixed = req.Thread, req.Fixed
+	if req.Relief != nil {
+		settings.Model = settings.Model.WithRelief(*req.Relief)
+	}
 	if req.Plucks != 0 {
 		settings.Plucks = req.Plucks
 		settings.Most = max(settings.Most, 3*req.Plucks)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
@@ -30,7 +31,21 @@ type String struct {
 	NutAcross    float64 `json:"nut_across_mm"`
 	B            float64 `json:"inharmonicity,omitempty"` // by the data of the string; 0: not known
 	BreakShare   float64 `json:"limit_share,omitempty"`   // stress as part of the breaking limit; 0: not known
-	Frets        []Fret  `json:"frets"`
+	// Elastic is E·A/T by the data of the string, which says how much pressing raises its pitch;
+	// 0: not known. ElasticSpread is the standard error of its logarithm.
+	Elastic       float64 `json:"elastic_over_tension,omitempty"`
+	ElasticSpread float64 `json:"elastic_spread,omitempty"`
+	Frets         []Fret  `json:"frets"`
+}
+
+// elasticity returns E·A/T of the string and the standard error of its logarithm, those of any
+// string where they are not known.
+func (s *String) elasticity() (ratio, spread float64) {
+	if s.Elastic > 0 && s.ElasticSpread > 0 {
+		return s.Elastic, s.ElasticSpread
+	}
+	any := tension.AnyElasticity
+	return any.Ratio, any.Spread
 }
 
 // A Fret is one fret of a String.
@@ -73,14 +88,28 @@ func newString(s *fretboard.String, in *targets.InstrumentString) String {
 	if part := tension.Of(in, s.Open.Hz).Part(); part > 0 {
 		out.BreakShare = part
 	}
+	if e := tension.Elastic(in, s.Open.Hz); e.Known {
+		out.Elastic, out.ElasticSpread = e.Ratio, e.Spread
+	}
 	for _, f := range s.Frets {
 		out.Frets = append(out.Frets, Fret{Cents: f.Cents, Label: f.Label, NutMM: f.NutMM})
 	}
 	return out
 }
 
-// Same says whether two boards have the same strings and frets.
-func (b *Board) Same(other *Board) bool { return reflect.DeepEqual(b, other) }
+// Same says whether two boards have the same strings and frets. Files of older checks lack the
+// elasticity of strings, so that does not count.
+func (b *Board) Same(other *Board) bool { return reflect.DeepEqual(b.bare(), other.bare()) }
+
+// bare is a copy without what older files lack.
+func (b *Board) bare() Board {
+	c := *b
+	c.Strings = slices.Clone(b.Strings)
+	for i := range c.Strings {
+		c.Strings[i].Elastic, c.Strings[i].ElasticSpread = 0, 0
+	}
+	return c
+}
 
 // at returns the index of string number n.
 func (b *Board) at(n int) (int, bool) {
@@ -100,6 +129,9 @@ func (b *Board) check() error {
 	for _, s := range b.Strings {
 		if !(s.OpenHz > 0 && s.ScaleMM > 0 && s.OpenHz < 1e5 && s.ScaleMM < 1e5) {
 			return fmt.Errorf("string %d: %g Hz on %g mm is no string", s.Number, s.OpenHz, s.ScaleMM)
+		}
+		if s.Elastic < 0 || s.ElasticSpread < 0 || s.Elastic > 1e5 || s.ElasticSpread > 10 {
+			return fmt.Errorf("string %d: E·A/T of %g (spread %g) is that of no string", s.Number, s.Elastic, s.ElasticSpread)
 		}
 		last := 0.0
 		for k, f := range s.Frets {

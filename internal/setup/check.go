@@ -48,8 +48,10 @@ type Check struct {
 	Plan     Plan     `json:"plan"`
 	Entries  []Entry  `json:"entries"`
 	At       int      `json:"at"` // index of the entry that is asked for; len(Entries): none
-	// Confirmed says that notes have been added to hear suspicious frets on other strings.
+	// Confirmed says that no more notes are added to hear suspicious frets again, Confirms how often
+	// some have been.
 	Confirmed bool `json:"confirmed"`
+	Confirms  int  `json:"confirms,omitempty"`
 	// Comment, Program and Started are for people: what was done before, version, time.
 	Comment string `json:"comment,omitempty"`
 	Program string `json:"program,omitempty"`
@@ -301,19 +303,37 @@ const (
 	alikeCents = 30.0
 )
 
+// sharpShare is the part of the way to the next fret up to which a note may be sharp because the nut
+// is high.
+const sharpShare = 0.85
+
+// mostPressed returns how sharp a fretted note may be for a high nut, cents.
+func (c *Check) mostPressed(n Note) float64 {
+	i, _ := c.Board.at(n.String)
+	s := &c.Board.Strings[i]
+	elastic, _ := s.elasticity()
+	p := body{scaleMM: s.ScaleMM, elastic: elastic, heightMM2: mostHeightMM * mostHeightMM, actionMM: actionMM, fingerMM: fingerMM}
+	return p.nutSharpness(s.stop(n.Fret - 1))
+}
+
 // wrong says why a pitch is not note n; empty if it may be.
 func (c *Check) wrong(n Note, hz float64) string {
 	off := Cents(hz, c.expectedHz(n))
-	limit := wrongCents
+	limit, nearest := wrongCents, math.Inf(1)
 	for _, other := range c.notesOf(n.String) {
 		if other == n || n.Open() || n.Harmonic > 0 || other.Harmonic > 0 { // a harmonic is touched, not pressed by mistake
 			continue
 		}
 		if gap := math.Abs(Cents(c.Board.Hz(other), c.Board.Hz(n))); gap > 1 {
-			limit = min(limit, gap/2)
+			nearest = min(nearest, gap)
 		}
 	}
-	if math.Abs(off) <= limit {
+	limit = min(limit, nearest/2)
+	up := limit
+	if n.Fret > 0 {
+		up = max(limit, min(limit+c.mostPressed(n), sharpShare*nearest))
+	}
+	if -limit <= off && off <= up {
 		return ""
 	}
 	for _, other := range c.notesOf(n.String) {

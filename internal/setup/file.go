@@ -68,6 +68,9 @@ func (c *Check) validate() error {
 	return nil
 }
 
+// mostReliefMM is more than any neck is bowed.
+const mostReliefMM = 2
+
 // Validate finds settings that make no sense.
 func (s Settings) Validate() error {
 	m := s.Model
@@ -77,6 +80,8 @@ func (s Settings) Validate() error {
 		}
 	}
 	switch {
+	case !(0 <= m.ReliefMM && m.ReliefMM <= mostReliefMM && 0 <= m.ReliefSigma && m.ReliefSigma < 10):
+		return fmt.Errorf("a relief of %g mm: want 0 to %d, as a straightedge on the frets shows it", m.ReliefMM, mostReliefMM)
 	case !(0 <= s.Window[0] && s.Window[0] < s.Window[1] && s.Window[1] <= 60):
 		return fmt.Errorf("window of %g to %g s after the onset: want 0 <= start < end <= 60", s.Window[0], s.Window[1])
 	case s.Plucks < 1 || s.Most < s.Plucks || s.Most > 100:

@@ -19,12 +19,12 @@ type Reading struct {
 	Plucks int
 }
 
-// How many rounds the exact geometry needs: its curvature is a thousandth of its slope a mm, so
-// three give all digits.
-const fitRounds = 4
+// How many rounds the geometry needs: that of the ends has all digits after three, that of a nut far
+// too high over narrow frets after some more.
+const fitRounds = 8
 
 // suspicion is the chance that the fit calls anything bad of an instrument on which nothing is.
-const suspicion = 0.01
+const suspicion = 0.007
 
 // A fitting is one fit in work.
 type fitting struct {
@@ -35,17 +35,20 @@ type fitting struct {
 	variance []float64
 	x        []float64
 	cov      *mat.SymDense
-	freed    []int  // slots whose place is left open
-	dropped  []bool // readings that are left out
+	freed    []int       // slots whose place is left open
+	uneven   []int       // strings, by index, the height of whose nut slot is left open
+	dropped  []bool      // readings that are left out
+	nutRows  map[int]row // how the nut move of each string, by index, hangs on the unknowns
 }
 
-// fitAll fits all readings: nut and saddle of each string and the slots of the frets at once, by
-// iterated weighted least squares with priors. What does not belong, a fret off its place or a
-// note badly played, is found by the size of its standardised residual (W. Baarda, A testing
-// procedure for use in geodetic networks, 1968, from memory), taken out of the fit one at a time,
-// and reported.
+// fitAll fits all readings: nut and saddle of each string, the height of the nut and the slots of
+// the frets at once, by iterated weighted least squares with priors. What does not belong, a slot
+// of the nut unlike the others, a fret off its place or a note badly played, is found by the size
+// of its standardised residual (W. Baarda, A testing procedure for use in geodetic networks, 1968,
+// from memory), taken out of the fit one at a time, and reported. What stood out only for want of
+// something found later is put back.
 func fitAll(b *Board, readings []Reading, m Model) (*fitting, error) {
-	f := &fitting{frame: newFrame(b), model: m, readings: readings, dropped: make([]bool, len(readings))}
+	f := &fitting{frame: newFrame(b), model: m, readings: readings, dropped: make([]bool, len(readings)), nutRows: map[int]row{}}
 	f.mean, f.variance = f.priors(m)
 	f.learnStiffness()
 	if err := f.solve(); err != nil {
@@ -60,7 +63,27 @@ func fitAll(b *Board, readings []Reading, m Model) (*fitting, error) {
 			return nil, err
 		}
 	}
-	return f, nil
+	return f, f.putBack()
+}
+
+// putBack takes frets that no longer stand out as well placed again.
+func (f *fitting) putBack() error {
+	_, fret, _ := f.suspects()
+	least := limit(fret.judged + len(f.freed))
+	kept := slices.DeleteFunc(slices.Clone(f.freed), func(k int) bool {
+		mm, sigma, ok := f.fretPlace(k)
+		return !ok || math.Abs(mm) < least*math.Hypot(sigma, f.model.SlotMM)
+	})
+	if len(kept) == len(f.freed) {
+		return nil
+	}
+	for _, k := range f.freed {
+		if !slices.Contains(kept, k) {
+			f.variance[f.slot(k)] = f.model.SlotMM * f.model.SlotMM
+		}
+	}
+	f.freed = kept
+	return f.solve()
 }
 
 // stiffnessScatter is how far B from the partials of one note lies from that of the string, as a
@@ -102,6 +125,8 @@ func (f *fitting) solve() error {
 	}
 	n := f.size()
 	for range fitRounds {
+		f.spreadSlots()
+		noise := make([]float64, len(f.readings))
 		normal := mat.NewSymDense(n, nil)
 		right := make([]float64, n)
 		for j := range n {
@@ -113,10 +138,10 @@ func (f *fitting) solve() error {
 				continue
 			}
 			y, a := f.predict(r.Note, f.x)
-			v := r.Sigma * r.Sigma
-			a.information(normal, v)
+			noise[j] = f.noise(j)
+			a.information(normal, noise[j])
 			for k := range a.n {
-				right[a.at[k]] += a.slope[k] * (r.Cents - y) / v
+				right[a.at[k]] += a.slope[k] * (r.Cents - y) / noise[j]
 			}
 		}
 		cov, step, err := invert(normal, right)
@@ -124,8 +149,9 @@ func (f *fitting) solve() error {
 			return err
 		}
 		f.cov = cov
-		for j := range f.x {
-			f.x[j] += step[j]
+		f.take(step, noise)
+		if f.settled(step) {
+			break
 		}
 	}
 	for _, x := range f.x {
@@ -136,45 +162,157 @@ func (f *fitting) solve() error {
 	return nil
 }
 
+// settled says whether a step was too small to matter.
+func (f *fitting) settled(step []float64) bool {
+	const part = 1e-3 // of a standard error
+	for j, d := range step {
+		if d*d > part*part*f.cov.At(j, j) {
+			return false
+		}
+	}
+	return true
+}
+
+// take goes a step, or as small a part of it as brings the unknowns nearer to the readings: far from
+// the truth the geometry is too curved for a whole one.
+func (f *fitting) take(step, noise []float64) {
+	from, before := slices.Clone(f.x), f.cost(noise)
+	part := 1.0
+	for range 5 {
+		for j := range f.x {
+			f.x[j] = from[j] + part*step[j]
+		}
+		if f.cost(noise) <= before {
+			return
+		}
+		part /= 2
+	}
+}
+
+// cost is what the fit minimises, with the variances of the readings as they are given.
+func (f *fitting) cost(noise []float64) float64 {
+	sum := 0.0
+	for j, x := range f.x {
+		sum += (x - f.mean[j]) * (x - f.mean[j]) / f.variance[j]
+	}
+	for j, r := range f.readings {
+		if f.dropped[j] {
+			continue
+		}
+		y := f.pitchOf(r.Note, f.x)
+		sum += (r.Cents - y) * (r.Cents - y) / noise[j]
+	}
+	return sum
+}
+
+// pressShare is how far the sharpness from pressing is off its law, as a part of it: fingers, slots
+// and wires differ. No source.
+const pressShare = 0.03
+
+// noise returns the variance of reading j beside the law, cents².
+func (f *fitting) noise(j int) float64 {
+	r := f.readings[j]
+	v := r.Sigma * r.Sigma
+	if r.Fret > 0 {
+		i, _ := f.board.at(r.String)
+		p := f.bodyOf(i, f.x)
+		press := pressShare * p.nutSharpness(f.stops[i][r.Fret-1])
+		v += press * press
+	}
+	return v
+}
+
+// spreadSlots sets the priors of the single slots of the nut by the height of all that is known so
+// far: the square of a height scatters with it.
+func (f *fitting) spreadSlots() {
+	for i := range f.board.Strings {
+		f.variance[f.cut(i)] = cutVariance(min(f.x[f.height()], mostHeightMM*mostHeightMM))
+		if slices.Contains(f.uneven, i) {
+			f.variance[f.cut(i)] = heightPrior * heightPrior
+		}
+	}
+}
+
+// mostHeightMM is the highest nut that is reckoned with.
+const mostHeightMM = 1.5
+
 // redundant is the least part of a reading's variance that must be left to its residual for that
 // to tell anything.
 const redundant = 0.02
 
-// rejectWorst takes out the fret or the reading that fits worst, if it fits worse than chance
-// allows.
-func (f *fitting) rejectWorst() bool {
-	worst, reading := 0.0, -1
-	tests := 0
+// A suspect is something that may not belong, and by how many standard errors it stands out.
+type suspect struct {
+	at     int
+	out    float64
+	judged int // of its kind
+}
+
+func (s *suspect) see(at int, out float64, ok bool) {
+	if !ok {
+		return
+	}
+	s.judged++
+	if s.judged == 1 || out > s.out {
+		s.at, s.out = at, out
+	}
+}
+
+// limit is how many standard errors the worst of so many must stand out by not to be chance.
+func limit(judged int) float64 {
+	return distuv.UnitNormal.Quantile(1 - suspicion/2/float64(max(judged, 1)))
+}
+
+// suspects returns what stands out most among readings, frets and slots of the nut.
+func (f *fitting) suspects() (reading, fret, cut suspect) {
 	for j := range f.readings {
-		if w, ok := f.misfit(j); ok {
-			tests++
-			if w > worst {
-				worst, reading = w, j
-			}
-		}
+		out, ok := f.misfit(j)
+		reading.see(j, out, ok)
 	}
-	slot := -1
 	for k := range f.slots.frets {
-		w, ok := f.displaced(k)
-		if !ok {
-			continue
-		}
-		tests++
-		// A fret that is heard on one string only cannot be told from its reading: it is the fret.
-		if w > worst*(1-1e-6) {
-			worst, slot = w, k
-		}
+		out, ok := f.displaced(k)
+		fret.see(k, out, ok)
 	}
-	if tests == 0 || worst < distuv.UnitNormal.Quantile(1-suspicion/2/float64(tests)) {
+	for i := range f.board.Strings {
+		out, ok := f.unlike(i)
+		cut.see(i, out, ok)
+	}
+	return reading, fret, cut
+}
+
+// ratherFret is the part of a reading's residual, in standard errors each, from which its fret is
+// what is off, and not the reading: a fret heard on two strings, of which one alone is off, stands
+// out by 0.71 of it.
+const ratherFret = 0.85
+
+// rejectWorst takes out what fits worst, if it fits worse than chance allows. A slot of the nut
+// goes first: one cut too high makes the lowest frets of its string sharp and is lowered before a
+// fret is touched. A fret that is heard on one string only cannot be told from its reading: it is
+// the fret.
+func (f *fitting) rejectWorst() bool {
+	reading, fret, cut := f.suspects()
+	switch {
+	case cut.out >= limit(cut.judged) && cut.out > (1-1e-6)*min(reading.out, fret.out):
+		f.uneven = append(f.uneven, cut.at)
+	case fret.out >= limit(fret.judged) && fret.out > ratherFret*reading.out:
+		f.freed = append(f.freed, fret.at)
+		f.variance[f.slot(fret.at)] = looseMM * looseMM
+	case reading.out >= limit(reading.judged):
+		f.dropped[reading.at] = true
+	default:
 		return false
 	}
-	if slot >= 0 {
-		f.freed = append(f.freed, slot)
-		f.variance[f.slot(slot)] = looseMM * looseMM
-		return true
-	}
-	f.dropped[reading] = true
 	return true
+}
+
+// unlike returns the standardised difference of the slot of string i in the nut from those of the
+// others.
+func (f *fitting) unlike(i int) (float64, bool) {
+	at := f.cut(i)
+	v, c := f.variance[at], f.cov.At(at, at)
+	if slices.Contains(f.uneven, i) || c > (1-redundant)*v {
+		return 0, false
+	}
+	return math.Abs(f.x[at]) / math.Sqrt(v-c), true
 }
 
 // misfit returns the standardised residual of a reading, without sign.
@@ -184,7 +322,7 @@ func (f *fitting) misfit(j int) (float64, bool) {
 	}
 	r := f.readings[j]
 	y, a := f.predict(r.Note, f.x)
-	v := r.Sigma * r.Sigma
+	v := f.noise(j)
 	left := v - a.quadratic(f.cov)
 	return math.Abs(r.Cents-y) / math.Sqrt(left), left > redundant*v
 }
@@ -219,8 +357,8 @@ func (f *fitting) misfitRatio() (ratio float64, free int) {
 		if f.dropped[j] {
 			continue
 		}
-		y, _ := f.predict(r.Note, f.x)
-		sum += (r.Cents - y) * (r.Cents - y) / (r.Sigma * r.Sigma)
+		y := f.pitchOf(r.Note, f.x)
+		sum += (r.Cents - y) * (r.Cents - y) / f.noise(j)
 		free++
 	}
 	for k := range f.slots.frets {
@@ -229,9 +367,12 @@ func (f *fitting) misfitRatio() (ratio float64, free int) {
 		}
 	}
 	for i := range f.board.Strings {
-		for _, at := range [...]int{f.press(i), f.stiff(i)} {
+		for _, at := range [...]int{f.elastic(i), f.cut(i), f.action(i), f.stiff(i)} {
 			sum += (f.x[at] - f.mean[at]) * (f.x[at] - f.mean[at]) / f.variance[at]
 		}
+	}
+	for _, at := range [...]int{f.height(), f.relief(), f.finger()} {
+		sum += (f.x[at] - f.mean[at]) * (f.x[at] - f.mean[at]) / f.variance[at]
 	}
 	// Pitch, nut and saddle of every string and each freed slot take one reading.
 	free -= 3*len(strings) + len(f.freed)

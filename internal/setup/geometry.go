@@ -74,12 +74,6 @@ func (p Press) Sharpness(fromNutMM, heightMM float64) float64 {
 	return stiffstring.CentsPerNeper / 2 * math.Log1p(p.ElasticN/p.TensionN*stretch/p.ScaleMM)
 }
 
-// nutShape is the factor of 1/(r−1) in the sharpness of a string pressed by the height of the nut,
-// cents: (600/ln 2)·(E·A/T)·h0²/(2·L²).
-func nutShape(elasticOverTension, heightMM, scaleMM float64) float64 {
-	return stiffstring.CentsPerNeper / 2 * elasticOverTension * heightMM * heightMM / (2 * scaleMM * scaleMM)
-}
-
 // A Move is how far to move nut and saddle, mm, positive away from the head for both: a nut move
 // towards the saddle, a saddle move back.
 type Move struct {

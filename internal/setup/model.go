@@ -5,29 +5,31 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-
-	"tunerd/internal/stiffstring"
 )
 
 // A Model says how far things usually are from the ideal: the standard deviations of the fit.
 type Model struct {
-	RepeatCents float64 `json:"repeat_cents"`  // between plucks of one note, before any have been heard
-	NoteCents   float64 `json:"note_cents"`    // of a note beside its law, which plucking again does not mend
-	SlotMM      float64 `json:"slot_mm"`       // of a well-placed fret
-	NutHeightMM float64 `json:"nut_height_mm"` // of the bottom of the nut's slots above the plane of the frets
+	RepeatCents float64 `json:"repeat_cents"`    // between plucks of one note, before any have been heard
+	NoteCents   float64 `json:"note_cents"`      // of a note beside its law, which plucking again does not mend
+	SlotMM      float64 `json:"slot_mm"`         // of a well-placed fret
+	NutHeightMM float64 `json:"nut_height_mm"`   // of the bottom of the nut's slots above the plane of the frets, as they usually are
+	ReliefMM    float64 `json:"relief_mm"`       // how deep the neck is bowed
+	ReliefSigma float64 `json:"relief_sigma_mm"` // standard error of ReliefMM; 0: nothing is known of it
 }
 
-// UsualModel holds for a good instrument and a steady hand. Repeatability, slot and nut height are
-// common practice, no source; the scatter of a note is what partials of real strings keep to.
-var UsualModel = Model{RepeatCents: 0.3, NoteCents: 0.1, SlotMM: 0.05, NutHeightMM: 0.4}
+// UsualModel holds for a good instrument and a steady hand. Repeatability, slot, nut height and
+// relief are common practice, no source; the scatter of a note is what partials of real strings
+// keep to.
+var UsualModel = Model{RepeatCents: 0.3, NoteCents: 0.1, SlotMM: 0.05, NutHeightMM: 0.4, ReliefMM: 0.15, ReliefSigma: 0.1}
 
-// elasticOverTension is E·A/T of an ordinary steel string: 140 for a plain 0.254 mm E4 (200 GPa,
-// 72.5 N), more for the core of a wound one.
-const elasticOverTension = 200.0
+// reliefRead is the standard error of a relief that was measured, mm: feeler gauges and a
+// straightedge. Common practice, no source.
+const reliefRead = 0.03
 
-// pressSigma is the prior of the press term of a string, cents.
-func (m Model) pressSigma(scaleMM float64) float64 {
-	return nutShape(elasticOverTension, m.NutHeightMM, scaleMM)
+// WithRelief returns the model for a neck whose relief was measured.
+func (m Model) WithRelief(mm float64) Model {
+	m.ReliefMM, m.ReliefSigma = mm, reliefRead
+	return m
 }
 
 // Priors so wide that the readings alone decide.
@@ -40,24 +42,47 @@ const (
 // stiffUnit is the unit of B among the unknowns, so that all are of a size.
 const stiffUnit = 1e-4
 
-// An unknown is the index of one in the list of all: for every string its pitch (cents above the
-// drawing's), stiffness, nut, saddle and press term, then the place of every slot.
+// heightPrior is the standard deviation of the square of the nut's height, mm²: so wide that slots
+// 1.2 mm high are no surprise, and the readings decide.
+const heightPrior = 1.0
+
+// unknowns number what a fit finds: for every string its pitch (cents above the drawing's),
+// stiffness, nut, saddle, elasticity (ln of it over what the file says), how much the square of its
+// slot's height differs from that of all, and action; then what all strings share, the square of
+// the nut's height, relief and finger; then the place of every fret slot.
 type unknowns struct{ strings, slots int }
 
-const perString = 5
+const (
+	perString = 7
+	ofAll     = 3
+)
 
-func (u unknowns) pitch(i int) int  { return i * perString }
-func (u unknowns) stiff(i int) int  { return i*perString + 1 }
-func (u unknowns) nut(i int) int    { return i*perString + 2 }
-func (u unknowns) saddle(i int) int { return i*perString + 3 }
-func (u unknowns) press(i int) int  { return i*perString + 4 }
-func (u unknowns) slot(k int) int   { return u.strings*perString + k }
-func (u unknowns) size() int        { return u.strings*perString + u.slots }
+func (u unknowns) pitch(i int) int   { return i * perString }
+func (u unknowns) stiff(i int) int   { return i*perString + 1 }
+func (u unknowns) nut(i int) int     { return i*perString + 2 }
+func (u unknowns) saddle(i int) int  { return i*perString + 3 }
+func (u unknowns) elastic(i int) int { return i*perString + 4 }
+func (u unknowns) cut(i int) int     { return i*perString + 5 }
+func (u unknowns) action(i int) int  { return i*perString + 6 }
+func (u unknowns) height() int       { return u.strings * perString }
+func (u unknowns) relief() int       { return u.strings*perString + 1 }
+func (u unknowns) finger() int       { return u.strings*perString + 2 }
+func (u unknowns) slot(k int) int    { return u.strings*perString + ofAll + k }
+func (u unknowns) size() int         { return u.strings*perString + ofAll + u.slots }
+
+// ofString lists the unknowns that the fretted notes of string i hang on, but for its pitch and the
+// slots.
+func (u unknowns) ofString(i int) [9]int {
+	return [9]int{u.nut(i), u.saddle(i), u.stiff(i), u.elastic(i), u.cut(i), u.action(i), u.height(), u.relief(), u.finger()}
+}
+
+// mostInRow is how many unknowns a fretted note hangs on: those of its string, those of all, its slot.
+const mostInRow = perString + ofAll + 1
 
 // A row is how one reading hangs on the unknowns: the few that it does, with their slopes.
 type row struct {
-	at    [6]int
-	slope [6]float64
+	at    [mostInRow]int
+	slope [mostInRow]float64
 	n     int
 }
 
@@ -66,33 +91,77 @@ func (r *row) add(at int, slope float64) {
 	r.n++
 }
 
-// predict returns the pitch of a note in cents against the drawing, for unknowns x, and its slopes.
+// pitchOf returns the pitch of a note in cents against the drawing, for unknowns x.
+func (f *frame) pitchOf(n Note, x []float64) float64 {
+	i, _ := f.board.at(n.String)
+	y := x[f.pitch(i)]
+	switch {
+	case n.Harmonic > 0:
+		y += Stiffness(max(x[f.stiff(i)]*stiffUnit, 0), float64(n.Harmonic))
+	case n.Fret > 0:
+		y += f.fretted(i, n.Fret-1, x, x[f.slot(f.slots.of[i][n.Fret-1])])
+	}
+	return y
+}
+
+// predict returns pitchOf with its slopes.
 func (f *frame) predict(n Note, x []float64) (float64, row) {
 	i, _ := f.board.at(n.String)
-	u := f.unknowns
 	var r row
-	r.add(u.pitch(i), 1)
-	y := x[u.pitch(i)]
-	if n.Open() {
-		return y, r
+	r.add(f.pitch(i), 1)
+	y := f.pitchOf(n, x)
+	slope := func(at int, step float64) {
+		kept := x[at]
+		x[at] += step
+		r.add(at, (f.pitchOf(n, x)-y)/step)
+		x[at] = kept
 	}
-	ratio := f.board.ratio(n)
-	b := max(x[u.stiff(i)]*stiffUnit, 0)
-	y += Stiffness(b, ratio)
-	r.add(u.stiff(i), stiffUnit*stiffstring.CentsByB(b, ratio))
-	if n.Harmonic > 0 {
-		return y, r
+	const step = 1e-4 // mm, mm², nepers or units of stiffUnit
+	switch {
+	case n.Harmonic > 0:
+		slope(f.stiff(i), step)
+	case n.Fret > 0:
+		for _, at := range f.ofString(i) {
+			slope(at, step)
+		}
+		slope(f.slot(f.slots.of[i][n.Fret-1]), step)
 	}
-	scale := f.board.Strings[i].ScaleMM
-	ends := Ends{NutMM: x[u.nut(i)], SaddleMM: x[u.saddle(i)]}
-	slot := u.slot(f.slots.of[i][n.Fret-1])
-	y += Deviation(scale, ends, ratio, x[slot]) + x[u.press(i)]/(ratio-1)
-	nut, saddle, fret := slopes(scale, ends, ratio, x[slot])
-	r.add(u.nut(i), nut)
-	r.add(u.saddle(i), saddle)
-	r.add(slot, fret)
-	r.add(u.press(i), 1/(ratio-1))
 	return y, r
+}
+
+// leastB keeps the slope by B finite.
+const leastB = 1e-8
+
+// bodyOf returns string i for unknowns x as far as they are possible, so that a round of the fit that
+// goes too far finds back.
+func (f *frame) bodyOf(i int, x []float64) body {
+	s := &f.board.Strings[i]
+	elastic, _ := s.elasticity()
+	return body{
+		scaleMM:   s.ScaleMM,
+		b:         max(x[f.stiff(i)]*stiffUnit, leastB),
+		elastic:   elastic * math.Exp(within(x[f.elastic(i)], -1.5, 1.5)),
+		heightMM2: within(x[f.height()]+x[f.cut(i)], -mostHeightMM*mostHeightMM, 2*mostHeightMM*mostHeightMM),
+		actionMM:  within(x[f.action(i)], 0.5, 6),
+		reliefMM:  within(x[f.relief()], -1, 1),
+		fingerMM:  within(x[f.finger()], 0, 15),
+	}
+}
+
+func within(x, low, high float64) float64 { return min(max(x, low), high) }
+
+// ends returns where nut and saddle of string i stand, as the string feels them.
+func (f *frame) ends(i int, x []float64) Ends {
+	return Ends{NutMM: x[f.nut(i)], SaddleMM: x[f.saddle(i)]}
+}
+
+// fretted returns how far the note of fret k (from 0) of string i lies off its place above the open
+// string, cents, if the fret stands that far off its own.
+func (f *frame) fretted(i, k int, x []float64, offMM float64) float64 {
+	p := f.bodyOf(i, x)
+	fret := f.stops[i][k]
+	fret.offMM = offMM
+	return p.sharpness(f.ends(i, x), fret)
 }
 
 // A frame is what plan and fit share: the board and the list of unknowns.
@@ -100,29 +169,53 @@ type frame struct {
 	unknowns
 	board *Board
 	slots slots
+	stops [][]stop // by string and fret, both from 0
 }
 
 func newFrame(b *Board) *frame {
 	s := b.slots()
-	return &frame{unknowns: unknowns{strings: len(b.Strings), slots: len(s.frets)}, board: b, slots: s}
+	f := &frame{unknowns: unknowns{strings: len(b.Strings), slots: len(s.frets)}, board: b, slots: s}
+	for i := range b.Strings {
+		stops := make([]stop, len(b.Strings[i].Frets))
+		for k := range stops {
+			stops[k] = b.Strings[i].stop(k)
+		}
+		f.stops = append(f.stops, stops)
+	}
+	return f
 }
 
 // priors returns mean and variance of every unknown before any reading.
 func (f *frame) priors(m Model) (mean, variance []float64) {
 	mean, variance = make([]float64, f.size()), make([]float64, f.size())
 	for i, s := range f.board.Strings {
-		press := m.pressSigma(s.ScaleMM)
+		_, spread := s.elasticity()
 		mean[f.stiff(i)] = s.B / stiffUnit
 		variance[f.pitch(i)] = looseCents * looseCents
 		variance[f.stiff(i)] = looseB * looseB
 		variance[f.nut(i)] = looseMM * looseMM
 		variance[f.saddle(i)] = looseMM * looseMM
-		variance[f.press(i)] = press * press
+		variance[f.elastic(i)] = spread * spread
+		mean[f.action(i)], variance[f.action(i)] = actionMM, actionSD*actionSD
+		variance[f.cut(i)] = cutVariance(m.NutHeightMM * m.NutHeightMM)
 	}
+	mean[f.height()], variance[f.height()] = m.NutHeightMM*m.NutHeightMM, heightPrior*heightPrior
+	mean[f.relief()], variance[f.relief()] = m.ReliefMM, m.ReliefSigma*m.ReliefSigma
+	if m.ReliefSigma == 0 {
+		mean[f.relief()], variance[f.relief()] = UsualModel.ReliefMM, UsualModel.ReliefSigma*UsualModel.ReliefSigma
+	}
+	mean[f.finger()], variance[f.finger()] = fingerMM, fingerSD*fingerSD
 	for k := range f.slots.frets {
 		variance[f.slot(k)] = m.SlotMM * m.SlotMM
 	}
 	return mean, variance
+}
+
+// cutVariance is that of the square of one slot's height about heightMM2, the square of the height
+// of all, mm⁴: (h+δ)² − h² = 2·h·δ + δ² for slots that differ by δ.
+func cutVariance(heightMM2 float64) float64 {
+	const v = cutMM * cutMM
+	return 4*max(heightMM2, 0)*v + 3*v*v
 }
 
 // information adds a row of that variance to the normal matrix.
@@ -136,11 +229,14 @@ func (r *row) information(normal *mat.SymDense, variance float64) {
 }
 
 // quadratic returns aᵀ·C·a for the row's slopes a.
-func (r *row) quadratic(c *mat.SymDense) float64 {
+func (r *row) quadratic(c *mat.SymDense) float64 { return r.product(c, r) }
+
+// product returns aᵀ·C·b for the slopes a and b of two rows.
+func (r *row) product(c *mat.SymDense, other *row) float64 {
 	sum := 0.0
 	for a := range r.n {
-		for b := range r.n {
-			sum += r.slope[a] * r.slope[b] * c.At(r.at[a], r.at[b])
+		for b := range other.n {
+			sum += r.slope[a] * other.slope[b] * c.At(r.at[a], other.at[b])
 		}
 	}
 	return sum

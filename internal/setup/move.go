@@ -2,22 +2,26 @@ package setup
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// bestEnds returns where nut and saddle should stand so that all frets of a string, each counting
-// alike, come nearest to their notes in the sense of least squares, with what stiffness and press
-// do to them: the only cure that a straight nut and saddle have for these.
-func bestEnds(s *String, b, press float64) Ends {
+// bestEnds returns where nut and saddle should stand, as the string feels them, so that all frets
+// of string i, each counting alike, come nearest to their notes in the sense of least squares, with
+// what stiffness and press do to them for unknowns x: the only cure that a straight nut and saddle
+// have for these.
+func (f *frame) bestEnds(i int, x []float64) Ends {
+	const step = 1e-3
+	p := f.bodyOf(i, x)
 	var ends Ends
-	for range fitRounds {
+	for range moveRounds {
 		var nn, ns, ss, n, t float64 // normal matrix and right side of the step
-		for _, fret := range s.Frets {
-			r := fret.Ratio()
-			left := Stiffness(b, r) + press/(r-1) + Deviation(s.ScaleMM, ends, r, 0)
-			nut, saddle, _ := slopes(s.ScaleMM, ends, r, 0)
+		for _, fret := range f.stops[i] {
+			left := p.sharpness(ends, fret)
+			nut := (p.sharpness(Ends{ends.NutMM + step, ends.SaddleMM}, fret) - left) / step
+			saddle := (p.sharpness(Ends{ends.NutMM, ends.SaddleMM + step}, fret) - left) / step
 			nn, ns, ss = nn+nut*nut, ns+nut*saddle, ss+saddle*saddle
 			n, t = n-nut*left, t-saddle*left
 		}
@@ -25,35 +29,52 @@ func bestEnds(s *String, b, press float64) Ends {
 		if det < 1e-9*nn*ss {
 			return Ends{} // one fret
 		}
-		ends.NutMM += (n*ss - t*ns) / det
-		ends.SaddleMM += (t*nn - n*ns) / det
+		nut, saddle := (n*ss-t*ns)/det, (t*nn-n*ns)/det
+		ends.NutMM += nut
+		ends.SaddleMM += saddle
+		if math.Hypot(nut, saddle) < 1e-6 {
+			break
+		}
 	}
 	return ends
 }
 
-// findMove sets the move of string i, from where the ends stand to where they do best, with its
-// standard error, which also holds what is not known of stiffness and press.
-func (f *fitting) findMove(i int, out *StringResult, misfit float64) {
-	s := &f.board.Strings[i]
-	b := max(out.B, 0)
-	best := bestEnds(s, b, out.PressCents)
-	out.Move = Move{NutMM: best.NutMM - out.Place.NutMM, SaddleMM: best.SaddleMM - out.Place.SaddleMM}
+// moveRounds are enough for a nut that is far too high over narrow frets, the most curved case.
+const moveRounds = 12
 
-	const db, dp = 1e-6, 1e-3 // steps of the derivatives
-	stiffer, higher := bestEnds(s, b+db, out.PressCents), bestEnds(s, b, out.PressCents+dp)
-	at := [...]int{f.nut(i), f.saddle(i), f.stiff(i), f.press(i)}
-	nut := [...]float64{-1, 0, (stiffer.NutMM - best.NutMM) / db * stiffUnit, (higher.NutMM - best.NutMM) / dp}
-	saddle := [...]float64{0, -1, (stiffer.SaddleMM - best.SaddleMM) / db * stiffUnit, (higher.SaddleMM - best.SaddleMM) / dp}
-	var vn, vs float64
-	for j := range at {
-		for k := range at {
-			c := f.cov.At(at[j], at[k])
-			vn += nut[j] * nut[k] * c
-			vs += saddle[j] * saddle[k] * c
+// findMove sets the move of string i, from where the ends stand to where they do best, with its
+// standard error, which also holds what is not known of stiffness and press. It returns how the
+// move of the nut hangs on the unknowns.
+func (f *fitting) findMove(i int, out *StringResult, misfit float64) (nut row) {
+	best := f.bestEnds(i, f.x)
+	out.Move = Move{NutMM: best.NutMM - out.Place.NutMM, SaddleMM: best.SaddleMM - out.Place.SaddleMM}
+	var saddle row
+	const step = 1e-3
+	x := slices.Clone(f.x)
+	for _, at := range f.ofString(i) {
+		x[at] += step
+		moved := f.bestEnds(i, x)
+		x[at] = f.x[at]
+		slope := Move{NutMM: (moved.NutMM - best.NutMM) / step, SaddleMM: (moved.SaddleMM - best.SaddleMM) / step}
+		switch at {
+		case f.nut(i):
+			slope.NutMM--
+		case f.saddle(i):
+			slope.SaddleMM--
 		}
+		nut.add(at, slope.NutMM)
+		saddle.add(at, slope.SaddleMM)
 	}
-	out.MoveSigma = Move{NutMM: misfit * math.Sqrt(max(vn, 0)), SaddleMM: misfit * math.Sqrt(max(vs, 0))}
+	sigma := func(r *row) float64 { return misfit * math.Sqrt(max(r.product(f.cov, r), 0)) }
+	// As the law of pressing is off by a share, so is what the height of the nut makes of the move.
+	x[f.height()] = -x[f.cut(i)]
+	low := f.bestEnds(i, x)
+	out.MoveSigma = Move{
+		NutMM:    math.Hypot(sigma(&nut), pressShare*(low.NutMM-best.NutMM)),
+		SaddleMM: math.Hypot(sigma(&saddle), pressShare*(low.SaddleMM-best.SaddleMM)),
+	}
 	out.MoveDoubt = math.Abs(f.moveIfLasting(i).SaddleMM - out.Move.SaddleMM)
+	return nut
 }
 
 // moveIfLasting returns the move if the sharpness of each fret is one that stays with it whatever
@@ -108,17 +129,17 @@ func (f *fitting) saddleLine(strings []StringResult) *SaddleLine {
 }
 
 // nutMove averages the nut moves of all strings, each with the weight of its standard error. The
-// errors of strings hang together by the frets that they share, which the covariance of the places
-// tells.
+// errors of strings hang together by the frets, the nut and the hand that they share, which the
+// covariance of the unknowns tells.
 func (f *fitting) nutMove(strings []StringResult, misfit float64) *NutMove {
-	var at []int
+	var at []row
 	var weight, move []float64
 	sum := 0.0
 	for _, s := range strings {
 		if s.Determined && s.MoveSigma.NutMM > 0 {
 			i, _ := f.board.at(s.Number)
 			w := 1 / (s.MoveSigma.NutMM * s.MoveSigma.NutMM)
-			at, weight, move = append(at, f.nut(i)), append(weight, w), append(move, s.Move.NutMM)
+			at, weight, move = append(at, f.nutRows[i]), append(weight, w), append(move, s.Move.NutMM)
 			sum += w
 		}
 	}
@@ -130,7 +151,7 @@ func (f *fitting) nutMove(strings []StringResult, misfit float64) *NutMove {
 	for j := range at {
 		n.MM += weight[j] / sum * move[j]
 		for k := range at {
-			variance += weight[j] / sum * weight[k] / sum * f.cov.At(at[j], at[k])
+			variance += weight[j] / sum * weight[k] / sum * at[j].product(f.cov, &at[k])
 		}
 	}
 	n.Sigma = misfit * math.Sqrt(variance)
@@ -147,7 +168,7 @@ func weightedLine(x, y, w []float64) (a, b float64) {
 	normal := mat.NewSymDense(2, nil)
 	right := make([]float64, 2)
 	for i := range x {
-		r := row{at: [6]int{0, 1}, slope: [6]float64{1, x[i]}, n: 2}
+		r := row{at: [mostInRow]int{0, 1}, slope: [mostInRow]float64{1, x[i]}, n: 2}
 		r.information(normal, 1/w[i])
 		right[0] += w[i] * y[i]
 		right[1] += w[i] * y[i] * x[i]

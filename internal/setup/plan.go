@@ -43,13 +43,14 @@ const (
 	leastNotes   = 5    // open twice, a harmonic, two frets
 	plannedSlot  = 0.15 // mm: the plan reckons with frets worse than usual, to find those that are
 	plannedSigma = 0.1  // cents, of one reading
+	fretWeight   = 4.0  // so that every fret is heard where there are notes enough
 	highest      = 3.0  // ratio above which no fret is asked for: what is left of the string is too short to be pressed alike twice
 )
 
 // MakePlan chooses the notes of a check: open strings before and after, two harmonics, and those
 // frets that tell nut, saddle and single frets best. It minimises
 //
-//	mean var(nut) + mean var(saddle) + mean var(fret)   [mm²]
+//	mean var(nut) + mean var(saddle) + 4·mean var(fret)   [mm²]
 //
 // over strings and over the slots that the strings have: a Bayesian A-optimal design (K. Chaloner
 // and I. Verdinelli, Statist. Sci. 10, 1995, from memory), found by taking the best note at a time
@@ -153,7 +154,7 @@ func newDesign(b *Board, o PlanOptions) *design {
 		d.value[d.saddle(i)] = 1 / float64(d.unknowns.strings)
 	}
 	for k := range d.slots.frets {
-		d.value[d.slot(k)] = 1 / float64(d.unknowns.slots)
+		d.value[d.slot(k)] = fretWeight / float64(d.unknowns.slots)
 	}
 	return d
 }

@@ -3,6 +3,7 @@ package setup
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // priorPlucks is how many plucks the prior of the repeatability counts for.
@@ -122,47 +123,101 @@ func (c *Check) Slips() []Slip {
 	return slips
 }
 
-// Suspicion beyond which a fret is to be heard on more strings, in standard errors.
+// Suspicion beyond which more is to be heard of a fret, in standard errors, and how much: so many
+// notes at the fret itself.
 const (
-	suspicious = 2.5
-	confirmOn  = 2 // strings more
+	suspicious   = 1.8
+	beyondDoubt  = 5.0
+	confirmOn    = 6
+	mostConfirms = 3 // how often
 )
 
+// LowRatio is that of the frets below which the height of the nut does much the same as a fret off its
+// place: notes above tell the two apart.
+const LowRatio = 1.16
+
 // Confirm looks at what has been found when the plan is through, and asks for more where a fret
-// that was heard on one string only seems to be off: on other strings, to tell the fret from the
-// playing. It does so once, and returns how many notes it added.
+// seems to be off and was heard on one string only, or is neither sure to be off nor sure not to be:
+// on other strings, to
+// tell the fret from the playing and from the height of the nut, and where all have it again. It
+// returns how many notes it added; when those are through it looks again, three times at most.
 func (c *Check) Confirm() int {
 	if c.Confirmed || c.At < len(c.Entries) {
 		return 0
 	}
-	c.Confirmed = true
+	c.Confirms++
+	c.Confirmed = c.Confirms >= mostConfirms
 	r, err := c.Fit()
 	if err != nil {
+		c.Confirmed = true
 		return 0
 	}
 	before := len(c.Entries)
 	for _, f := range r.Frets {
-		if len(f.Strings) == 1 && (f.Off || math.Abs(f.MM) > suspicious*math.Hypot(f.Sigma, c.Settings.Model.SlotMM)) {
-			c.hearElsewhere(f)
+		out := math.Abs(f.MM) / math.Hypot(f.Sigma, c.Settings.Model.SlotMM)
+		if out > suspicious && out < beyondDoubt || f.Off && len(f.Strings) == 1 {
+			c.hearMore(f)
 		}
 	}
+	c.Confirmed = c.Confirmed || len(c.Entries) == before
 	return len(c.Entries) - before
 }
 
-func (c *Check) hearElsewhere(f FretResult) {
-	slots := c.Board.slots()
+// hearMore asks for more notes at a fret, and if it is a low one for a note above on every string
+// that it was heard on.
+func (c *Check) hearMore(f FretResult) {
 	i, _ := c.Board.at(f.Strings[0])
+	slots := c.Board.slots()
 	slot := slots.of[i][f.Fret-1]
-	added := 0
+	why := fmt.Sprintf("fret %d seems off on %s: is it the fret?", f.Fret, stringsText(f.Strings))
+	var elsewhere []int
 	for k, s := range c.Board.Strings {
-		if k == i || len(s.Frets) < f.Fret || slots.of[k][f.Fret-1] != slot || added == confirmOn {
-			continue
+		_, open := c.openCents(s.Number)
+		if open && len(s.Frets) >= f.Fret && slots.of[k][f.Fret-1] == slot && !slices.Contains(f.Strings, s.Number) {
+			elsewhere = append(elsewhere, s.Number)
 		}
-		if _, ok := c.openCents(s.Number); !ok {
-			continue
-		}
-		n := Note{String: s.Number, Fret: f.Fret}
-		c.Entries = append(c.Entries, Entry{Step: Step{n, fmt.Sprintf("fret %d seems off on string %d: is it the fret?", f.Fret, f.Strings[0])}})
-		added++
 	}
+	on := append(elsewhere, f.Strings...)
+	for _, number := range on[:min(confirmOn, len(on))] {
+		c.Entries = append(c.Entries, Entry{Step: Step{Note{String: number, Fret: f.Fret}, why}})
+	}
+	if c.Board.Strings[i].Frets[f.Fret-1].Ratio() > LowRatio {
+		return
+	}
+	for _, number := range f.Strings {
+		if n, ok := c.above(Note{String: number, Fret: f.Fret}); ok {
+			c.Entries = append(c.Entries, Entry{Step: Step{n, why + " Or is the nut high?"}})
+		}
+	}
+}
+
+// above returns the note on the same string nearest to twice as far from the nut that has not been
+// asked for.
+func (c *Check) above(n Note) (Note, bool) {
+	i, _ := c.Board.at(n.String)
+	s := &c.Board.Strings[i]
+	best, off := Note{}, math.Inf(1)
+	for k := n.Fret; k < len(s.Frets) && s.Frets[k].Ratio() < highest; k++ {
+		other := Note{String: n.String, Fret: k + 1}
+		asked := slices.ContainsFunc(c.Entries, func(e Entry) bool { return e.Note == other })
+		if d := math.Abs(s.placeOf(k) - 2*s.placeOf(n.Fret-1)); !asked && d < off {
+			best, off = other, d
+		}
+	}
+	return best, !math.IsInf(off, 1)
+}
+
+// stringsText names strings: "string 2", "strings 2, 3".
+func stringsText(numbers []int) string {
+	text := "string"
+	if len(numbers) > 1 {
+		text = "strings"
+	}
+	for k, n := range numbers {
+		if k > 0 {
+			text += ","
+		}
+		text += fmt.Sprintf(" %d", n)
+	}
+	return text
 }

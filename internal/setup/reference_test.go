@@ -33,6 +33,7 @@ func TestSetbacks(t *testing.T) {
 			}
 			m := UsualModel
 			m.SlotMM, m.NutHeightMM = 1e-3, 1e-3 // an ideal instrument
+			m.ReliefMM, m.ReliefSigma = 0, 1e-6
 			f, err := fitAll(board, readings, m)
 			if err != nil {
 				t.Fatal(err)
@@ -50,7 +51,7 @@ func TestSetbacks(t *testing.T) {
 func guitar650() *Board {
 	b := &Board{Name: "650 mm"}
 	for i, hz := range []float64{329.63, 246.94, 196, 146.83, 110, 82.41} {
-		s := String{Number: i + 1, OpenHz: hz, ScaleMM: 650}
+		s := String{Number: i + 1, OpenHz: hz, ScaleMM: 650, Elastic: 1e-6, ElasticSpread: 1e-3} // lengths are all
 		for k := 1; k <= 12; k++ {
 			s.Frets = append(s.Frets, Fret{Cents: 100 * float64(k)})
 		}
@@ -111,21 +112,24 @@ func TestPress(t *testing.T) {
 }
 
 // TestPressHasThreeShapes checks what the package says of pressing: with a height that rises in
-// proportion along the board the sharpness is a sum of 1, r−1 and 1/(r−1), the last by nutShape.
+// proportion along the board the sharpness is a sum of 1, r−1 and 1/(r−1). The first two are places
+// of nut and saddle as the string feels them, so that with these where they should be the last is
+// all that is left.
 func TestPressHasThreeShapes(t *testing.T) {
-	const scale, h0, rise, stiff = 648.0, 0.4, 0.004, 140.0
+	const scale, h0, action, stiff = 648.0, 0.4, 2.0, 1e-3 // so soft that first order is all
+	rise := (2*action - 2*h0) / scale
 	sharp := func(r float64) float64 {
 		x := scale * (r - 1) / r
 		h := h0 + rise*x
-		// To first order in the stretch, as the three shapes are.
 		return stiffstring.CentsPerNeper / 2 * stiff * h * h / 2 * (1/x + 1/(scale-x)) / scale
 	}
 	k := stiffstring.CentsPerNeper / 2 * stiff
-	last := nutShape(stiff, h0, scale)
+	p := body{scaleMM: scale, elastic: stiff, heightMM2: h0 * h0, actionMM: action} // the finger on the wire, the neck straight
 	for _, r := range []float64{1.03, 1.06, 1.3, 2, 3} {
-		want := k*rise*rise/2*(r-1) + k*h0*rise/scale*r + last*((r-1)+2+1/(r-1))
-		if got := sharp(r); math.Abs(got-want) > 1e-9 {
-			t.Errorf("r = %g: %.9f cents, the shapes sum to %.9f", r, got, want)
+		last := p.sharpness(Ends{}, stop{ratio: r, gapMM: 1})
+		want := k*rise*rise/2*(r-1) + k*h0*rise/scale*r + k*h0*h0/(2*scale*scale)*((r-1)+2) + last
+		if got := sharp(r); math.Abs(got-want) > 1e-6*want {
+			t.Errorf("r = %g: %.9g cents, the shapes sum to %.9g", r, got, want)
 		}
 	}
 }
@@ -146,5 +150,29 @@ func TestFirstOrderIsOffAsItSays(t *testing.T) {
 	}
 	if got := Deviation(648, Ends{SaddleMM: 3}, 2, 0) - FirstOrder(648, Ends{SaddleMM: 3}, 2, 0); math.Abs(got-0.056) > 0.002 {
 		t.Errorf("a saddle 3 mm off: %.4f cents", got)
+	}
+}
+
+// TestWorldIsThePublishedModel sets the instruments that the tests invent against the model that M.
+// B. Anderson and R. G. Beausoleil publish for 36 strings that they measured (J. Acoust. Soc. Am.
+// 156, 2024: 650 mm, the nut 1 mm above fret 1, the saddle 4 mm above the nut, clamped at nut and
+// fret), fret by fret, without setbacks and with them. The model keeps E·A/T where the setback makes
+// a string longer, which is 0.03 cents at most.
+func TestWorldIsThePublishedModel(t *testing.T) {
+	for _, row := range testkit.Table(t, "testdata/per_fret_model.csv") {
+		w := newWorld(guitar650())
+		w.bow, w.finger = 0, 0
+		w.height[0], w.action[0] = 1, 3
+		w.elastic[0] = testkit.Number(t, row["kappa_published"])
+		w.b[0] = math.Pow(math.Pi*testkit.Number(t, row["B0_published"]), 2)
+		w.end = 1 // clamped at one end
+		w.ends[0] = Ends{NutMM: -testkit.Number(t, row["nut_setback_mm"]), SaddleMM: testkit.Number(t, row["saddle_setback_mm"])}
+		for k := 1; k <= 12; k++ {
+			want := testkit.Number(t, row[fmt.Sprintf("cents_fret_%d", k)])
+			got := Cents(w.hz(Note{String: 1, Fret: k}), w.hz(Note{String: 1})) - 100*float64(k)
+			if math.Abs(got-want) > 0.035 {
+				t.Errorf("%s %s, setbacks %s and %s, fret %d: %.3f cents, published %.3f", row["set"], row["string"], row["saddle_setback_mm"], row["nut_setback_mm"], k, got, want)
+			}
+		}
 	}
 }

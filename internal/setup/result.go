@@ -12,6 +12,7 @@ type Result struct {
 	Odd     []NoteResult   `json:"odd_notes"`    // readings that were left out of the fit
 	Line    *SaddleLine    `json:"saddle_line"`  // nil with fewer than two strings
 	Nut     *NutMove       `json:"nut_of_all"`   // likewise
+	Height  Height         `json:"nut_height"`   // that all slots of the nut have in common
 	Misfit  float64        `json:"misfit"`       // standard errors were widened by this factor, 1 or more
 	Free    int            `json:"degrees_free"` // readings beyond those that the fit needs
 	Repeat  float64        `json:"repeat_cents"` // standard deviation between plucks of one note
@@ -27,10 +28,10 @@ type StringResult struct {
 	B          float64 `json:"inharmonicity"`
 	BSigma     float64 `json:"inharmonicity_sigma"`
 
-	Place      Ends    `json:"place"` // where nut and saddle stand, as the string feels them
-	PlaceSigma Ends    `json:"place_sigma"`
-	PressCents float64 `json:"press_cents"` // the term of the nut's height, times 1/(r−1)
-	PressSigma float64 `json:"press_sigma_cents"`
+	Place      Ends `json:"place"` // where nut and saddle stand, as the string feels them
+	PlaceSigma Ends `json:"place_sigma"`
+	// NutHeight is that of the bottom of the string's slot above the plane of the frets.
+	NutHeight Height `json:"nut_height"`
 
 	Move      Move    `json:"move"` // what puts the notes right, with stiffness and press
 	MoveSigma Move    `json:"move_sigma"`
@@ -42,6 +43,13 @@ type StringResult struct {
 	Notes    []NoteResult    `json:"notes"`
 	Harmonic HarmonicsResult `json:"harmonics"`
 	Curve    []CurvePoint    `json:"curve"` // of every fret
+}
+
+// A Height is how far the bottom of a slot of the nut stands above the plane of the frets.
+type Height struct {
+	MM    float64 `json:"mm"` // 0: not above it, as far as can be told
+	Sigma float64 `json:"sigma_mm"`
+	High  bool    `json:"high"` // above what is usual, by more than chance
 }
 
 // A Spread sums up how far the fretted notes that were read lie off.
@@ -137,8 +145,37 @@ func (f *fitting) result() *Result {
 	}
 	out.Line = f.saddleLine(out.Strings)
 	out.Nut = f.nutMove(out.Strings, out.Misfit)
+	var all row
+	all.add(f.height(), 1)
+	out.Height = f.heightOf(&all, out.Misfit)
 	return out
 }
+
+// findHeight sets the height of the nut's slot of string i.
+func (f *fitting) findHeight(i int, out *StringResult, misfit float64) {
+	var own row
+	own.add(f.height(), 1)
+	own.add(f.cut(i), 1)
+	out.NutHeight = f.heightOf(&own, misfit)
+}
+
+// heightOf takes the root of a square of a height, whose standard error is that of the root where
+// it is far from 0, and what 0 might still be where it is not.
+func (f *fitting) heightOf(square *row, misfit float64) Height {
+	mm2 := 0.0
+	for k := range square.n {
+		mm2 += f.x[square.at[k]]
+	}
+	sigma2 := misfit * math.Sqrt(max(square.quadratic(f.cov), 0))
+	h := Height{MM: math.Sqrt(max(mm2, 0))}
+	h.Sigma = math.Sqrt(h.MM*h.MM+sigma2) - h.MM
+	usual := f.model.NutHeightMM
+	h.High = mm2-sureHigh*sigma2 > usual*usual
+	return h
+}
+
+// sureHigh is how many standard errors a nut must stand above what is usual to be called high.
+const sureHigh = 2.0
 
 // undetermined is the standard error in mm beyond which a place is not told.
 const undetermined = 3.0
@@ -152,11 +189,11 @@ func (f *fitting) stringResult(i int, misfit float64) StringResult {
 		B: f.x[f.stiff(i)] * stiffUnit, BSigma: sigma(f.stiff(i)) * stiffUnit,
 		Place:      Ends{NutMM: f.x[f.nut(i)], SaddleMM: f.x[f.saddle(i)]},
 		PlaceSigma: Ends{NutMM: sigma(f.nut(i)), SaddleMM: sigma(f.saddle(i))},
-		PressCents: f.x[f.press(i)], PressSigma: sigma(f.press(i)),
 	}
+	f.findHeight(i, &out, misfit)
 	out.Determined = out.PlaceSigma.NutMM < undetermined && out.PlaceSigma.SaddleMM < undetermined
 	if out.Determined {
-		f.findMove(i, &out, misfit)
+		f.nutRows[i] = f.findMove(i, &out, misfit)
 	}
 	for j, r := range f.readings {
 		if r.String == s.Number {
@@ -188,7 +225,7 @@ func (f *fitting) noteResult(i, j int, misfit float64, s *StringResult) NoteResu
 		ratio := f.board.ratio(r.Note)
 		_, _, perMM := slopes(f.board.Strings[i].ScaleMM, s.Place, ratio, 0)
 		out.ResidualMM, out.SigmaMM = out.Residual/perMM, out.Sigma/perMM
-		out.AfterCents = out.Cents + f.moved(i, ratio, s)
+		out.AfterCents = out.Cents + f.moved(i, r.Fret-1, s)
 	} else {
 		out.AfterCents = out.Cents
 	}
@@ -198,20 +235,20 @@ func (f *fitting) noteResult(i, j int, misfit float64, s *StringResult) NoteResu
 // inPlace returns what the fit makes of a note of string i if every fret stands in its place, in
 // cents above the open string.
 func (f *fitting) inPlace(i int, n Note) float64 {
-	ratio := f.board.ratio(n)
-	total := Stiffness(max(f.x[f.stiff(i)], 0)*stiffUnit, ratio)
-	if n.Fret > 0 {
-		ends := Ends{NutMM: f.x[f.nut(i)], SaddleMM: f.x[f.saddle(i)]}
-		total += Deviation(f.board.Strings[i].ScaleMM, ends, ratio, 0) + f.x[f.press(i)]/(ratio-1)
+	switch {
+	case n.Harmonic > 0:
+		return Stiffness(max(f.x[f.stiff(i)], 0)*stiffUnit, float64(n.Harmonic))
+	case n.Fret > 0:
+		return f.fretted(i, n.Fret-1, f.x, 0)
 	}
-	return total
+	return 0
 }
 
-// moved returns by how much the moves change a fretted note, in cents.
-func (f *fitting) moved(i int, ratio float64, s *StringResult) float64 {
-	scale := f.board.Strings[i].ScaleMM
+// moved returns by how much the moves change the note of fret k (from 0), in cents.
+func (f *fitting) moved(i, k int, s *StringResult) float64 {
+	p := f.bodyOf(i, f.x)
 	after := Ends{NutMM: s.Place.NutMM + s.Move.NutMM, SaddleMM: s.Place.SaddleMM + s.Move.SaddleMM}
-	return Deviation(scale, after, ratio, 0) - Deviation(scale, s.Place, ratio, 0)
+	return p.sharpness(after, f.stops[i][k]) - p.sharpness(s.Place, f.stops[i][k])
 }
 
 func (f *fitting) curvePoint(i, k int, misfit float64, s *StringResult) CurvePoint {
@@ -227,7 +264,7 @@ func (f *fitting) curvePoint(i, k int, misfit float64, s *StringResult) CurvePoi
 	}
 	now := f.inPlace(i, n)
 	return CurvePoint{
-		Fret: k + 1, NutMM: fret.NutMM, Now: now, After: now + f.moved(i, fret.Ratio(), s),
+		Fret: k + 1, NutMM: fret.NutMM, Now: now, After: now + f.moved(i, k, s),
 		Sigma: misfit * math.Sqrt(max(smooth.quadratic(f.cov), 0)),
 	}
 }

@@ -33,8 +33,9 @@ func TestFitLeavesOutABadNote(t *testing.T) {
 		t.Errorf("left out %+v, want %s", r.Odd, bad.Text())
 	}
 	s := r.Strings[1]
-	if math.Abs(s.Place.NutMM-0.2) > 3*s.PlaceSigma.NutMM || math.Abs(s.Place.SaddleMM+1) > 3*s.PlaceSigma.SaddleMM {
-		t.Errorf("string 2 stands at %+v ± %+v", s.Place, s.PlaceSigma)
+	want := w.bestMove(1)
+	if math.Abs(s.Move.NutMM-want.NutMM) > 3*s.MoveSigma.NutMM || math.Abs(s.Move.SaddleMM-want.SaddleMM) > 3*s.MoveSigma.SaddleMM {
+		t.Errorf("string 2 is to be moved by %+v ± %+v, want %+v", s.Move, s.MoveSigma, want)
 	}
 }
 
@@ -93,9 +94,10 @@ func TestMovesCure(t *testing.T) {
 	plan := planOf(t, board, PlanOptions{})
 	rng := rand.New(rand.NewPCG(14, 14))
 	w := newWorld(board)
+	w.bow = 0
 	for i := range w.ends {
 		w.ends[i] = Ends{NutMM: 0.4, SaddleMM: -2 + 0.5*float64(i)}
-		w.b[i], w.press[i] = 2e-4, 0.03
+		w.b[i], w.height[i] = 2e-4, 0.1 // nothing that moves do not cure
 	}
 	before, err := w.play(t, plan, rng).Fit()
 	if err != nil {
@@ -130,6 +132,9 @@ func TestMovesCure(t *testing.T) {
 // strings is the mean.
 func TestOnePieceBridge(t *testing.T) {
 	board := boardOf(t, "guitar-12edo")
+	for i := range board.Strings {
+		board.Strings[i].Elastic = 200
+	}
 	w := newWorld(board)
 	for i, s := range board.Strings {
 		w.ends[i] = Ends{NutMM: -0.25, SaddleMM: -(1.5 + 0.03*s.SaddleAcross)}
@@ -138,8 +143,9 @@ func TestOnePieceBridge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Stiffness asks for a little more; it is the same on all strings.
-	more := bestEnds(&board.Strings[0], 1e-4, 0)
+	// Stiffness and press ask for a little more; it is the same on all strings.
+	best := w.bestMove(0)
+	more := Move{best.NutMM - 0.25, best.SaddleMM - 1.5 - 0.03*board.Strings[0].SaddleAcross}
 	if l := r.Line; l == nil || math.Abs(l.AtMiddleMM-1.5-more.SaddleMM) > 0.12 || math.Abs(l.PerMM-0.03) > 0.005 {
 		t.Errorf("line %+v, want %.2f mm in the middle and 0.03 mm/mm", l, 1.5+more.SaddleMM)
 	}
@@ -158,16 +164,29 @@ func TestOnePieceBridge(t *testing.T) {
 
 func TestVerdicts(t *testing.T) {
 	sure := Move{NutMM: 0.1, SaddleMM: 0.1}
+	notes := func(now, after float64) []NoteResult {
+		return []NoteResult{{Note: Note{String: 1, Fret: 5}, Cents: 1, AfterCents: 0.5, Sigma: 0.3}, {Note: Note{String: 1, Fret: 12}, Cents: now, AfterCents: after, Sigma: 0.3}}
+	}
+	high := Height{MM: 0.8, Sigma: 0.1, High: true}
 	for _, x := range []struct {
 		s    StringResult
 		want Verdict
 	}{
 		{StringResult{}, Unknown},
-		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 0.1}, Now: Spread{WorstCents: 1}}, Leave},
-		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 1}, Now: Spread{WorstCents: 3, RMSCents: 2}}, Slight},
-		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 3}, Now: Spread{WorstCents: 9, RMSCents: 5}, After: Spread{RMSCents: 0.5}}, Worth},
-		{StringResult{Determined: true, MoveSigma: sure, Now: Spread{WorstCents: 9, RMSCents: 3}, After: Spread{RMSCents: 3}}, NoUse},
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 0.1}, Notes: notes(1, 1)}, Leave},
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 1}, Notes: notes(3, 0)}, Slight},
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 3}, Notes: notes(9, 0.5)}, Worth},
+		{StringResult{Determined: true, MoveSigma: sure, Notes: notes(9, 9)}, NoUse},
+		// The move makes the rest better, but the note that is off is off because of its fret.
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 1}, Notes: append(notes(4.5, 0.5), NoteResult{Note: Note{String: 1, Fret: 7}, Cents: 9, AfterCents: 8, Sigma: 0.3})}, NoUse},
+		// The move cannot be told from none.
+		{StringResult{Determined: true, MoveSigma: Move{NutMM: 2, SaddleMM: 2}, Move: Move{SaddleMM: 3}, Notes: notes(9, 0.5)}, NoUse},
+		// A note off by chance: the move changes it by less than it is sure.
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 0.3}, Notes: notes(5.2, 4.8)}, NoUse},
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 3}, Notes: notes(9, 0.5), NutHeight: high}, LowerNut},
+		{StringResult{Determined: true, MoveSigma: sure, Move: Move{SaddleMM: 1}, Notes: notes(3, 0), NutHeight: high}, Slight},
 	} {
+		x.s.Now, x.s.After = spreads(x.s.Notes)
 		if got := judge(&x.s); got != x.want {
 			t.Errorf("%+v: %q, want %q", x.s, got, x.want)
 		}

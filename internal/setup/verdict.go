@@ -12,6 +12,9 @@ const (
 	Slight  Verdict = "hardly heard"  // it can, but the notes lie within what is heard
 	Worth   Verdict = "worth a move"  // a note lies beyond what is heard, and the move mends it
 	NoUse   Verdict = "not by a move" // a note lies beyond what is heard, and no move mends it
+	// LowerNut: a note lies beyond what is heard, and the slot of the nut is high; a move would be
+	// undone when that is lowered (common practice, no source).
+	LowerNut Verdict = "lower the nut"
 )
 
 // HeardCents is the difference of pitch between notes in a melody that most people do not notice
@@ -26,15 +29,31 @@ func judge(s *StringResult) Verdict {
 	}
 	nut := math.Abs(s.Move.NutMM) / s.MoveSigma.NutMM
 	saddle := math.Abs(s.Move.SaddleMM) / s.MoveSigma.SaddleMM
-	far := math.Abs(s.Now.WorstCents) > HeardCents
-	mended := s.After.RMSCents < 0.8*s.Now.RMSCents
+	told := max(nut, saddle) >= 2
+	far, mended := mends(s.Notes)
 	switch {
-	case max(nut, saddle) < 2 && !far:
+	case !far && !told:
 		return Leave
 	case !far:
 		return Slight
-	case !mended:
-		return NoUse
+	case s.NutHeight.High:
+		return LowerNut
+	case told && mended && s.After.RMSCents < 0.8*s.Now.RMSCents:
+		return Worth
 	}
-	return Worth
+	return NoUse
+}
+
+// mends says whether a fretted note lies beyond what is heard, and whether the moves bring one that
+// does within it, or halve it, by more than chance.
+func mends(notes []NoteResult) (far, mended bool) {
+	for _, n := range notes {
+		now, after := math.Abs(n.Cents), math.Abs(n.AfterCents)
+		if n.Fret == 0 || n.LeftOut || now <= HeardCents {
+			continue
+		}
+		far = true
+		mended = mended || now-after > 2*n.Sigma && (after <= HeardCents || after <= now/2)
+	}
+	return far, mended
 }

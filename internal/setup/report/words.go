@@ -73,8 +73,8 @@ func (r *Report) stringText(s *setup.StringResult) string {
 	if s.MoveDoubt > 0.5*s.MoveSigma.SaddleMM {
 		said = append(said, fmt.Sprintf("If its sharpness comes from pressing and not from the places of nut and saddle, the saddle move differs by %.2f mm.", s.MoveDoubt))
 	}
-	if s.PressCents > 2*s.PressSigma {
-		said = append(said, "The lowest frets are sharper than nut and saddle explain: the slot of the nut is high.")
+	if s.NutHeight.High {
+		said = append(said, fmt.Sprintf("Its slot in the nut is high: %s.", heightText(s.NutHeight)))
 	}
 	if !s.Harmonic.Explained {
 		said = append(said, fmt.Sprintf("Harmonic %d lies %s cents (±%.1f) from where the stiffness of the string puts it: the string is false or worn, or was touched too firmly. Change it before anything is moved.", s.Harmonic.Harmonic, signed(s.Harmonic.Cents, 1), s.Harmonic.Sigma))
@@ -140,10 +140,58 @@ func verdictText(s *setup.StringResult) string {
 		return "The moves cannot be told from none: leave it."
 	case setup.Slight:
 		return fmt.Sprintf("No note is %g cents off; only chords that should not beat tell of it.", setup.HeardCents)
+	case setup.LowerNut:
+		return fmt.Sprintf("A note is more than %g cents off, and the slot of the nut is high: lower the slot first and check again; the moves hold for the slot as it is.", setup.HeardCents)
 	case setup.NoUse:
 		return fmt.Sprintf("A note is more than %g cents off, but moving nut and saddle does not mend it: see the frets.", setup.HeardCents)
 	}
 	return "Worth a move."
+}
+
+// heightText tells a height with its standard error.
+func heightText(h setup.Height) string {
+	return fmt.Sprintf("%.2f ± %.2f mm above the plane of the frets", h.MM, h.Sigma)
+}
+
+// nutHeight says how high the nut is.
+func (r *Report) nutHeight() string {
+	h, usual := r.Result.Height, r.Check.Settings.Model.NutHeightMM
+	if !h.High {
+		return fmt.Sprintf("The slots of the nut stand %s, by what the lowest frets tell; up to %g mm is usual.", heightText(h), usual)
+	}
+	return fmt.Sprintf("The nut is high: its slots stand %s, and up to %g mm is usual. Lower the slots first, a little at a time, and check again: what the lowest frets, nut and saddle need is told only then.", heightText(h), usual)
+}
+
+// low says whether a fret is so low that a high nut acts like a fret off its place.
+func (r *Report) low(f *setup.FretResult) bool {
+	for _, s := range r.Check.Board.Strings {
+		if s.Number == f.Strings[0] {
+			return s.Frets[f.Fret-1].Ratio() < setup.LowRatio
+		}
+	}
+	return false
+}
+
+// untold is the standard error in mm from which a fret that is 0.4 mm off would not stand out.
+const untold = 0.12
+
+// hidden names the low frets that cannot be told from the height of the nut.
+func (r *Report) hidden() string {
+	var names []string
+	worst := 0.0
+	for _, f := range r.Result.Frets {
+		if !f.Off && f.Sigma > untold && r.low(&f) {
+			names = append(names, strconv.Itoa(f.Fret))
+			worst = max(worst, f.Sigma)
+		}
+	}
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return fmt.Sprintf("Where fret %s stands can be told to ±%.2f mm only: the height of the nut does much the same to the lowest frets.", names[0], worst)
+	}
+	return fmt.Sprintf("Where frets %s stand can be told to ±%.2f mm only: the height of the nut does much the same to the lowest frets.", strings.Join(names, ", "), worst)
 }
 
 // Frets says which frets stand off their places, and that the others do not.
@@ -164,6 +212,9 @@ func (r *Report) Frets() []string {
 		if len(f.Strings) == 1 {
 			text += " Hear it on another string before it is touched."
 		}
+		if r.Result.Height.High && r.low(&f) {
+			text += " The nut is high, too: lower its slots first, and hear this fret again."
+		}
 		said = append(said, text)
 	}
 	for _, n := range r.Result.Odd {
@@ -176,13 +227,16 @@ func (r *Report) Frets() []string {
 	if len(said) == 0 && within > 0 {
 		said = append(said, fmt.Sprintf("None of the %d frets that were heard is off its place by more than chance and usual care (%.2f mm) explain.", within, r.Check.Settings.Model.SlotMM))
 	}
+	if words := r.hidden(); words != "" {
+		said = append(said, words)
+	}
 	return said
 }
 
 // Together says what holds for the strings together: the nut and saddle where they are one piece,
 // and what the verdicts mean.
 func (r *Report) Together() []string {
-	var said []string
+	said := []string{r.nutHeight()}
 	if n := r.Result.Nut; n != nil {
 		said = append(said, nutOfAll(n))
 	}
