@@ -31,6 +31,8 @@ type listenOptions struct {
 	all      allStringsOptions
 	json     bool
 	partials bool
+	verbose  bool
+	refused  func(atS float64, reason string) // nil: nobody wants to know
 	minHz    float64
 	maxHz    float64
 
@@ -51,6 +53,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringSliceVar(&o.beats, "beats", nil, "also measure how two `NOTES` beat, such as A2,E3, or strings of the instrument, such as 5,4")
 	fs.StringVar(&o.beatsChord, "beats-chord", "", "the `INTERVAL` that these notes are to make, such as 2:3 (default: the plainest near them)")
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
+	fs.BoolVarP(&o.verbose, "verbose", "v", false, "without the screen: say on standard error why what sounds is not taken for a note")
 	fs.BoolVar(&o.partials, "partials", false, "with --json, the partials of the strobe in each reading too")
 	fs.Var(&o.rows, "rows", rowsHelp)
 	addRangeFlags(fs, &o.minHz, &o.maxHz)
@@ -110,6 +113,9 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	var log *slog.Logger
 	if !onScreen {
 		log = chatLogger(chat)
+	}
+	if o.verbose && log != nil {
+		o.refused = tellRefusals(log)
 	}
 	source, err := o.source.open(ctx, d, o.input, o.paced(), log)
 	if err != nil {
@@ -178,7 +184,7 @@ func (o *listenOptions) sink(out io.Writer) engine.Sink {
 // tracker returns what hears one note at a time.
 func (o *listenOptions) tracker(source capture.Source) (engine.Tracker, error) {
 	return pitch.NewTracker(pitch.Config{
-		SampleRate: capture.TrueRate(source), MinHz: o.minHz, MaxHz: o.maxHz, Live: true,
+		SampleRate: capture.TrueRate(source), MinHz: o.minHz, MaxHz: o.maxHz, Live: true, OnRefused: o.refused,
 	})
 }
 

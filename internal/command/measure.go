@@ -33,6 +33,8 @@ type measureOptions struct {
 	json     bool
 	csv      bool
 	partials bool
+	verbose  bool
+	refused  func(atS float64, reason string) // nil: nobody wants to know
 	window   windowFlag
 	jobs     int
 	minHz    float64
@@ -48,6 +50,7 @@ func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.all.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
 	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")
+	fs.BoolVarP(&o.verbose, "verbose", "v", false, "say on standard error why what sounds is not taken for a note")
 	fs.BoolVar(&o.partials, "partials", false, "every tracked partial of each note too")
 	fs.Var(&o.window, "window", "take the pitch over `A..B` seconds after each onset, at its centre\n(default: the whole note, settled)")
 	fs.IntVar(&o.jobs, "jobs", 0, "read `N` files at a time (default: one per core)")
@@ -97,6 +100,9 @@ func (o *measureOptions) measure(ctx context.Context, d Deps, out, chat io.Write
 		bar := startProgress(chat, progress.Fraction)
 		defer bar.end()
 		out, chat = bar.over(out), bar.over(chat)
+	}
+	if o.verbose {
+		o.refused = tellRefusals(chatLogger(chat))
 	}
 	notes := o.writer(out)
 	failed := false
@@ -232,7 +238,7 @@ const usualRate = 48000
 func (o *measureOptions) newTracker(sampleRate float64, onNote func(*pitch.Note)) (engine.Tracker, error) {
 	return pitch.NewTracker(pitch.Config{
 		SampleRate: sampleRate, MinHz: o.minHz, MaxHz: o.maxHz,
-		Window: o.window.seconds, OnNote: onNote,
+		Window: o.window.seconds, OnNote: onNote, OnRefused: o.refused,
 	})
 }
 

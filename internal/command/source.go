@@ -3,6 +3,7 @@ package command
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"sync"
@@ -74,6 +75,11 @@ func inputError(err error, input string) error {
 // chatLogger writes the remarks of other packages as lines of chatter.
 func chatLogger(w io.Writer) *slog.Logger {
 	return slog.New(&chatHandler{w: w})
+}
+
+// tellRefusals returns what tells log why what sounds is not taken for a note.
+func tellRefusals(log *slog.Logger) func(atS float64, reason string) {
+	return func(atS float64, reason string) { log.Info(fmt.Sprintf("%.2f s: no note: %s", atS, reason)) }
 }
 
 // A chatHandler writes "tunerd: message" and leaves out time and level.

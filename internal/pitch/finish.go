@@ -15,7 +15,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 	case waiting:
 		*r = Reading{}
 	case acquiring, inharmonic:
-		*r = Reading{State: Unsure, Onset: t.from}
+		*r = Reading{State: Unsure, Onset: t.from, Refused: t.refused}
 		if len(t.ring.peaks) > 0 {
 			r.State = Inharmonic
 			parts = append(parts, t.ring.peaks...)

@@ -31,6 +31,7 @@ type Reading struct {
 
 	AttackF1Hz float64 // F1Hz over the first 150 ms; 0 until that is known
 	LevelDB    float64 // RMS level of the newest hop, dB re full scale
+	Refused    string  // of an Unsure or Inharmonic reading: why what sounds is not taken for a note
 	NewOnset   bool    // this is the first reading of a new note
 	AfterGap   bool    // samples were lost just before this reading; tracking has begun afresh
 }

@@ -34,8 +34,9 @@ type beginning struct {
 // attempts are those at finding the pitch of a sound.
 type attempts struct {
 	tries        int
-	nextTry      int64 // index at which the next is due
-	nextExpected int64 // index before which the expected pitches are not tried again
+	nextTry      int64  // index at which the next is due
+	nextExpected int64  // index before which the expected pitches are not tried again
+	refused      string // why the last candidate was no note
 }
 
 // A stage is what the pitch of a note does, which says how it is fitted next.

@@ -21,6 +21,10 @@ type Config struct {
 	// middle. Zero asks for the pitch of the whole note, settled after the glide of the onset.
 	Window [2]float64
 
+	// OnRefused, if set, is told why what sounds is not taken for a note (yet), each reason once a sound, and how
+	// many seconds into the stream that is.
+	OnRefused func(atS float64, reason string)
+
 	// OnNote, if set, is called with every note that has ended. The note is valid only during
 	// the call.
 	OnNote func(*Note)
@@ -288,6 +292,7 @@ func (t *Tracker) acquire() {
 	if t.find(min(window, acquire.WindowS)) {
 		return
 	}
+	t.keepReason(t.search.RefusedBecause)
 	if acquire.Long(window) {
 		t.findPeaks(inharmonicShare, inharmonicPeaks)
 	}
@@ -298,6 +303,17 @@ func (t *Tracker) acquire() {
 			t.background()
 		}
 	}
+}
+
+// keepReason keeps why the last candidate was no note, and tells it if it is another than before.
+func (t *Tracker) keepReason(reason string) {
+	if reason == "" {
+		reason = "no period and no spacing of partials stands out"
+	}
+	if reason != t.refused && t.cfg.OnRefused != nil {
+		t.cfg.OnRefused(float64(t.next)/t.fs, reason)
+	}
+	t.refused = reason
 }
 
 // shortestTryS is the shortest window of an acquisition without an expected pitch, and the shortest time between two.

@@ -51,3 +51,38 @@ func TestSigmaNamesItsReason(t *testing.T) {
 func terms(v Variance) []float64 {
 	return []float64{v.Noise, v.Scatter, v.Stiffness, v.Glide, v.Movement, v.Vibrato, v.Unmodelled}
 }
+
+// reasons returns why what sounded in x was not taken for a note, in the order in which that was told.
+func reasons(t *testing.T, cfg Config, x []float64) []string {
+	t.Helper()
+	var all []string
+	cfg.OnRefused = func(_ float64, reason string) { all = append(all, reason) }
+	listen(t, cfg, x, 512)
+	return all
+}
+
+// What is refused says why.
+func TestRefusalsHaveAReason(t *testing.T) {
+	hum := newScene(1.5, testRate, -80, newRand(31))
+	for i := range hum.x {
+		for k := 1.0; k <= 5; k++ {
+			hum.x[i] += 0.05 / k * math.Sin(2*math.Pi*50*k*float64(i)/testRate)
+		}
+	}
+	hiss := newScene(0.5, testRate, -80, newRand(32))
+	hiss.x = append(hiss.x, newScene(0.6, testRate, -30, newRand(33)).x...)
+	for _, tc := range []struct {
+		name string
+		x    []float64
+		want string
+	}{
+		{"mains hum", hum.x, "it is mains hum"},
+		{"hiss", hiss.x, "no period and no spacing of partials stands out"},
+	} {
+		for _, live := range []bool{true, false} {
+			if got := reasons(t, Config{Live: live}, tc.x); !slices.Contains(got, tc.want) {
+				t.Errorf("%s, live %v: refused because %q, want %q", tc.name, live, got, tc.want)
+			}
+		}
+	}
+}

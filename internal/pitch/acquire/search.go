@@ -234,6 +234,7 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial) (Found
 		spectrum = x
 	}
 	held, periodHz := false, 0.0
+	a.RefusedBecause = ""
 	all := a.Candidates(x, spectrum, a.SampleRate, a.limits(window))
 	for c, ok := all.Next(); ok; c, ok = all.Next() {
 		switch c.From {
