@@ -199,19 +199,9 @@ func (n note) place() any {
 
 // chordNumbers reads the numbers of a chord such as 4:5:6:7, one for each of count notes.
 func chordNumbers(text string, count int) ([]int, error) {
-	if _, err := targets.ParseChord(text); err != nil {
+	numbers, err := targets.ParseChordNumbers(text, count)
+	if err != nil {
 		return nil, usageError{err}
-	}
-	parts := strings.Split(text, ":")
-	if len(parts) != count {
-		return nil, usagef("the chord %s has %d parts for %d notes; give one for each, in their order", text, len(parts), count)
-	}
-	numbers := make([]int, count)
-	for i, part := range parts {
-		var err error
-		if numbers[i], err = strconv.Atoi(strings.TrimSpace(part)); err != nil {
-			return nil, usagef("%q is no part of a chord; write whole numbers like 4:5:6:7", part)
-		}
 	}
 	return numbers, nil
 }

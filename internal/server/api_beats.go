@@ -184,9 +184,12 @@ func (req *beatsRequest) answer(tones []beats.Tone) (*beatsAnswer, error) {
 	for _, t := range tones {
 		a.Notes = append(a.Notes, soundingNote{t.Label, text.Number(t.Hz), text.Number(t.B)})
 	}
-	wanted, err := chordNumbers(req.Chord, len(tones))
-	if err != nil {
-		return nil, err
+	var wanted []int // nil: whatever lies nearest
+	var err error
+	if req.Chord != "" {
+		if wanted, err = targets.ParseChordNumbers(req.Chord, len(tones)); err != nil {
+			return nil, err
+		}
 	}
 	pairs := beats.Pairs(tones, req.Partials, req.WithinCents)
 	if wanted != nil {
@@ -210,26 +213,6 @@ func (req *beatsRequest) answer(tones []beats.Tone) (*beatsAnswer, error) {
 		a.Differences = append(a.Differences, newDifferenceTone(&c))
 	}
 	return a, nil
-}
-
-// chordNumbers reads the numbers of a chord such as 4:5:6:7, one for each note; nil without a chord.
-func chordNumbers(chord string, notes int) ([]int, error) {
-	if chord == "" {
-		return nil, nil
-	}
-	chords, err := targets.ParseChords(chord) // parts that are not too large
-	if err != nil {
-		return nil, err
-	}
-	parts := chords[0].Parts()
-	if len(chords) > 1 || len(parts) != notes {
-		return nil, fmt.Errorf("the chord %.40s has not a part for each of the %d notes, in their order", chord, notes)
-	}
-	numbers := make([]int, notes)
-	for i, part := range parts {
-		numbers[i] = int(part)
-	}
-	return numbers, nil
 }
 
 func newBeatPair(p *beats.Pair) beatPair {

@@ -272,7 +272,7 @@ func TestRefusals(t *testing.T) {
 		{"POST", "/api/beats", `{"notes":[{"hz":440}]}`, 400, "2 to 16"},
 		{"POST", "/api/beats", `{"notes":[{"hz":440},{"string":1}]}`, 400, "name the instrument"},
 		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":-1}]}`, 400, "note 2"},
-		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":550}],"chord":"4:5:6"}`, 400, "a part for each"},
+		{"POST", "/api/beats", `{"notes":[{"hz":440},{"hz":550}],"chord":"4:5:6"}`, 400, "give one for each"},
 	} {
 		status, body := r.do(t, c.method, c.path, c.body)
 		r.isError(t, body)

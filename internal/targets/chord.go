@@ -57,6 +57,25 @@ func ParseChord(text string) (Chord, error) {
 	return c, refuseRepeated(c.notes, parts)
 }
 
+// ParseChordNumbers reads the whole numbers of a chord like 4:5:6:7, one for each of so many notes, up to a million.
+func ParseChordNumbers(text string, notes int) ([]int, error) {
+	c, err := ParseChord(text)
+	if err != nil {
+		return nil, err
+	}
+	if len(c.parts) != notes {
+		return nil, fmt.Errorf("the chord %s has %d parts for %d notes; give one for each, in their order", quote(c.text), len(c.parts), notes)
+	}
+	numbers := make([]int, notes)
+	for i, part := range c.parts {
+		if part > maxChordPart {
+			return nil, fmt.Errorf("chord %s: %d is more than %d", quote(c.text), part, maxChordPart)
+		}
+		numbers[i] = int(part)
+	}
+	return numbers, nil
+}
+
 // ParseChords reads chords separated by commas, like "4:5:6:7, 10:12:15". Each has 2 to 12 notes.
 func ParseChords(text string) ([]Chord, error) {
 	var chords []Chord
