@@ -27,6 +27,7 @@ type guide struct {
 	chat     io.Writer
 	keep     *keeper
 	live     bool // chat is a terminal: show what sounds
+	source   capture.Source
 	listener *engine.Listener
 	width    int // of what the live line shows
 	shown    time.Time
@@ -62,7 +63,7 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 	if err != nil {
 		return nil, err
 	}
-	g := &guide{check: check, path: o.path(), chat: chat, live: d.ErrTerminal(), listener: listener, keep: keep}
+	g := &guide{check: check, path: o.path(), chat: chat, live: d.ErrTerminal(), source: source, listener: listener, keep: keep}
 	err = g.run(ctx, in)
 	if keepErr := keepResult(keep, chat, check); keepErr != nil {
 		return nil, keepErr // one line is enough; what is lost is the worse
@@ -87,7 +88,7 @@ func (o *intonationOptions) listen(ctx context.Context, d Deps, chat io.Writer, 
 	tracker, err := liveTracker(capture.TrueRate(source))
 	if err == nil {
 		tellClock(chat, source)
-		listener, listenErr := engine.NewListener(engine.ListenerConfig{Source: source, Tracker: tracker, Window: check.Settings.Window})
+		listener, listenErr := engine.NewListener(engine.ListenerConfig{SampleRate: capture.TrueRate(source), Tracker: tracker, Window: check.Settings.Window})
 		if err = listenErr; err == nil {
 			return source, listener, nil
 		}
@@ -106,7 +107,7 @@ func (g *guide) run(ctx context.Context, in io.Reader) error {
 	var failed error
 	listening.Go(func() {
 		defer close(heard)
-		failed = g.listener.Run(ctx, func(h engine.Heard) {
+		failed = g.listener.Run(ctx, g.source, func(h engine.Heard) {
 			if h.Now != nil {
 				now := *h.Now
 				now.Partials = nil

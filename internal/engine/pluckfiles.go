@@ -54,16 +54,17 @@ func (f *PluckFile) read(ctx context.Context, cfg *PluckFilesConfig) error {
 		return err
 	}
 	defer source.Close()
-	tracker, err := cfg.NewTracker(capture.TrueRate(source))
+	rate := capture.TrueRate(source)
+	tracker, err := cfg.NewTracker(rate)
 	if err != nil {
 		return err
 	}
-	l, err := NewListener(ListenerConfig{Source: source, Tracker: tracker, Window: cfg.Window})
+	l, err := NewListener(ListenerConfig{SampleRate: rate, Tracker: tracker, Window: cfg.Window})
 	if err != nil {
 		return err
 	}
 	l.Expect(cfg.Expect(f.File))
-	return l.Run(ctx, func(h Heard) {
+	return l.Run(ctx, source, func(h Heard) {
 		switch {
 		case h.Pluck != nil:
 			f.Plucks = append(f.Plucks, *h.Pluck)

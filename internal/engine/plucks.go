@@ -25,19 +25,18 @@ type Heard struct {
 	Lost  string         // the input is gone; a sentence
 }
 
-// ListenerConfig is what a Listener needs. Source and Tracker must be set; the tracker gives live
-// readings.
+// ListenerConfig is what a Listener needs; the tracker gives live readings.
 type ListenerConfig struct {
-	Source  capture.Source
-	Tracker Tracker
-	Window  [2]float64 // s after each onset over which the pitch is read
+	SampleRate float64 // Hz, true
+	Tracker    Tracker
+	Window     [2]float64 // s after each onset over which the pitch is read
 }
 
 // A Listener reads single plucks of a live input, each over the same span after its onset, as soon
-// as that has passed, while the string still sounds.
+// as that has passed, while the string still sounds. It has an input of its own ([Listener.Run]), or
+// hears that of a session ([Session.Listen]).
 type Listener struct {
 	cfg       ListenerConfig
-	fs        float64
 	estimator *pitch.WindowEstimator
 	past      []float64
 	start     int64   // index of past[0]
@@ -46,6 +45,7 @@ type Listener struct {
 	hz        float64 // its first reading
 	waiting   bool
 	told      func(Heard)
+	lost      bool // the input is gone
 
 	mu     sync.Mutex
 	expect struct {
@@ -58,17 +58,16 @@ type Listener struct {
 // beforeOnset is the span before an onset that is kept, to see that it was one, in seconds.
 const beforeOnset = 0.12
 
-// NewListener prepares a listener; Run runs it, once.
+// NewListener prepares a listener, for one input.
 func NewListener(cfg ListenerConfig) (*Listener, error) {
 	if w := cfg.Window; !(0 <= w[0] && w[0]+0.1 <= w[1] && w[1] <= 60) {
 		return nil, fmt.Errorf("window of %g to %g s after the onset: want 0 <= start, a tenth of a second at least, end <= 60", w[0], w[1])
 	}
-	fs := capture.TrueRate(cfg.Source)
-	estimator, err := pitch.NewWindowEstimator(fs)
+	estimator, err := pitch.NewWindowEstimator(cfg.SampleRate)
 	if err != nil {
 		return nil, err
 	}
-	return &Listener{cfg: cfg, fs: fs, estimator: estimator, keep: int((cfg.Window[1] + beforeOnset + 1) * fs)}, nil
+	return &Listener{cfg: cfg, estimator: estimator, keep: int((cfg.Window[1] + beforeOnset + 1) * cfg.SampleRate)}, nil
 }
 
 // Expect says what is likely to sound next, as Tracker.Expect has it. It may be called from any
@@ -80,9 +79,9 @@ func (l *Listener) Expect(lowest float64, hz []float64) {
 }
 
 // Run listens until the source or ctx ends, and tells what it hears from the caller's goroutine.
-func (l *Listener) Run(ctx context.Context, tell func(Heard)) error {
-	rate := l.cfg.Source.SampleRate()
-	q := newQueue(l.cfg.Source, max(1, standardBlock*rate/standardRate), queueBlocks, time.Now)
+func (l *Listener) Run(ctx context.Context, source capture.Source, tell func(Heard)) error {
+	rate := source.SampleRate()
+	q := newQueue(source, max(1, standardBlock*rate/standardRate), queueBlocks, time.Now)
 	run, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	var wg sync.WaitGroup
@@ -92,15 +91,8 @@ func (l *Listener) Run(ctx context.Context, tell func(Heard)) error {
 		}
 	})
 	l.told = tell
-	lost := false
 	for p := range q.filled {
-		switch {
-		case !p.lost:
-			l.push(p.block)
-		case !lost:
-			tell(Heard{Lost: errLost(l.cfg.Source)})
-		}
-		lost = p.lost
+		l.hear(p, source)
 		q.free <- p
 	}
 	wg.Wait()
@@ -109,6 +101,17 @@ func (l *Listener) Run(ctx context.Context, tell func(Heard)) error {
 	}
 	l.giveUp()
 	return context.Cause(run)
+}
+
+// hear takes what one Read of the source gave.
+func (l *Listener) hear(p *packet, source capture.Source) {
+	switch {
+	case !p.lost:
+		l.push(p.block)
+	case !l.lost:
+		l.told(Heard{Lost: errLost(source)})
+	}
+	l.lost = p.lost
 }
 
 func (l *Listener) push(b capture.Block) {
@@ -141,7 +144,7 @@ func (l *Listener) reading(r *pitch.Reading) {
 		l.onset, l.hz, l.waiting = r.Onset, r.F1Hz, true
 	}
 	l.told(Heard{Now: r})
-	if !l.waiting || r.At < l.onset+int64(l.cfg.Window[1]*l.fs) {
+	if !l.waiting || r.At < l.onset+int64(l.cfg.Window[1]*l.cfg.SampleRate) {
 		return
 	}
 	if r.State != pitch.Sounding || math.Abs(1200*math.Log2(r.F1Hz/l.hz)) > sameCents || !l.read(r) {
@@ -164,8 +167,8 @@ func (l *Listener) giveUp() {
 // struck says whether a note began with a pluck, or is an old one found again: the sound is twice
 // as strong after its onset as before.
 func (l *Listener) struck(onset int64) bool {
-	span := int64(0.08 * l.fs)
-	before := l.power(onset-int64(beforeOnset*l.fs), onset-int64(0.02*l.fs))
+	span := int64(0.08 * l.cfg.SampleRate)
+	before := l.power(onset-int64(beforeOnset*l.cfg.SampleRate), onset-int64(0.02*l.cfg.SampleRate))
 	return l.power(onset, onset+span) > 2*before
 }
 
@@ -188,11 +191,11 @@ func (l *Listener) between(from, to int64) []float64 {
 
 // read reads the window of the note that r is the latest reading of.
 func (l *Listener) read(r *pitch.Reading) bool {
-	from, to := l.onset+int64(l.cfg.Window[0]*l.fs), l.onset+int64(l.cfg.Window[1]*l.fs)
+	from, to := l.onset+int64(l.cfg.Window[0]*l.cfg.SampleRate), l.onset+int64(l.cfg.Window[1]*l.cfg.SampleRate)
 	got, ok := l.estimator.Again(l.between(from, to), r)
 	if ok {
 		got.Partials = append([]pitch.Partial(nil), got.Partials...)
-		l.told(Heard{Pluck: &Pluck{Reading: got, OnsetS: float64(l.onset) / l.fs}})
+		l.told(Heard{Pluck: &Pluck{Reading: got, OnsetS: float64(l.onset) / l.cfg.SampleRate}})
 	}
 	return ok
 }

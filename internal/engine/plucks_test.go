@@ -60,14 +60,14 @@ func TestListenerReadsEachPluckOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := NewListener(ListenerConfig{Source: &tape{samples: scene, rate: rate}, Tracker: tracker, Window: window})
+	l, err := NewListener(ListenerConfig{SampleRate: rate, Tracker: tracker, Window: window})
 	if err != nil {
 		t.Fatal(err)
 	}
 	l.Expect(70, []float64{146.83})
 	var plucks []Pluck
 	short, readings := 0, 0
-	err = l.Run(t.Context(), func(h Heard) {
+	err = l.Run(t.Context(), &tape{samples: scene, rate: rate}, func(h Heard) {
 		switch {
 		case h.Pluck != nil:
 			plucks = append(plucks, *h.Pluck)
@@ -93,8 +93,116 @@ func TestListenerReadsEachPluckOnce(t *testing.T) {
 
 func TestListenerRefusesAWindow(t *testing.T) {
 	for _, w := range [][2]float64{{1, 0.5}, {-1, 1}, {0.3, 0.35}, {0, 100}, {math.NaN(), 1}} {
-		if _, err := NewListener(ListenerConfig{Source: &tape{rate: 48000}, Window: w}); err == nil {
+		if _, err := NewListener(ListenerConfig{SampleRate: 48000, Window: w}); err == nil {
 			t.Errorf("window %v was taken", w)
 		}
+	}
+}
+
+// A listener beside a session reads what one alone does, and the session's readings are those that it has without
+// one. One that takes its place hears what comes from then on.
+func TestListenBesideASession(t *testing.T) {
+	const rate = 48000
+	scene := make([]float64, 8*rate)
+	rng := rand.New(rand.NewPCG(12, 1))
+	for i, f := range []float64{146.83, 220} {
+		spec := sound.String(f)
+		spec.DampS = 2.6
+		spec.AddTo(scene, rate/2+i*3*rate, rate, rng)
+	}
+	for i := range scene {
+		scene[i] += 2e-4 * rng.NormFloat64()
+	}
+	listener := func() *Listener {
+		tracker, err := pitch.NewTracker(pitch.Config{SampleRate: rate, Live: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := NewListener(ListenerConfig{SampleRate: rate, Tracker: tracker, Window: [2]float64{0.3, 1.5}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return l
+	}
+	var alone []Pluck
+	err := listener().Run(t.Context(), &tape{samples: scene, rate: rate}, func(h Heard) {
+		if h.Pluck != nil {
+			alone = append(alone, *h.Pluck)
+		}
+	})
+	if err != nil || len(alone) != 2 {
+		t.Fatalf("alone: %d plucks, %v", len(alone), err)
+	}
+	var s *Session
+	var beside, second []Pluck
+	create := func(with bool) (readings int64) {
+		tracker, err := pitch.NewTracker(pitch.Config{SampleRate: rate, Live: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s = NewSession(Config{Source: &tape{samples: scene, rate: rate}, Tracker: tracker, Resolver: &guitar{}})
+		if with {
+			s.Listen(listener(), func(h Heard) {
+				if h.Pluck == nil {
+					return
+				}
+				beside = append(beside, *h.Pluck)
+				s.Listen(listener(), func(h Heard) {
+					if h.Pluck != nil {
+						second = append(second, *h.Pluck)
+					}
+				})
+			})
+		}
+		if err := s.Run(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		return s.Counts().Readings
+	}
+	if without, with := create(false), create(true); without != with || with == 0 {
+		t.Errorf("%d readings with a listener beside, %d without", with, without)
+	}
+	if len(beside) != 1 || len(second) != 1 || beside[0].F1Hz != alone[0].F1Hz || math.Abs(1200*math.Log2(second[0].F1Hz/alone[1].F1Hz)) > 3*alone[1].SigmaCents {
+		t.Errorf("beside a session %v and then %v, alone %v", beside, second, alone)
+	}
+}
+
+// The news of a lost input reaches who listens beside, once.
+func TestListenerBesideHearsOfALoss(t *testing.T) {
+	feed, err := capture.NewFeed("feed", 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tracker, err := pitch.NewTracker(pitch.Config{SampleRate: 48000, Live: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := NewListener(ListenerConfig{SampleRate: 48000, Tracker: tracker, Window: [2]float64{0.3, 1.5}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := NewSession(Config{Source: feed, Tracker: &parrot{}, Resolver: &guitar{}})
+	lost := make(chan string, 8)
+	s.Listen(l, func(h Heard) {
+		if h.Lost != "" {
+			lost <- h.Lost
+		}
+	})
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Run(ctx) }()
+	if err := feed.Push(0, make([]float32, 512)); err != nil {
+		t.Fatal(err)
+	}
+	feed.Break()
+	if said := <-lost; said != errLost(feed) {
+		t.Errorf("said %q", said)
+	}
+	stop()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	if len(lost) != 0 {
+		t.Errorf("said again: %q", <-lost)
 	}
 }

@@ -54,6 +54,7 @@ type Session struct {
 	queue   *queue
 	framer  *framer
 	boxes   []*mailbox
+	aside   *aside
 	delays  *latencies
 	strings int // of the instrument; guarded by mu
 
@@ -62,8 +63,9 @@ type Session struct {
 
 	counts counts
 
-	mu      sync.Mutex
-	pending struct {
+	mu       sync.Mutex
+	listener *Listener // nil: nobody listens beside
+	pending  struct {
 		hold, clear bool
 		confirm     bool
 		rows        display.Rows
@@ -85,6 +87,7 @@ func NewSession(cfg Config) *Session {
 	s := &Session{cfg: cfg, delays: newLatencies(), framer: newFramer(&cfg)}
 	s.strings = len(s.framer.rows)
 	s.queue = newQueue(cfg.Source, cfg.BlockLen, queueBlocks, cfg.Now)
+	s.aside = newAside(cfg.Source, cfg.BlockLen)
 	for range cfg.Sinks {
 		s.boxes = append(s.boxes, newMailbox(cfg.Source.Live()))
 	}
@@ -166,6 +169,7 @@ func (s *Session) Run(ctx context.Context) error {
 	}
 	launch(s.queue.run)
 	launch(s.analyse)
+	launch(s.aside.run)
 	for i, box := range s.boxes {
 		launch(func(ctx context.Context) error { return show(ctx, box, s.cfg.Sinks[i]) })
 	}
@@ -222,6 +226,7 @@ func (s *Session) analyse(ctx context.Context) error {
 		for _, box := range s.boxes {
 			box.close()
 		}
+		close(s.aside.filled)
 	}()
 	s.ear = s.newEar(ctx)
 	s.ear.aim(s.cfg.Resolver)
@@ -247,6 +252,7 @@ func (s *Session) analyse(ctx context.Context) error {
 			s.post(ctx, s.framer.notice(display.Lost, errLost(s.cfg.Source)))
 		}
 		lost = p.lost
+		s.share(ctx, p)
 		s.queue.free <- p
 	}
 	if ctx.Err() == nil {

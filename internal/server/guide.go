@@ -1,14 +1,12 @@
 package server
 
 import (
-	"context"
 	"fmt"
 	"net/http"
 	"sync"
 
 	"tunerd/internal/capture"
 	"tunerd/internal/engine"
-	"tunerd/internal/pitch"
 	"tunerd/internal/setup"
 	"tunerd/internal/targets"
 )
@@ -16,15 +14,20 @@ import (
 // A guide leads through an intonation check while the tuner goes on: it hears the same sound, reads
 // single plucks of it over a fixed span, and offers them to the check. There is one check at a time.
 type guide struct {
-	tell         func([]byte) // publishes the state
-	minHz, maxHz float64
+	tell    func([]byte) // publishes the state
+	tracker func(capture.Source) (engine.Tracker, error)
 
 	mu       sync.Mutex
 	check    *setup.Check // nil: none
-	tap      *tap         // nil: no input
+	input    input        // its session is nil without one
 	listener *engine.Listener
-	stop     context.CancelFunc // of the listener
-	said     string             // what became of the last pluck, or of the input
+	said     string // what became of the last pluck, or of the input
+}
+
+// An input is a source and the session that hears it.
+type input struct {
+	source  capture.Source
+	session *engine.Session
 }
 
 // A checkState is what pages are told.
@@ -51,10 +54,10 @@ type checkEntry struct {
 }
 
 // attach gives the guide an input; a check that is under way goes on with it.
-func (g *guide) attach(t *tap) error {
+func (g *guide) attach(to input) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.tap = t
+	g.input = to
 	if g.check == nil {
 		return nil
 	}
@@ -66,7 +69,7 @@ func (g *guide) detach() {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.hush()
-	g.tap = nil
+	g.input = input{}
 	if g.check != nil {
 		g.say("the input has ended")
 	}
@@ -84,7 +87,7 @@ func (g *guide) begin(in *targets.Instrument, o setup.PlanOptions, s setup.Setti
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if g.tap == nil {
+	if g.input.session == nil {
 		return refusal{http.StatusConflict, codeNoInput, "there is no input to listen to"}
 	}
 	g.check = setup.NewCheck(board, plan, s)
@@ -95,36 +98,28 @@ func (g *guide) begin(in *targets.Instrument, o setup.PlanOptions, s setup.Setti
 	return nil
 }
 
-// listen starts a listener on the input; g.mu must be held.
+// listen has the session read plucks besides; g.mu must be held.
 func (g *guide) listen() error {
-	g.hush()
-	source, err := g.tap.along()
+	tracker, err := g.tracker(g.input.source)
 	if err != nil {
 		return err
 	}
-	tracker, err := pitch.NewTracker(pitch.Config{SampleRate: capture.TrueRate(source), MinHz: g.minHz, MaxHz: g.maxHz, Live: true})
+	listener, err := engine.NewListener(engine.ListenerConfig{SampleRate: capture.TrueRate(g.input.source), Tracker: tracker, Window: g.check.Settings.Window})
 	if err != nil {
 		return err
 	}
-	listener, err := engine.NewListener(engine.ListenerConfig{Source: source, Tracker: tracker, Window: g.check.Settings.Window})
-	if err != nil {
-		return err
-	}
-	ctx, stop := context.WithCancel(context.Background())
-	g.listener, g.stop = listener, stop
 	listener.Expect(g.check.Expect())
-	go func() { _ = listener.Run(ctx, func(h engine.Heard) { g.hear(listener, h) }) }() // it ends with its feed
+	g.listener = listener
+	g.input.session.Listen(listener, func(h engine.Heard) { g.hear(listener, h) })
 	return nil
 }
 
 // hush ends the listener; g.mu must be held.
 func (g *guide) hush() {
-	if g.stop == nil {
-		return
+	if g.listener != nil {
+		g.input.session.Listen(nil, nil)
+		g.listener = nil
 	}
-	g.stop()
-	g.tap.alone()
-	g.stop, g.listener = nil, nil
 }
 
 // hear takes what a listener tells; one that was ended has nothing to say any more.
@@ -237,7 +232,7 @@ func (g *guide) now() *checkState {
 
 // state needs g.mu.
 func (g *guide) state() *checkState {
-	s := &checkState{Hears: g.tap != nil, Said: g.said, Words: []string{}, Entries: []checkEntry{}}
+	s := &checkState{Hears: g.input.session != nil, Said: g.said, Words: []string{}, Entries: []checkEntry{}}
 	if g.check == nil {
 		return s
 	}

@@ -73,8 +73,8 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	h := newHub()
-	g := &guide{minHz: cfg.MinHz, maxHz: cfg.MaxHz, tell: func(state []byte) { h.publish(setupKind, state) }}
-	t := &Tuner{cfg: cfg, hub: h, guide: g, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}
+	t := &Tuner{cfg: cfg, hub: h, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}
+	t.guide = &guide{tracker: t.tracker, tell: func(state []byte) { h.publish(setupKind, state) }}
 	if cfg.FromPage {
 		t.input = inputState{Name: pageInput, FromPage: true}
 	}
@@ -84,22 +84,21 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 // Run runs the engine on one input until that or ctx ends, or fails. Runs may follow one another,
 // not overlap; the settings are kept. The source is not closed.
 func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
-	shared := &tap{Source: source}
-	session, err := t.begin(source, shared)
+	session, err := t.begin(source)
 	if err != nil {
 		return err
 	}
 	defer t.end()
 	t.announce()
-	if err := t.guide.attach(shared); err != nil {
+	if err := t.guide.attach(input{source, session}); err != nil {
 		return err
 	}
 	defer t.guide.detach()
 	return session.Run(ctx)
 }
 
-// begin prepares the engine for a source, which it reads through a tap.
-func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, error) {
+// begin prepares the engine for a source.
+func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	tracker, err := t.tracker(source)
 	if err != nil {
 		return nil, err
@@ -111,7 +110,7 @@ func (t *Tuner) begin(source capture.Source, shared *tap) (*engine.Session, erro
 		return nil, err
 	}
 	t.session = engine.NewSession(engine.Config{
-		Source: shared, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
+		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
 		Rows:  display.Rows(t.aim.settings.Rows),
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
