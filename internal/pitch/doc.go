@@ -8,5 +8,5 @@
 // partials lie. Every reading carries σ, and means it: see [Reading].
 //
 // Start with [NewTracker] for a stream and with [NewWindowEstimator] for one window of samples.
-// What the note should have been is left to others.
+// What the note should have been is left to others. docs/pitch.md shows how a pitch is found, and where.
 package pitch
