@@ -73,6 +73,7 @@ func TestScreenshots(t *testing.T) {
 // picture writes what the page looks like.
 func (p *page) picture(name string, size [2]int64) {
 	p.t.Helper()
+	eval[bool](p, "(scrollTo({ top: 0, behavior: 'instant' }), true)") // where a press has moved the page
 	eval[bool](p, "document.fonts.ready.then(() => new Promise((done) => setTimeout(done, 700, true)))")
 	shot, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
 	if err != nil {
