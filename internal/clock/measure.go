@@ -37,10 +37,23 @@ type Job struct {
 	// is known of it. Without a tone the clock of the computer is the reference.
 	ToneHz       float64
 	ToneErrorPPM float64
-	// Seconds of sound are listened to, or all there is; 0: all. When ctx ends, what has come until
-	// then counts.
+	// Seconds of usable sound are listened to, or all there is; 0: all. What is lost, what was heard
+	// before that, and the uneven beginning of a device do not count, but listening ends at the latest
+	// after patience times as long. When ctx ends, what has come until then counts.
 	Seconds  float64
 	Progress *Progress // told how far it is; may be nil
+}
+
+// patience is how many times as long as was asked for is listened where sound is lost again and
+// again; our choice.
+const patience = 3
+
+// Least is the shortest Seconds that tell something, in s.
+func (j *Job) Least() float64 {
+	if j.ToneHz != 0 {
+		return minToneS
+	}
+	return minSystemS
 }
 
 // A Progress tells how much of the listening is done. It is safe for several goroutines.
@@ -98,6 +111,9 @@ func (t toneMeter) read(m *Measurement) error {
 // cannot be told, or comes out beyond what a sound card can have. Lost samples begin the
 // measurement anew; the longest stretch counts.
 func Measure(ctx context.Context, source capture.Source, job Job) (*Measurement, error) {
+	if job.Seconds > 0 && job.Seconds < job.Least() {
+		return nil, fmt.Errorf("clock: %g s are too short; at least %g s of sound are needed", job.Seconds, job.Least())
+	}
 	newMeter, err := job.meters(source)
 	if err != nil {
 		return nil, err
@@ -153,9 +169,10 @@ func (j *Job) listen(ctx context.Context, source capture.Source, newMeter func()
 		}
 		end = b.Start + int64(len(b.Samples))
 		now.push(b, arrived)
+		usable := longer(best, now).Seconds()
+		j.Progress.tell(usable, j.Seconds)
 		elapsed := float64(end-first) / float64(m.RateHz)
-		j.Progress.tell(elapsed, j.Seconds)
-		if j.Seconds > 0 && elapsed >= j.Seconds {
+		if j.Seconds > 0 && (usable >= j.Seconds || elapsed >= patience*j.Seconds+settleS) {
 			return longer(best, now), nil
 		}
 	}

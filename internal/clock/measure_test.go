@@ -89,6 +89,8 @@ func TestNonsenseIsRefused(t *testing.T) {
 		{fast(-4500, 10), Job{ToneHz: 440}, "441.989 Hz is heard, +4520 ppm from 440 Hz"},
 		{fast(0, 10), Job{ToneHz: 5}, "outside 20 to"},
 		{fast(0, 10), Job{}, "not live"},
+		{fast(0, 10), Job{ToneHz: 440, Seconds: 4}, "4 s are too short; at least 5 s"},
+		{&tape{live: true}, Job{Seconds: 12}, "12 s are too short; at least 20 s"},
 		{&tape{end: io.EOF}, Job{ToneHz: 440}, "too short"},
 		{&tape{end: errors.New("broken"), samples: make([]float64, 20*rate)}, Job{ToneHz: 440}, "broken"},
 		{&tape{end: io.EOF, live: true, samples: make([]float64, 30*rate)}, Job{}, "too short"}, // all at once
@@ -112,6 +114,25 @@ func TestLongestStretchCounts(t *testing.T) {
 	}
 	if m.Gaps != 2 || math.Abs(m.Seconds-20) > 0.1 || math.Abs(m.PPM-50) > 3*m.SigmaPPM {
 		t.Errorf("%+v, want 50 ppm from 20 s, 2 gaps", m)
+	}
+}
+
+// TestUsableSoundCounts: what was asked for is heard without a gap, however often sound is lost before,
+// but not without end.
+func TestUsableSoundCounts(t *testing.T) {
+	source, progress := fast(50, 30), &Progress{}
+	source.lose = map[int64]int64{4 * rate: 1001, 9 * rate: 17}
+	m, err := Measure(t.Context(), source, Job{ToneHz: 440, Seconds: 8, Progress: progress})
+	if err != nil || math.Abs(m.Seconds-8) > 0.1 || m.Gaps != 2 || progress.Fraction() != 1 {
+		t.Errorf("%+v, %v, progress %g; want 8 s after two gaps", m, err, progress.Fraction())
+	}
+	source = fast(50, 60)
+	source.lose = map[int64]int64{}
+	for s := range int64(60) {
+		source.lose[s*rate] = 17 // a stretch of a second is never enough
+	}
+	if m, err := Measure(t.Context(), source, Job{ToneHz: 440, Seconds: 6}); err == nil || !strings.Contains(err.Error(), "too short") || source.pos > 25*rate {
+		t.Errorf("%+v, %v after %d s; want it to give up after three times 6 s", m, err, source.pos/rate)
 	}
 }
 

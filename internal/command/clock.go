@@ -2,7 +2,6 @@ package command
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -30,7 +29,7 @@ type clockOptions struct {
 	length    time.Duration
 	apply     bool
 	device    string
-	json      bool
+	form      listingOptions
 }
 
 func (o *clockOptions) addFlags(fs *pflag.FlagSet) {
@@ -38,10 +37,10 @@ func (o *clockOptions) addFlags(fs *pflag.FlagSet) {
 	o.source.addInputFlags(fs)
 	fs.Float64Var(&o.toneHz, "tone", 0, "compare with a tone of `HZ` that is heard (default: with the clock of the computer)")
 	fs.Float64Var(&o.toneError, "tone-error", 0, "`PPM` by which the tone itself may be off (standard uncertainty)")
-	fs.DurationVar(&o.length, "for", 0, "listen for `TIME`, such as 90s or 10m (default: 1m to a tone, else 5m; recordings to their end)")
+	fs.DurationVar(&o.length, "for", 0, "listen to `TIME` of sound without a gap, such as 90s or 10m\n(default: 1m to a tone, else 5m; recordings to their end)")
 	fs.BoolVar(&o.apply, "apply", false, "without --tone: correct readings by what is found")
 	fs.StringVar(&o.device, "device", "", "the recording was made with this `DEVICE`, for which the figure is to be kept")
-	fs.BoolVar(&o.json, "json", false, "print a JSON object")
+	o.form.addFlags(fs)
 }
 
 func newClockCommand(d Deps) *cobra.Command {
@@ -88,7 +87,14 @@ func (o *clockOptions) check() error {
 	case o.device != "" && isMicrophone(o.input):
 		return usagef("--device is for recordings; the microphone is a device itself")
 	}
-	return nil
+	if job := o.job(); job.Seconds > 0 && job.Seconds < job.Least() {
+		return usagef("--for %v is too short; at least %g s of sound are needed", o.length, job.Least())
+	}
+	return o.form.check()
+}
+
+func (o *clockOptions) job() *clock.Job {
+	return &clock.Job{ToneHz: o.toneHz, ToneErrorPPM: o.toneError, Seconds: o.seconds()}
 }
 
 func (o *clockOptions) seconds() float64 {
@@ -115,10 +121,10 @@ func runClock(ctx context.Context, d Deps, out, chat io.Writer, o clockOptions) 
 	if err != nil {
 		return err
 	}
-	if o.json {
-		return writeClockJSON(out, m, stored)
+	if o.form.plain() {
+		return o.tell(out, m, stored)
 	}
-	return o.tell(out, m, stored)
+	return o.form.write(out, clockListing(m, stored))
 }
 
 func (o *clockOptions) measure(ctx context.Context, d Deps, chat io.Writer) (*clock.Measurement, error) {
@@ -127,13 +133,13 @@ func (o *clockOptions) measure(ctx context.Context, d Deps, chat io.Writer) (*cl
 		return nil, inputError(err, o.input)
 	}
 	defer source.Close()
-	job := clock.Job{ToneHz: o.toneHz, ToneErrorPPM: o.toneError, Seconds: o.seconds()}
+	job := o.job()
 	if d.ErrTerminal() && job.Seconds > 0 {
 		job.Progress = &clock.Progress{}
 		bar := startProgress(chat, job.Progress.Fraction)
 		defer bar.end()
 	}
-	m, err := clock.Measure(ctx, source, job)
+	m, err := clock.Measure(ctx, source, *job)
 	if err != nil {
 		return nil, err
 	}
@@ -173,32 +179,22 @@ func editClocks(change func(*clock.Table) error) error {
 	return t.Save(path)
 }
 
-// A clockLine is a measurement in JSON; see docs/formats.md.
-type clockLine struct {
-	Type     string      `json:"type"`
-	Device   string      `json:"device"`
-	RateHz   int         `json:"sample_rate_hz"`
-	By       string      `json:"by"`
-	PPM      float64     `json:"ppm"`
-	SigmaPPM float64     `json:"sigma_ppm"`
-	Cents    float64     `json:"cents"`
-	Seconds  float64     `json:"seconds"`
-	Gaps     int         `json:"gaps"`
-	ToneHz   text.Number `json:"tone_hz"`
-	HeardHz  text.Number `json:"heard_hz"`
-	SNRdB    text.Number `json:"snr_db"`
-	Stored   bool        `json:"stored"`
-}
-
-func writeClockJSON(out io.Writer, m *clock.Measurement, stored bool) error {
-	line := clockLine{
-		Type: "clock", Device: m.Device, RateHz: m.RateHz, By: m.By, PPM: m.PPM, SigmaPPM: m.SigmaPPM, Cents: clock.Cents(m.PPM),
-		Seconds: m.Seconds, Gaps: m.Gaps, ToneHz: text.Number(math.NaN()), HeardHz: text.Number(math.NaN()), SNRdB: text.Number(math.NaN()), Stored: stored,
-	}
+// clockListing is a measurement in JSON and CSV; see docs/formats.md.
+func clockListing(m *clock.Measurement, stored bool) *text.Listing {
+	unknown := math.NaN()
+	tone, heard, snr := unknown, unknown, unknown
 	if m.By == clock.ByTone {
-		line.ToneHz, line.HeardHz, line.SNRdB = text.Number(m.ToneHz), text.Number(m.HeardHz), text.Number(m.SNRdB)
+		tone, heard, snr = m.ToneHz, m.HeardHz, m.SNRdB
 	}
-	return json.NewEncoder(out).Encode(&line)
+	l := &text.Listing{Type: "clock", Rows: [][]any{{
+		m.Device, m.RateHz, m.By, m.PPM, m.SigmaPPM, clock.Cents(m.PPM), m.Seconds, m.Gaps, tone, heard, snr, stored,
+	}}}
+	for _, name := range []string{
+		"device", "sample_rate_hz", "by", "ppm", "sigma_ppm", "cents", "seconds", "gaps", "tone_hz", "heard_hz", "snr_db", "stored",
+	} {
+		l.Columns = append(l.Columns, text.Column{Name: name, Title: name})
+	}
+	return l
 }
 
 // tell writes the result for a person.

@@ -99,6 +99,22 @@ func TestDevicesJSON(t *testing.T) {
 	}
 }
 
+func TestDevicesCSV(t *testing.T) {
+	d := quietDeps()
+	d.Devices = func() ([]device.Device, error) { return twoDevices, nil }
+	out, _, _ := run(t, d, "devices", "--csv")
+	want := `name,system,input_channels,output_channels,sample_rate_hz,low_latency_s,high_latency_s,default_input,default_output
+Bench mic,ALSA,1,0,44100,0.008707,0.035,yes,no
+Monitors,ALSA,0,2,48000,0,0,no,no
+`
+	if out != want {
+		t.Errorf("%s, want\n%s", out, want)
+	}
+	if _, _, status := run(t, d, "devices", "--csv", "--json"); status != 2 {
+		t.Errorf("--csv with --json ends with status %d, want 2", status)
+	}
+}
+
 func TestNoDevicesIsSaidAndNoError(t *testing.T) {
 	out, chat, status := run(t, quietDeps(), "devices")
 	if out != "" || status != 0 || !strings.Contains(chat, "no sound devices") {

@@ -2,7 +2,6 @@ package command
 
 import (
 	"cmp"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -10,21 +9,13 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"tunerd/internal/device"
+	"tunerd/internal/display/text"
 )
 
-type devicesOptions struct {
-	json bool
-}
-
-func (o *devicesOptions) addFlags(fs *pflag.FlagSet) {
-	fs.BoolVar(&o.json, "json", false, "print one JSON object a line")
-}
-
 func newDevicesCommand(d Deps) *cobra.Command {
-	var o devicesOptions
+	var o listingOptions
 	cmd := &cobra.Command{
 		Use:   "devices",
 		Short: "List microphones and other sound devices",
@@ -39,7 +30,10 @@ with --input mic:NAME; without a name the default input is taken.`,
 	return cmd
 }
 
-func runDevices(d Deps, out, chat io.Writer, o devicesOptions) error {
+func runDevices(d Deps, out, chat io.Writer, o listingOptions) error {
+	if err := o.check(); err != nil {
+		return err
+	}
 	devices, err := d.Devices()
 	if err != nil {
 		return err
@@ -48,40 +42,28 @@ func runDevices(d Deps, out, chat io.Writer, o devicesOptions) error {
 		fmt.Fprintln(chat, "tunerd: no sound devices; recordings, standard input and the demo work without")
 		return nil
 	}
-	if o.json {
-		return writeDevicesJSON(out, devices)
+	if o.plain() {
+		return writeDevicesTable(out, devices)
 	}
-	return writeDevicesTable(out, devices)
+	return o.write(out, devicesListing(devices))
 }
 
-// A deviceLine is the JSON form of a device.
-type deviceLine struct {
-	Type           string  `json:"type"`
-	Name           string  `json:"name"`
-	System         string  `json:"system"`
-	InputChannels  int     `json:"input_channels"`
-	OutputChannels int     `json:"output_channels"`
-	SampleRate     float64 `json:"sample_rate_hz"`
-	LowLatency     float64 `json:"low_latency_s"`
-	HighLatency    float64 `json:"high_latency_s"`
-	DefaultInput   bool    `json:"default_input"`
-	DefaultOutput  bool    `json:"default_output"`
-}
-
-func writeDevicesJSON(out io.Writer, devices []device.Device) error {
-	enc := json.NewEncoder(out)
+// devicesListing is the list in JSON and CSV; see docs/formats.md.
+func devicesListing(devices []device.Device) *text.Listing {
+	l := &text.Listing{Type: "device"}
+	for _, name := range []string{
+		"name", "system", "input_channels", "output_channels", "sample_rate_hz",
+		"low_latency_s", "high_latency_s", "default_input", "default_output",
+	} {
+		l.Columns = append(l.Columns, text.Column{Name: name, Title: name})
+	}
 	for _, d := range devices {
-		err := enc.Encode(deviceLine{
-			Type: "device", Name: d.Name, System: d.HostAPI,
-			InputChannels: d.MaxInput, OutputChannels: d.MaxOutput, SampleRate: d.DefaultRate,
-			LowLatency: d.LowLatency.Seconds(), HighLatency: d.HighLatency.Seconds(),
-			DefaultInput: d.DefaultInput, DefaultOutput: d.DefaultOutput,
+		l.Rows = append(l.Rows, []any{
+			d.Name, d.HostAPI, d.MaxInput, d.MaxOutput, d.DefaultRate,
+			d.LowLatency.Seconds(), d.HighLatency.Seconds(), d.DefaultInput, d.DefaultOutput,
 		})
-		if err != nil {
-			return err
-		}
 	}
-	return nil
+	return l
 }
 
 func writeDevicesTable(out io.Writer, devices []device.Device) error {

@@ -247,7 +247,7 @@ func (o *measureOptions) writer(out io.Writer) text.NoteWriter {
 	case o.json:
 		return text.NewNoteJSON(out)
 	case o.csv:
-		return text.NewNoteCSV(out)
+		return text.NewNoteCSV(out, o.partials)
 	}
 	return text.NewNoteTable(out)
 }

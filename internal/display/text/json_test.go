@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"math"
 	"strconv"
+	"slices"
 	"strings"
 	"testing"
 
@@ -117,7 +118,7 @@ func TestCSVAgreesWithJSON(t *testing.T) {
 		n := anyNote(t)
 		n.File = strings.ReplaceAll(n.File, "\r", "") // encoding/csv reads \r\n as \n
 		var out bytes.Buffer
-		if err := NewNoteCSV(&out).WriteNote(n); err != nil {
+		if err := NewNoteCSV(&out, false).WriteNote(n); err != nil {
 			t.Fatal(err)
 		}
 		if n.Target != nil && strings.Contains(n.Target.Label, "\r") {
@@ -142,6 +143,30 @@ func TestCSVAgreesWithJSON(t *testing.T) {
 	})
 }
 
+// Partials stand in lists, parted by spaces, with the figures of the JSON line.
+func TestCSVHasPartials(t *testing.T) {
+	n := &Note{F1Hz: 110, Partials: []Partial{
+		{Number: 1, Hz: 110.25, OffCents: 0.5, SigmaCents: 0.125, LevelDB: -20},
+		{Number: 3, Hz: 331, OffCents: -0.25, SigmaCents: math.NaN(), LevelDB: -31.5},
+	}}
+	var out bytes.Buffer
+	if err := NewNoteCSV(&out, true).WriteNote(n); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&out).ReadAll()
+	if err != nil || len(rows) != 2 || len(rows[0]) != len(rows[1]) {
+		t.Fatalf("%q, %v", rows, err)
+	}
+	for name, want := range map[string]string{
+		"partial_numbers": "1 3", "partial_hz": "110.25 331", "partial_off_cents": "0.5 -0.25",
+		"partial_sigma_cents": "0.125 -", "partial_level_db": "-20 -31.5",
+	} {
+		if i := slices.Index(rows[0], name); i < 0 || rows[1][i] != want {
+			t.Errorf("%s: %q in %q, want %q", name, rows[1], rows[0], want)
+		}
+	}
+}
+
 func checkColumn(t *rapid.T, name, got string, want any) {
 	switch want := want.(type) {
 	case nil:
@@ -161,7 +186,7 @@ func checkColumn(t *rapid.T, name, got string, want any) {
 
 func TestCSVOfNothingIsEmpty(t *testing.T) {
 	for name, w := range map[string]func(*bytes.Buffer) NoteWriter{
-		"CSV":   func(b *bytes.Buffer) NoteWriter { return NewNoteCSV(b) },
+		"CSV":   func(b *bytes.Buffer) NoteWriter { return NewNoteCSV(b, true) },
 		"table": func(b *bytes.Buffer) NoteWriter { return NewNoteTable(b) },
 		"JSON":  func(b *bytes.Buffer) NoteWriter { return NewNoteJSON(b) },
 	} {
