@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"tunerd/internal/wholefile"
 )
 
 // A Table keeps what was measured of the sound cards of a computer.
@@ -81,17 +83,7 @@ func (t *Table) Save(path string) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("clock: %w", err)
 	}
-	f, err := os.CreateTemp(dir, "clock-*.json")
-	if err != nil {
-		return fmt.Errorf("clock: %w", err)
-	}
-	_, err = f.Write(append(data, '\n'))
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
+	if err := wholefile.Write(path, append(data, '\n'), 0o600); err != nil {
 		return fmt.Errorf("clock: %w", err)
 	}
 	return nil

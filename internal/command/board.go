@@ -2,13 +2,13 @@ package command
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 
 	"tunerd/internal/display/figure"
 	"tunerd/internal/fretboard"
+	"tunerd/internal/wholefile"
 )
 
 // drawnBoard hands a fretboard to the drawing of figures.
@@ -52,27 +52,7 @@ func spots(points []fretboard.Point) []figure.Spot {
 }
 
 // writeFile writes a figure and keeps what stands at path if it cannot be written whole.
-func writeFile(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, err)
-	}
-	_, err = f.Write(data)
-	if closeErr := f.Close(); err == nil {
-		err = closeErr
-	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return fmt.Errorf("cannot write %s: %w", path, err)
-	}
-	return nil
-}
+func writeFile(path string, data []byte) error { return wholefile.Write(path, data, 0o644) }
 
 func writeSVG(path string, c *figure.Canvas) error { return writeFile(path, []byte(c.SVG())) }
 

@@ -178,8 +178,10 @@ func (g *guide) hear(h engine.Heard) error {
 	switch {
 	case h.Lost != "":
 		g.say(h.Lost)
-	case h.Short:
+	case h.Unread == engine.TooShort:
 		g.say("too short; let it ring longer, or begin anew with --window 0.2..0.8")
+	case h.Unread == engine.SoundLost:
+		g.say("sound was lost, and what rang then cannot be read; if it was the note asked for, damp it and play it again")
 	case h.Pluck != nil:
 		return g.take(h.Pluck)
 	case h.Now != nil:

@@ -132,7 +132,10 @@ func ParsePlan(path string, data []byte) (*Plan, error) {
 	}
 	p, err := file.plan()
 	if err != nil {
-		return nil, fmt.Errorf("plan %s: %w", path, err)
+		if filepath.Ext(path) != ".toml" {
+			data = nil // the place of an error is looked for in TOML
+		}
+		return nil, strict.Locate("plan "+path, data, err)
 	}
 	return p, nil
 }
@@ -161,7 +164,7 @@ func decodeJSON(data []byte, into *planFile) error {
 // plan loads the instrument and checks the values.
 func (f *planFile) plan() (*Plan, error) {
 	if f.Type != "plan" {
-		return nil, fmt.Errorf("type %q is not \"plan\"", f.Type)
+		return nil, strict.At(fmt.Errorf("type %q is not \"plan\"", f.Type), "type")
 	}
 	in, err := f.instrument()
 	if err != nil {
@@ -169,18 +172,18 @@ func (f *planFile) plan() (*Plan, error) {
 	}
 	p := &Plan{Instrument: in, Tuning: f.Tuning, Reference: f.Reference, Method: f.Method, PureBy: f.PureBy, Anchor: f.Anchor,
 		AcceptRisk: f.AcceptRisk, Cents: make([]float64, len(in.Strings)), Measured: make([]Measured, len(in.Strings))}
-	for _, s := range f.Strings {
+	for i, s := range f.Strings {
 		if err := p.takeString(s); err != nil {
-			return nil, err
+			return nil, strict.At(err, "strings", i)
 		}
 	}
-	for _, c := range f.Chords {
+	for i, c := range f.Chords {
 		if c.Weight == 0 {
 			c.Weight = 1
 		}
 		chord, err := ParseChord(in, fmt.Sprintf("%s: %s as %s weight %g", c.Name, c.Frets, c.Ratios, c.Weight))
 		if err != nil {
-			return nil, err
+			return nil, strict.At(err, "chords", i)
 		}
 		p.Chords = append(p.Chords, chord)
 	}
@@ -197,19 +200,19 @@ func (f *planFile) plan() (*Plan, error) {
 func (f *planFile) instrument() (*targets.Instrument, error) {
 	in, err := targets.LoadInstrument(f.Instrument)
 	if err != nil {
-		return nil, err
+		return nil, strict.At(err, "instrument")
 	}
 	var tuning *targets.Tuning
 	var reference *targets.Reference
 	if f.Tuning != "" {
 		if tuning, err = targets.ParseTuning(f.Tuning); err != nil {
-			return nil, err
+			return nil, strict.At(err, "tuning")
 		}
 	}
 	if f.Reference != "" {
 		r, err := targets.ParseReference(f.Reference)
 		if err != nil {
-			return nil, err
+			return nil, strict.At(err, "reference")
 		}
 		reference = &r
 	}

@@ -237,3 +237,16 @@ func TestCommonShapes(t *testing.T) {
 		}
 	}
 }
+
+// What is wrong in a plan is told with the line that it stands on.
+func TestPlanErrorsHaveALine(t *testing.T) {
+	for _, c := range []struct{ file, want string }{
+		{"type = \"pla\"\n", "plan p.toml:1:1: type"},
+		{"type = \"plan\"\ninstrument = \"guitar-12edo\"\n\n[[strings]]\nstring = 9\ncents = 1\n", "plan p.toml:4:3: string 9"},
+		{"type = \"plan\"\ninstrument = \"nosuch\"\n", "plan p.toml:2:1: "},
+	} {
+		if _, err := ParsePlan("p.toml", []byte(c.file)); err == nil || !strings.HasPrefix(err.Error(), c.want) {
+			t.Errorf("%v, want %s", err, c.want)
+		}
+	}
+}

@@ -19,11 +19,19 @@ type Pluck struct {
 
 // A Heard is one thing that a Listener tells. Exactly one of its fields is set.
 type Heard struct {
-	Pluck *Pluck         // a note was read
-	Short bool           // a note ended before it could be read
-	Now   *pitch.Reading // what sounds at the moment, valid only during the call
-	Lost  string         // the input is gone; a sentence
+	Pluck  *Pluck         // a note was read
+	Unread Unread         // why a note could not be read
+	Now    *pitch.Reading // what sounds at the moment, valid only during the call
+	Lost   string         // the input is gone; a sentence
 }
+
+// Unread says why a note could not be read.
+type Unread string
+
+const (
+	TooShort  Unread = "too short"            // it ended, or another followed, before its window did
+	SoundLost Unread = "sound was lost of it" // samples are missing between its onset and the end of its window
+)
 
 // ListenerConfig is what a Listener needs; the tracker gives live readings.
 type ListenerConfig struct {
@@ -45,7 +53,9 @@ type Listener struct {
 	hz        float64 // its first reading
 	waiting   bool
 	told      func(Heard)
-	lost      bool // the input is gone
+	lost      bool  // the input is gone
+	gap       int64 // index of the first sample after the last gap; nothing begins before it
+	gapTold   bool  // that a note is lost to it
 
 	mu     sync.Mutex
 	expect struct {
@@ -67,7 +77,7 @@ func NewListener(cfg ListenerConfig) (*Listener, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Listener{cfg: cfg, estimator: estimator, keep: int((cfg.Window[1] + beforeOnset + 1) * cfg.SampleRate)}, nil
+	return &Listener{cfg: cfg, estimator: estimator, gap: math.MinInt64, keep: int((cfg.Window[1] + beforeOnset + 1) * cfg.SampleRate)}, nil
 }
 
 // Expect says what is likely to sound next, as Tracker.Expect has it. It may be called from any
@@ -117,7 +127,10 @@ func (l *Listener) hear(p *packet, source capture.Source) {
 func (l *Listener) push(b capture.Block) {
 	l.obey()
 	if b.Start != l.start+int64(len(l.past)) {
-		l.past, l.start, l.waiting = l.past[:0], b.Start, false
+		if len(l.past) > 0 {
+			l.lose(b.Start)
+		}
+		l.past, l.start = l.past[:0], b.Start
 	}
 	if drop := len(l.past) + len(b.Samples) - l.keep; drop > l.keep/2 {
 		l.past = append(l.past[:0], l.past[drop:]...)
@@ -125,6 +138,23 @@ func (l *Listener) push(b capture.Block) {
 	}
 	l.past = append(l.past, b.Samples...)
 	l.cfg.Tracker.Push(b.Samples, b.Start, l.reading)
+}
+
+// lose forgets the note that was waited for, as samples of it are missing up to that one.
+func (l *Listener) lose(to int64) {
+	l.gap, l.gapTold = to, false
+	if l.waiting {
+		l.waiting = false
+		l.tellLost()
+	}
+}
+
+// tellLost tells once for each gap that a note is lost to it.
+func (l *Listener) tellLost() {
+	if !l.gapTold {
+		l.gapTold = true
+		l.told(Heard{Unread: SoundLost})
+	}
 }
 
 func (l *Listener) obey() {
@@ -139,7 +169,11 @@ func (l *Listener) obey() {
 // reading follows what sounds: a new onset is waited for until its window is full. A tracker may
 // lose a note for a moment; what counts is that it still sounds in the end.
 func (l *Listener) reading(r *pitch.Reading) {
-	if r.NewOnset && l.struck(r.Onset) {
+	switch {
+	case !r.NewOnset:
+	case r.Onset-int64(beforeOnset*l.cfg.SampleRate) < l.gap:
+		l.tellLost() // it may have rung already before the gap, and its onset is not known
+	case l.struck(r.Onset):
 		l.giveUp()
 		l.onset, l.hz, l.waiting = r.Onset, r.F1Hz, true
 	}
@@ -160,7 +194,7 @@ const sameCents = 60
 func (l *Listener) giveUp() {
 	if l.waiting {
 		l.waiting = false
-		l.told(Heard{Short: true})
+		l.told(Heard{Unread: TooShort})
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"tunerd/internal/capture"
@@ -17,6 +18,8 @@ type tape struct {
 	samples []float64
 	rate    int
 	at      int64
+	gapAt   int64 // here samples are lost; 0: nowhere
+	gap     int64 // so many
 }
 
 func (p *tape) Name() string    { return "tape" }
@@ -24,6 +27,9 @@ func (p *tape) SampleRate() int { return p.rate }
 func (p *tape) Live() bool      { return false }
 func (p *tape) Close() error    { return nil }
 func (p *tape) Read(_ context.Context, dst []float64) (capture.Block, error) {
+	if p.gapAt > 0 && p.at >= p.gapAt {
+		p.at, p.gapAt = p.at+p.gap, 0
+	}
 	n := copy(dst, p.samples[p.at:])
 	if n == 0 {
 		return capture.Block{}, io.EOF
@@ -71,7 +77,7 @@ func TestListenerReadsEachPluckOnce(t *testing.T) {
 		switch {
 		case h.Pluck != nil:
 			plucks = append(plucks, *h.Pluck)
-		case h.Short:
+		case h.Unread == TooShort:
 			short++
 		case h.Now != nil:
 			readings++
@@ -88,6 +94,59 @@ func TestListenerReadsEachPluckOnce(t *testing.T) {
 		if at := 0.5 + 2.7*float64(i); math.Abs(p.OnsetS-at) > 0.03 {
 			t.Errorf("pluck %d: onset at %.3f s, want %.3f", i, p.OnsetS, at)
 		}
+	}
+}
+
+// TestListenerSaysThatSoundWasLost: a note of which samples are missing is neither read nor called too
+// short, and what is found of it behind the gap is no pluck of its own.
+func TestListenerSaysThatSoundWasLost(t *testing.T) {
+	const rate = 48000
+	for _, c := range []struct {
+		name   string
+		at     float64 // s after the second pluck
+		lost   float64 // s
+		plucks int
+		unread []Unread
+	}{
+		{"within its window", 0.6, 0.2, 2, []Unread{SoundLost}},
+		{"at its onset", -0.05, 0.2, 2, []Unread{SoundLost}},
+		{"after its window", 1.8, 0.05, 3, []Unread{SoundLost}}, // what still rings might be another
+		{"between notes", 2.75, 0.02, 3, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(12, 1))
+			scene := make([]float64, 11*rate)
+			for i := range 3 {
+				spec := sound.String(146.83)
+				spec.DampS = 2.6
+				spec.AddTo(scene, rate/2+i*3*rate, rate, rng)
+			}
+			for i := range scene {
+				scene[i] += 2e-4 * rng.NormFloat64()
+			}
+			tracker, err := pitch.NewTracker(pitch.Config{SampleRate: rate, Live: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			source := &tape{samples: scene, rate: rate, gapAt: int64((3.5 + c.at) * rate), gap: int64(c.lost * rate)}
+			l, err := NewListener(ListenerConfig{SampleRate: rate, Tracker: tracker, Window: [2]float64{0.3, 1.5}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			l.Expect(70, []float64{146.83})
+			plucks, unread := 0, []Unread(nil)
+			err = l.Run(t.Context(), source, func(h Heard) {
+				switch {
+				case h.Pluck != nil:
+					plucks++
+				case h.Unread != "":
+					unread = append(unread, h.Unread)
+				}
+			})
+			if err != nil || plucks != c.plucks || !slices.Equal(unread, c.unread) {
+				t.Errorf("%d plucks, unread %q, %v; want %d, %q", plucks, unread, err, c.plucks, c.unread)
+			}
+		})
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"tunerd/internal/wholefile"
 )
 
 // minToken is the least length of a token that somebody else has chosen.
@@ -47,15 +49,4 @@ func notInLink(r rune) bool {
 }
 
 // WriteSecret writes a file that the user alone can read, whole or not at all.
-func WriteSecret(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*") // of mode 0600
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(data)
-	if err := errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
+func WriteSecret(path string, data []byte) error { return wholefile.Write(path, data, 0o600) }

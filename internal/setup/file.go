@@ -6,7 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
+
+	"tunerd/internal/wholefile"
 )
 
 // What a file of a check says of itself.
@@ -99,32 +100,7 @@ func (c *Check) Save(path string) error {
 	if err := c.Write(&b); err != nil {
 		return fmt.Errorf("cannot write %s: %w", path, err)
 	}
-	if err := replace(path, b.Bytes()); err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, err)
-	}
-	return nil
-}
-
-func replace(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name()) // once renamed, it is gone
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Chmod(0o644)
-	}
-	if err == nil {
-		err = f.Sync()
-	}
-	if closing := f.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return wholefile.Write(path, b.Bytes(), 0o644)
 }
 
 // Load reads a check from a file.

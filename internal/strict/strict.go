@@ -19,6 +19,9 @@ import (
 // MaxBytes is the most that a file may have.
 const MaxBytes = 1 << 20
 
+// byteOrderMark is what some editors write at the beginning.
+const byteOrderMark = "\ufeff"
+
 // Read returns the content of a file, up to one byte more than MaxBytes. Its errors begin with
 // what the file is to be and its path.
 func Read(what, path string) ([]byte, error) {
@@ -54,7 +57,7 @@ func cause(err error) error {
 // says which it has, given the unknown key and the text before it on its line. Errors begin with
 // line:column.
 func TOML(data []byte, into any, accepted func(key toml.Key, before string) string) error {
-	data = bytes.TrimPrefix(data, []byte("\ufeff")) // some editors write a byte order mark
+	data = bytes.TrimPrefix(data, []byte(byteOrderMark))
 	err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(into)
 	var unknown *toml.StrictMissingError
 	var wrong *toml.DecodeError

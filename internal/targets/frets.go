@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"tunerd/internal/strict"
 )
 
 const (
@@ -36,7 +38,7 @@ func (f *fretsFile) build() ([]Fret, error) {
 	last := 0
 	for i, step := range steps {
 		if step <= last || step > maxFrets*maxSteps {
-			return nil, fmt.Errorf("frets: step %d of fret %d does not come after step %d", step, i+1, last)
+			return nil, strict.At(fmt.Errorf("frets: step %d of fret %d does not come after step %d", step, i+1, last), "steps", i)
 		}
 		frets[i].Step, last = step, step
 	}
@@ -57,11 +59,11 @@ func (f *fretsFile) intervals() ([]Fret, error) {
 	for i, text := range f.Intervals {
 		iv, err := ParseInterval(text)
 		if err != nil {
-			return nil, fmt.Errorf("frets: %w", err)
+			return nil, strict.At(fmt.Errorf("frets: %w", err), "intervals", i)
 		}
 		c := iv.Cents()
 		if !(c > 0 && c >= last && c <= 1200*maxFretOctaves) {
-			return nil, fmt.Errorf("frets: %s of fret %d is not above the open string, in rising order and within %d octaves", quote(text), i+1, maxFretOctaves)
+			return nil, strict.At(fmt.Errorf("frets: %s of fret %d is not above the open string, in rising order and within %d octaves", quote(text), i+1, maxFretOctaves), "intervals", i)
 		}
 		_, ratio := iv.Rat()
 		frets[i], last = Fret{Cents: c, free: true, ratio: ratio}, c
@@ -84,10 +86,10 @@ func (f *fretsFile) steps() ([]int, error) {
 		every = *f.Every
 	}
 	if f.Count == nil || *f.Count < 0 || *f.Count > maxFrets {
-		return nil, fmt.Errorf("frets: write count from 0 to %d, or a list of steps or intervals", maxFrets)
+		return nil, strict.At(fmt.Errorf("frets: write count from 0 to %d, or a list of steps or intervals", maxFrets), "count")
 	}
 	if every < 1 || every > maxSteps {
-		return nil, fmt.Errorf("frets: every %d is not within 1 to %d steps", every, maxSteps)
+		return nil, strict.At(fmt.Errorf("frets: every %d is not within 1 to %d steps", every, maxSteps), "every")
 	}
 	steps := make([]int, *f.Count)
 	for i := range steps {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+
+	"tunerd/internal/strict"
 )
 
 // A Target is a pitch that a string or a note should have.
@@ -77,6 +79,21 @@ const (
 	byHz
 	byTarget // as it is, whatever the tuning
 )
+
+// key is that of the file which gives the pitch.
+func (k pitchKind) key() string {
+	switch k {
+	case byNote:
+		return "note"
+	case byStep:
+		return "step"
+	case byInterval:
+		return "interval"
+	case byHz:
+		return "hz"
+	}
+	return ""
+}
 
 // OpenBetween says whether the file puts the open string between notes on purpose: as a ratio to the
 // reference note, or as a note and cents.
@@ -218,7 +235,7 @@ func (in *Instrument) placeStrings() error {
 			err = checkHz("pitch", open.Hz)
 		}
 		if err != nil {
-			return fmt.Errorf("string %d: %w", i+1, err)
+			return ofString(i, strict.At(err, s.pitch.kind.key()))
 		}
 		open.String = i + 1
 		s.Open = open

@@ -79,7 +79,7 @@ func ParseInstrument(id string, data []byte) (*Instrument, error) {
 	}
 	in, err := file.instrument()
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", id, err)
+		return nil, strict.Locate(id, data, err)
 	}
 	in.ID = id
 	return in, nil
@@ -121,13 +121,16 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 		return nil, err
 	}
 	if len(f.Strings) < 1 || len(f.Strings) > maxStrings {
-		return nil, fmt.Errorf("%d strings; an instrument has 1 to %d, each under [[strings]]", len(f.Strings), maxStrings)
+		return nil, strict.At(fmt.Errorf("%d strings; an instrument has 1 to %d, each under [[strings]]", len(f.Strings), maxStrings), "strings", maxStrings)
+	}
+	if err := f.checkShared(); err != nil {
+		return nil, err
 	}
 	in := &Instrument{Name: f.Name, Kind: f.Kind, Description: f.Description, Tuning: tuning, built: tuning}
 	for i := range f.Strings {
 		s, err := f.Strings[i].build(f)
 		if err != nil {
-			return nil, fmt.Errorf("string %d: %w", i+1, err)
+			return nil, ofString(i, err)
 		}
 		in.Strings = append(in.Strings, s)
 	}
@@ -139,10 +142,24 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 	}
 	for i := range in.Strings {
 		if err := in.placeFrets(&in.Strings[i]); err != nil {
-			return nil, fmt.Errorf("string %d: %w", i+1, err)
+			return nil, ofString(i, err)
 		}
 	}
 	return in, nil
+}
+
+// checkShared checks what strings take that have none of their own.
+func (f *instrumentFile) checkShared() error {
+	if err := setMeasure(new(float64), "scale_length_mm", f.ScaleLengthMM, minScaleMM, maxScaleMM); err != nil {
+		return err
+	}
+	_, err := f.Frets.build()
+	return strict.At(err, "frets")
+}
+
+// ofString says which string, counted from 0, err speaks of.
+func ofString(i int, err error) error {
+	return strict.At(fmt.Errorf("string %d: %w", i+1, err), "strings", i)
 }
 
 // shape sets what the file says of the board as a whole.
@@ -152,7 +169,7 @@ func (f *instrumentFile) shape(in *Instrument) error {
 		most = max(most, len(in.Strings[i].Frets))
 	}
 	if f.Perpendicular < 0 || f.Perpendicular > most {
-		return fmt.Errorf("perpendicular_fret %d is not within 0 to %d", f.Perpendicular, most)
+		return strict.At(fmt.Errorf("perpendicular_fret %d is not within 0 to %d", f.Perpendicular, most), "perpendicular_fret")
 	}
 	in.PerpendicularFret = f.Perpendicular
 	if err := setMeasure(&in.NutSpreadMM, "nut_spread_mm", f.NutSpread, minSpreadMM, maxSpreadMM); err != nil {
@@ -167,7 +184,7 @@ func setMeasure(to *float64, key string, from *float64, lo, hi float64) error {
 		return nil
 	}
 	if !(*from >= lo && *from <= hi) { // NaN is not
-		return fmt.Errorf("%s %g is outside %g to %g", key, *from, lo, hi)
+		return strict.At(fmt.Errorf("%s %g is outside %g to %g", key, *from, lo, hi), key)
 	}
 	*to = *from
 	return nil
@@ -179,7 +196,7 @@ func (f *instrumentFile) checkTexts() error {
 	}
 	for _, t := range [...]struct{ key, text string }{{"name", f.Name}, {"kind", f.Kind}, {"description", f.Description}} {
 		if err := checkText(t.key, t.text); err != nil {
-			return err
+			return strict.At(err, t.key)
 		}
 	}
 	return nil
@@ -202,13 +219,21 @@ func (f *instrumentFile) tuning() (*Tuning, error) {
 	}
 	t, err := ParseTuning(f.Tuning)
 	if err != nil || f.Reference == "" {
-		return t, err
+		return t, strict.At(err, "tuning")
 	}
-	r, err := ParseReference(f.Reference)
+	return t.withReferenceOf(f.Reference)
+}
+
+// withReferenceOf gives the tuning the reference of its file.
+func (t *Tuning) withReferenceOf(text string) (*Tuning, error) {
+	r, err := ParseReference(text)
+	if err == nil {
+		t, err = t.WithReference(r)
+	}
 	if err != nil {
-		return nil, err
+		return nil, strict.At(err, "reference")
 	}
-	return t.WithReference(r)
+	return t, nil
 }
 
 // build checks one string; its pitch and frets are placed later.
@@ -219,10 +244,10 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 		return out, err
 	}
 	if err := checkText("material", s.Material); err != nil {
-		return out, err
+		return out, strict.At(err, "material")
 	}
 	if _, err := ParseMaterial(s.Material); err != nil {
-		return out, err
+		return out, strict.At(err, "material")
 	}
 	scale := s.ScaleLengthMM
 	if scale == nil {
@@ -248,14 +273,14 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 		}
 	}
 	if out.CoreMM > 0 && out.GaugeMM > 0 && out.CoreMM >= out.GaugeMM {
-		return out, fmt.Errorf("core_mm %g is not below gauge_mm %g, which includes the winding", out.CoreMM, out.GaugeMM)
+		return out, strict.At(fmt.Errorf("core_mm %g is not below gauge_mm %g, which includes the winding", out.CoreMM, out.GaugeMM), "core_mm")
 	}
 	frets := s.Frets
 	if frets == nil {
 		frets = f.Frets
 	}
 	out.Frets, err = frets.build()
-	return out, err
+	return out, strict.At(err, "frets")
 }
 
 func (s *stringFile) openPitch() (openPitch, error) {
@@ -265,7 +290,7 @@ func (s *stringFile) openPitch() (openPitch, error) {
 		note, cents := CutCents(*s.Note)
 		p, given = openPitch{kind: byNote, note: note, cents: cents}, given+1
 		if !(math.Abs(cents) <= maxDetune) {
-			return p, fmt.Errorf("note %s is more than %d cents from a note", quote(*s.Note), maxDetune)
+			return p, strict.At(fmt.Errorf("note %s is more than %d cents from a note", quote(*s.Note), maxDetune), "note")
 		}
 	}
 	if s.Step != nil {
@@ -277,7 +302,7 @@ func (s *stringFile) openPitch() (openPitch, error) {
 	if s.Interval != nil {
 		iv, err := ParseInterval(*s.Interval)
 		if err != nil {
-			return p, err
+			return p, strict.At(err, "interval")
 		}
 		p, given = openPitch{kind: byInterval, interval: iv}, given+1
 	}
@@ -285,7 +310,7 @@ func (s *stringFile) openPitch() (openPitch, error) {
 		return p, fmt.Errorf("its open pitch is given %d times; write exactly one of note, step, interval (above the reference note), hz", given)
 	}
 	if p.kind == byStep && (p.step < -maxStepCount || p.step > maxStepCount) {
-		return p, fmt.Errorf("step %d is out of range", p.step)
+		return p, strict.At(fmt.Errorf("step %d is out of range", p.step), "step")
 	}
 	return p, nil
 }

@@ -54,12 +54,14 @@ func ParseTuningFile(path string, data []byte) (*Tuning, error) {
 	}
 	var file tuningFile
 	var err error
+	isTOML := false
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".json":
 		err = file.readJSON(data)
 	case ".csv":
 		err = file.readCSV(data)
 	default:
+		isTOML = true
 		if err = strict.TOML(data, &file, acceptedTuningKeys); err != nil {
 			return nil, fmt.Errorf("%s:%w", path, err)
 		}
@@ -69,7 +71,10 @@ func ParseTuningFile(path string, data []byte) (*Tuning, error) {
 	}
 	t, err := file.tuning()
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
+		if !isTOML {
+			data = nil // the place of an error is looked for in TOML
+		}
+		return nil, strict.Locate(path, data, err)
 	}
 	t.spec, t.name = path, file.Name
 	return t, nil
@@ -102,37 +107,35 @@ func acceptedTuningKeys(key toml.Key, _ string) string {
 // tuning checks the values and builds the tuning.
 func (f *tuningFile) tuning() (*Tuning, error) {
 	if err := checkText("name", f.Name); err != nil {
-		return nil, err
+		return nil, strict.At(err, "name")
 	}
 	if err := checkText("description", f.Description); err != nil {
-		return nil, err
+		return nil, strict.At(err, "description")
 	}
 	t, err := f.unanchored()
 	if err == nil && f.Rotate != nil && *f.Rotate != 0 {
 		if *f.Rotate < 0 {
-			return nil, fmt.Errorf("rotate %d: notes are numbered from 0", *f.Rotate)
+			return nil, strict.At(fmt.Errorf("rotate %d: notes are numbered from 0", *f.Rotate), "rotate")
 		}
 		t, err = t.rotated(*f.Rotate)
+		err = strict.At(err, "rotate")
 	}
 	if err != nil || f.Reference == "" {
 		return t, err
 	}
-	r, err := ParseReference(f.Reference)
-	if err != nil {
-		return nil, err
-	}
-	return t.WithReference(r)
+	return t.withReferenceOf(f.Reference)
 }
 
 func (f *tuningFile) unanchored() (*Tuning, error) {
 	if f.Spec != "" {
 		if len(f.Notes) > 0 || f.Repeat != "" {
-			return nil, errors.New("write either spec, or repeat and [[note]]")
+			return nil, strict.At(errors.New("write either spec, or repeat and [[note]]"), "spec")
 		}
 		if isTuningFile(f.Spec) {
-			return nil, fmt.Errorf("spec %s: a tuning file does not name another file", quote(f.Spec))
+			return nil, strict.At(fmt.Errorf("spec %s: a tuning file does not name another file", quote(f.Spec)), "spec")
 		}
-		return ParseTuning(f.Spec)
+		t, err := ParseTuning(f.Spec)
+		return t, strict.At(err, "spec")
 	}
 	if len(f.Notes) == 0 {
 		return nil, errors.New("no notes; write each under [[note]], like interval = \"3/2\", or one spec")
@@ -148,7 +151,7 @@ func (f *tuningFile) unanchored() (*Tuning, error) {
 	texts := make([]string, len(f.Notes))
 	for i := range f.Notes {
 		if notes[i], err = f.Notes[i].read(); err != nil {
-			return nil, fmt.Errorf("note %d: %w", i+1, err)
+			return nil, strict.At(fmt.Errorf("note %d: %w", i+1, err), "note", i)
 		}
 		texts[i] = notes[i].String()
 	}
@@ -164,10 +167,10 @@ func (f *tuningFile) period() (Interval, error) {
 	}
 	period, err := ParseInterval(f.Repeat)
 	if err != nil {
-		return Interval{}, fmt.Errorf("repeat: %w", err)
+		return Interval{}, strict.At(fmt.Errorf("repeat: %w", err), "repeat")
 	}
 	if !(period.Cents() > 0) {
-		return Interval{}, fmt.Errorf("repeat %s does not lead upwards; write an interval above 1/1, like 3/1", quote(f.Repeat))
+		return Interval{}, strict.At(fmt.Errorf("repeat %s does not lead upwards; write an interval above 1/1, like 3/1", quote(f.Repeat)), "repeat")
 	}
 	return period, nil
 }
@@ -177,9 +180,10 @@ func (n *noteFile) read() (Interval, error) {
 	case (n.Interval == nil) == (n.Cents == nil):
 		return Interval{}, errors.New(`write exactly one of interval, like "3/2", and cents, like 701.955`)
 	case n.Interval != nil:
-		return ParseInterval(*n.Interval)
+		iv, err := ParseInterval(*n.Interval)
+		return iv, strict.At(err, "interval")
 	case !(*n.Cents >= -maxIntervalCents && *n.Cents <= maxIntervalCents): // NaN is not
-		return Interval{}, fmt.Errorf("%g cents are beyond %d", *n.Cents, maxIntervalCents)
+		return Interval{}, strict.At(fmt.Errorf("%g cents are beyond %d", *n.Cents, maxIntervalCents), "cents")
 	}
 	return Cents(*n.Cents), nil
 }

@@ -249,3 +249,28 @@ func FuzzParseTuningFile(f *testing.F) {
 		}
 	})
 }
+
+// What is wrong in a file is told with the line that it stands on, counted by hand.
+func TestErrorsOfMeaningHaveALine(t *testing.T) {
+	for _, c := range []struct{ file, want string }{
+		{"name = \"x\"\ntuning = \"12edo\"\n[[strings]]\nnote = \"E4\"\ngauge_mm = 0.01\n", "f.toml:5:1: string 1: gauge_mm 0.01"},
+		{"name = \"x\"\ntuning = \"12edoo\"\n", "f.toml:2:1: "},
+		{"name = \"x\"\ntuning = \"12edo\"\nreference = \"Q4=440\"\n", "f.toml:3:1: "},
+		{"name = \"x\"\ntuning = \"12edo\"\nscale_length_mm = 1\n[[strings]]\nnote = \"E4\"\n", "f.toml:3:1: scale_length_mm 1"},
+		{"name = \"x\"\ntuning = \"12edo\"\n[[strings]]\nnote = \"E4\"\n[[strings]]\n\nnote = \"H9\"\n", "f.toml:7:1: string 2: "},
+		{"name = \"x\"\ntuning = \"12edo\"\nfrets = { steps = [\n1,\n1] }\n[[strings]]\nnote = \"E4\"\n", "f.toml:5:1: frets: step 1 of fret 2"},
+	} {
+		if _, err := ParseInstrument("f.toml", []byte(c.file)); err == nil || !strings.HasPrefix(err.Error(), c.want) {
+			t.Errorf("%v, want %s", err, c.want)
+		}
+	}
+	for _, c := range []struct{ file, want string }{
+		{"name = \"x\"\n[[note]]\ninterval = \"1/1\"\n[[note]]\ninterval = \"5:\"\n", "f.toml:5:1: note 2: "},
+		{"repeat = \"1/3\"\n[[note]]\ncents = 0.0\n", "f.toml:1:1: repeat"},
+		{"\n\nspec = \"12edoo\"\n", "f.toml:3:1: "},
+	} {
+		if _, err := ParseTuningFile("f.toml", []byte(c.file)); err == nil || !strings.HasPrefix(err.Error(), c.want) {
+			t.Errorf("%v, want %s", err, c.want)
+		}
+	}
+}
