@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 	"strconv"
 
@@ -72,7 +73,7 @@ func runJournalDrift(ctx context.Context, path string, out, chat io.Writer, name
 		if err := tellLeftOut(chat, d); err != nil {
 			return err
 		}
-		if len(d.Strings) == 0 {
+		if len(d.Strings) == 0 && len(d.LeftOut) == 0 {
 			return hintf(fmt.Errorf("no session has open strings of %s", name), `"tunerd journal list" shows the instruments of all sessions`)
 		}
 		if o.svg != "" {
@@ -96,18 +97,58 @@ func driftList(d *journal.Drift) *text.Listing {
 		{Name: "found_cents", Title: "found", Decimals: 1, Signed: true}, {Name: "left_cents", Title: "left", Decimals: 1, Signed: true},
 		{Name: "last_move_cents", Title: "last move", Decimals: 1, Signed: true},
 		{Name: "typical_move_cents", Title: "typical", Decimals: 1}, {Name: "since", Title: "strung"}, {Name: "verdict", Title: "verdict"},
+		{Name: "left_out"},
 	}}
+	left := d.LeftOut
 	for i := range d.Strings {
 		s := &d.Strings[i]
+		left = addOnlyLeftOut(l, left, s.Number)
 		last := s.Sittings[len(s.Sittings)-1]
 		var move any
 		if n := len(s.Moves); n > 0 && !s.Moves[n-1].Retuned {
 			move = s.Moves[n-1].Cents
 		}
+		var out []leftOutLine
+		out, left = leftOutOf(left, s.Number)
 		l.Rows = append(l.Rows, []any{s.Number, s.Label, len(s.Sittings), last.Found.Cents, last.Left.Cents, move, s.Typical,
-			shortTime(s.Since), s.Verdict})
+			shortTime(s.Since), s.Verdict, out})
 	}
+	addOnlyLeftOut(l, left, math.MaxInt)
 	return l
+}
+
+// addOnlyLeftOut adds the strings below number to which nothing is left, and returns the rest of left.
+func addOnlyLeftOut(l *text.Listing, left []journal.LeftOut, number int) []journal.LeftOut {
+	for len(left) > 0 && left[0].String < number {
+		first := &left[0]
+		var out []leftOutLine
+		out, left = leftOutOf(left, first.String)
+		l.Rows = append(l.Rows, []any{first.String, first.Label, 0, nil, nil, nil, nil, "", "no reading of it", out})
+	}
+	return left
+}
+
+// A leftOutLine is what does not count, in JSON; see docs/formats.md.
+type leftOutLine struct {
+	Readings int     `json:"readings"`
+	Sessions []int64 `json:"sessions"`
+	Seems    *int    `json:"seems"`
+	Least    float64 `json:"least_cents"`
+	Most     float64 `json:"most_cents"`
+}
+
+// leftOutOf takes the lines of a string from the beginning of left.
+func leftOutOf(left []journal.LeftOut, number int) (lines []leftOutLine, rest []journal.LeftOut) {
+	lines = []leftOutLine{}
+	for len(left) > 0 && left[0].String == number {
+		x := &left[0]
+		line := leftOutLine{Readings: x.Readings, Sessions: x.Sessions, Least: x.Least, Most: x.Most}
+		if x.Seems > 0 {
+			line.Seems = &x.Seems
+		}
+		lines, left = append(lines, line), left[1:]
+	}
+	return lines, left
 }
 
 func moveList(d *journal.Drift) *text.Listing {

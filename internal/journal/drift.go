@@ -45,7 +45,8 @@ type Drift struct {
 // LeftOut are readings that were kept for an open string, but cannot be of it.
 type LeftOut struct {
 	String      int
-	Seems       int // string whose target is the nearest; 0: none is nearer
+	Label       string // of the newest target of String
+	Seems       int    // string whose target is the nearest; 0: none is nearer
 	Readings    int
 	Sessions    []int64 // in the order of their start
 	Least, Most float64 // of the deviations from the target of String, cents
@@ -213,6 +214,7 @@ func (d *Drift) leaveOut(s *Session, r *Reading, off float64, seems int) {
 	}
 	l := &d.LeftOut[i]
 	l.Readings++
+	l.Label = r.Label
 	l.Least, l.Most = math.Min(l.Least, off), math.Max(l.Most, off)
 	if n := len(l.Sessions); n == 0 || l.Sessions[n-1] != s.ID {
 		l.Sessions = append(l.Sessions, s.ID)

@@ -56,11 +56,13 @@ const (
 	driftTop, driftBottom      = 74.0, 44.0
 	driftStrip                 = 84.0
 	driftText                  = 12.0
-	driftMost                  = 60.0 // cents; what is farther off is drawn at the edge
+	driftMost                  = 60.0 // cents; what is farther off is drawn at the edge, with an arrow and its figure
 	driftLeast                 = 2.0  // cents; the scale shows at least so much
 	driftTicks                 = 6
 	driftRing, driftDot        = 4.0, 2.5
 	driftMargin                = 6.0
+	driftArrow, driftBarb      = 8.0, 3.0
+	driftFigure                = 50.0 // room for the figure of what lies outside
 	driftLegendX, driftLegendY = 130.0, 52.0
 )
 
@@ -107,14 +109,17 @@ func (p DriftPlot) times() (x func(time.Time) float64, from, to time.Time) {
 }
 
 // limit returns the end of the scale in cents.
-func (p DriftPlot) limit() float64 {
+func (p DriftPlot) limit() float64 { return min(p.most()*1.05, driftMost) }
+
+// most is how far a pitch is off its target, driftLeast at least.
+func (p DriftPlot) most() float64 {
 	most := driftLeast
 	for _, s := range p.Strings {
 		for _, sit := range s.Sittings {
 			most = max(most, math.Abs(sit.Found.known()), math.Abs(sit.Left.known()))
 		}
 	}
-	return min(most*1.05, driftMost)
+	return most
 }
 
 func (p DriftPlot) drawLegend(c *Canvas) {
@@ -123,6 +128,10 @@ func (p DriftPlot) drawLegend(c *Canvas) {
 	c.Text(x+14, y, driftText, "as found", "thin")
 	c.Circle(x+84, y-4, driftDot, "ink")
 	c.Text(x+93, y, driftText, "as left", "thin")
+	if p.outside() {
+		drawArrow(c, x+254, y+2, -1)
+		c.Text(x+261, y, driftText, "off the scale", "thin")
+	}
 	if len(p.Changes) > 0 {
 		c.Line(x+154, y-11, x+154, y+2, "other")
 		c.Text(x+161, y, driftText, "new strings", "thin")
@@ -159,8 +168,37 @@ func (p DriftPlot) drawStrip(c *Canvas, i int, top, limit float64, x func(time.T
 		found, left := place(sit.Found), place(sit.Left)
 		c.Circle(left[0], left[1], driftDot, "ink")
 		c.Circle(found[0], found[1], driftRing, "mark paper")
+		drawOutside(c, found, sit.Found.known(), limit)
+		if sit.Left.known() != sit.Found.known() || sit.Left.At != sit.Found.At {
+			drawOutside(c, left, sit.Left.known(), limit)
+		}
 	}
 }
+
+// drawOutside marks a pitch that lies beyond the scale, and so is drawn at its edge: an arrow points
+// there, and the figure stands beside it.
+func drawOutside(c *Canvas, at [2]float64, cents, limit float64) {
+	if math.Abs(cents) <= limit {
+		return
+	}
+	drawArrow(c, at[0], at[1], -math.Copysign(1, cents))
+	class, x := "ink", at[0]+driftArrow
+	if at[0] > driftWidth-driftRight-driftFigure {
+		class, x = "ink end", at[0]-driftArrow
+	}
+	c.Text(x, at[1]+driftText/3, driftText, display.Signed(cents, 0), class)
+}
+
+// drawArrow draws an arrow from x, y; down is 1 or, upwards, -1.
+func drawArrow(c *Canvas, x, y, down float64) {
+	tip := y + down*driftArrow
+	c.Line(x, y, x, tip, "ink")
+	c.Line(x-driftBarb, tip-down*driftBarb, x, tip, "ink")
+	c.Line(x+driftBarb, tip-down*driftBarb, x, tip, "ink")
+}
+
+// outside says whether a pitch lies beyond the scale.
+func (p DriftPlot) outside() bool { return p.most() > driftMost }
 
 func scaleText(cents float64) string {
 	if cents == 0 {

@@ -27,6 +27,8 @@ func TestDriftPlotPlacesWhatItIsGiven(t *testing.T) {
 		"&lt;pitch&gt; &amp;": 2,         // title and heading
 		"2001-02-01":          1,
 		"+60":                 2, // the scale ends at 60 cents in each strip
+		"-500":                1, // what lies outside is told
+		"off the scale":       1,
 	} {
 		if got := strings.Count(svg, text); got != want {
 			t.Errorf("%d times %q, want %d", got, text, want)
@@ -40,6 +42,15 @@ func TestDriftPlotPlacesWhatItIsGiven(t *testing.T) {
 	_, low := place(t, svg, 1)
 	if !(high > low) {
 		t.Errorf("-9 cents at y %g, +10 cents at y %g", high, low)
+	}
+}
+
+// TestDriftPlotWithinTheScaleHasNoArrows: nothing is marked where all is shown.
+func TestDriftPlotWithinTheScaleHasNoArrows(t *testing.T) {
+	at := time.Date(2001, 2, 1, 12, 0, 0, 0, time.UTC)
+	p := DriftPlot{Title: "x", Strings: []DriftStrip{{Label: "1 E4", Sittings: []DriftSitting{{Found: DriftPoint{at, -50}, Left: DriftPoint{at, 3}}}}}}
+	if svg := p.Draw().SVG(); strings.Contains(svg, "off the scale") {
+		t.Error("an arrow, and all is within 60 cents")
 	}
 }
 

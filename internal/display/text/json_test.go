@@ -5,8 +5,8 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"math"
-	"strconv"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
