@@ -21,7 +21,7 @@ type PluckFilesConfig struct {
 type PluckFile struct {
 	File   string
 	Plucks []Pluck
-	Short  int   // notes that could not be read
+	Short  int   // notes that ended before they could be read
 	Err    error // why it could not be read, or not to its end
 }
 
@@ -68,7 +68,7 @@ func (f *PluckFile) read(ctx context.Context, cfg *PluckFilesConfig) error {
 		switch {
 		case h.Pluck != nil:
 			f.Plucks = append(f.Plucks, *h.Pluck)
-		case h.Unread != "":
+		case h.Unread == TooShort:
 			f.Short++
 		}
 	})
