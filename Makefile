@@ -7,11 +7,12 @@ TRIALS   ?= 100
 DIR      ?= testdata/wav/wide
 ARGS     ?=
 FLAPS    ?= 1000
+COUNT    ?= 100
 STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race flaps bench accuracy accuracy-full \
-	accuracy-doc accuracy-strings accuracy-wide intonation soak screenshots lint fmt fuzz cross clean
+	accuracy-doc accuracy-strings accuracy-wide intonation coupling soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -77,6 +78,9 @@ accuracy-wide: need-test ## recorded notes of any folder with a manifest.csv, al
 
 intonation: need-test ## intonation checks of 500 invented instruments: frets falsely accused, frets found, moves covered
 	go test -count=1 -v -timeout 1h -run Fleet ./internal/setup -args -instruments 500
+
+coupling: need-test ## moves until strings that pull on each other are in tune, simulated (SEED=1 COUNT=100); fails where a goal is missed
+	go run ./internal/tools/coupling -seed $(SEED) -count $(COUNT)
 
 soak: need-test ## ten minutes of sound: speed and memory against one minute
 	go test -count=1 -v -run Soak ./internal/evidence -args -soak

@@ -28,7 +28,7 @@ func TestStagesImportNoneOfEachOther(t *testing.T) {
 }
 
 func TestEngineArithmeticTouchesNoDevice(t *testing.T) {
-	for _, pkg := range []string{"tunerd/internal/pitch", "tunerd/internal/ensemble", "tunerd/internal/targets", "tunerd/internal/sound", "tunerd/internal/beats", "tunerd/internal/fretboard", "tunerd/internal/tension", "tunerd/internal/detune", "tunerd/internal/setup", "tunerd/internal/stiffstring"} {
+	for _, pkg := range []string{"tunerd/internal/pitch", "tunerd/internal/ensemble", "tunerd/internal/targets", "tunerd/internal/sound", "tunerd/internal/beats", "tunerd/internal/fretboard", "tunerd/internal/tension", "tunerd/internal/detune", "tunerd/internal/coupling", "tunerd/internal/setup", "tunerd/internal/stiffstring"} {
 		for _, dep := range deps(t, pkg) {
 			for _, root := range outside {
 				if under(dep, root) {
