@@ -331,7 +331,7 @@ func (r *Reader) report() []StringReading {
 		out.F1Hz = v.f1
 		out.Cents = stiffstring.CentsPerNeper * math.Log(v.f1/v.target)
 		out.DriftCents = v.bend * stiffstring.CentsPerNeper
-		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(commonScatter*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
+		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(stiffstring.CommonScatter*stiffstring.UpperScatterWidth*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
 		out.SigmaCents = math.Hypot(out.SigmaCents, v.rival)
 		if r.twinHidden(i) {
 			out.SigmaCents = math.Hypot(out.SigmaCents, unseparated(v.f1, r.fit.seconds)/4)

@@ -7,11 +7,6 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// commonScatter is how far (cents) partials that scatter about the law by one width move in
-// common, which their spread about it cannot show: about what a second polarisation a quarter as
-// strong does.
-const commonScatter = 0.15
-
 // leastScatter keeps a little scatter in the fit of the most regular strings.
 const leastScatter = 0.01
 

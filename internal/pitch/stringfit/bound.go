@@ -301,7 +301,7 @@ func (j *joint) lawWithPriors() bool {
 	if math.IsNaN(j.solveWithPriors(j.noiseAround())) {
 		return false
 	}
-	j.variance = j.lawVariance(j.knownB, commonScatter*stiffstring.ScatterWidth(MaxPartials))
+	j.variance = j.lawVariance(j.knownB, stiffstring.CommonScatter*stiffstring.ScatterWidth(MaxPartials))
 	j.sigma = j.variance.SigmaCents()
 	return true
 }

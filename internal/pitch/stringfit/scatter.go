@@ -107,14 +107,10 @@ func (j *joint) law() bool {
 	copy(j.dev, left)
 	// What scatters the partials (a second polarisation, the bridge) also moves them all a little in
 	// common, which their spread about the law cannot show.
-	j.variance = j.lawVariance(j.knownB, commonScatter*j.scatter*stiffstring.ScatterWidth(MaxPartials))
+	j.variance = j.lawVariance(j.knownB, stiffstring.CommonScatter*j.scatter*stiffstring.ScatterWidth(MaxPartials))
 	j.sigma = j.variance.SigmaCents()
 	return true
 }
-
-// commonScatter is how far partials that scatter about the law by one width move in common: about
-// what a second polarisation a quarter as strong does.
-const commonScatter = 0.6
 
 // scale returns how wide the scatter is, as a part of lawWidth: 0 when noise alone explains the
 // deviations, or when there are so few partials that there is no law to be off.
