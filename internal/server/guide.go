@@ -158,7 +158,7 @@ func (g *guide) offer(p *engine.Pluck) {
 func (g *guide) next(said string) {
 	if _, more := g.check.Prompt(); !more {
 		if added := g.check.Confirm(); added > 0 {
-			said += fmt.Sprintf("; %d notes more, to hear suspicious frets on other strings", added)
+			said += fmt.Sprintf("; %d more to hear suspicious frets again", added)
 		}
 	}
 	if g.listener != nil {
