@@ -2,13 +2,11 @@ package command
 
 import (
 	"fmt"
-	"path/filepath"
 	"strconv"
 	"strings"
 
 	"tunerd/internal/display/figure"
 	"tunerd/internal/fretboard"
-	"tunerd/internal/wholefile"
 )
 
 // drawnBoard hands a fretboard to the drawing of figures.
@@ -49,26 +47,4 @@ func spots(points []fretboard.Point) []figure.Spot {
 		all[i] = figure.Spot(p)
 	}
 	return all
-}
-
-// writeFile writes a figure and keeps what stands at path if it cannot be written whole.
-func writeFile(path string, data []byte) error { return wholefile.Write(path, data, 0o644) }
-
-func writeSVG(path string, c *figure.Canvas) error { return writeFile(path, []byte(c.SVG())) }
-
-// writePages writes one file, or with several pages one each: board.svg as board-1.svg, board-2.svg.
-func writePages(path string, pages []*figure.Canvas) ([]string, error) {
-	var written []string
-	extension := filepath.Ext(path)
-	for i, page := range pages {
-		name := path
-		if len(pages) > 1 {
-			name = strings.TrimSuffix(path, extension) + "-" + strconv.Itoa(i+1) + extension
-		}
-		if err := writeSVG(name, page); err != nil {
-			return written, err
-		}
-		written = append(written, name)
-	}
-	return written, nil
 }

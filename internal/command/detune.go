@@ -31,8 +31,8 @@ type detuneOptions struct {
 	spare      float64
 	explore    bool
 	most       int
-	svg        string
-	output     string
+	svg        outFile
+	output     outFile
 	plan       string
 	far        bool
 	risk       riskOptions
@@ -55,8 +55,8 @@ func (o *detuneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.spare, "spare", 0, "spare these other chords: their errors count this `PART`, from 0 to 1")
 	fs.BoolVar(&o.explore, "explore", false, "show the trade-off between the chords and the others, for every --spare")
 	fs.IntVar(&o.most, "most", 10, "show the `N` other chords that lose most, and N partials of each chord; 0 shows all")
-	fs.StringVar(&o.svg, "svg", "", "with --explore, draw the trade-off to `FILE`")
-	fs.StringVarP(&o.output, "output", "o", "", "write the plan to `FILE`.toml or .json")
+	addOutFile(fs, &o.svg, "svg", "", "with --explore, draw the trade-off to `FILE`")
+	addOutFile(fs, &o.output, "output", "o", "write the plan to `FILE`.toml or .json")
 	fs.StringVar(&o.plan, "plan", "", "tell of the plan in `FILE` instead of making one")
 	fs.BoolVar(&o.far, "far", false, fmt.Sprintf("also for chords that start more than %d cents off what they are to be", detune.FarCents))
 	o.risk.addFlags(fs)
@@ -102,9 +102,9 @@ func (o *detuneOptions) check(args []string) error {
 		return hintf(usagef("name an instrument, or a plan with --plan"), `"tunerd instrument list" lists the built-in ones`)
 	case o.plan == "" && len(o.chords) == 0:
 		return usagef(`--chord is missing, such as --chord "3 2 0 0 0 3 as 4:5:6:8:10:16"`)
-	case o.svg != "" && !o.explore:
+	case o.svg.given() && !o.explore:
 		return usagef("--svg draws what --explore shows; add --explore")
-	case o.explore && (o.output != "" || o.spare != 0):
+	case o.explore && (o.output.given() || o.spare != 0):
 		return usagef("--explore shows plans for every --spare; choose one and write it without --explore")
 	case o.most < 0:
 		return usagef("--most %d is below 0", o.most)
@@ -289,12 +289,12 @@ func (a *detuneAnswer) tell() error {
 	if err := a.caution(tension.Cautions(changes)); err != nil {
 		return err
 	}
-	if a.o.output != "" {
-		data, err := a.plan.Encode(a.o.output)
+	if a.o.output.given() {
+		data, err := a.plan.Encode(a.o.output.path)
 		if err != nil {
 			return usageError{err}
 		}
-		if err := writeFile(a.o.output, data); err != nil {
+		if err := a.o.output.write(a.chat, data); err != nil {
 			return err
 		}
 	}

@@ -191,8 +191,8 @@ func (a *detuneAnswer) explore(problem *detune.Problem) error {
 	if points, err = a.safe(points); err != nil {
 		return err
 	}
-	if a.o.svg != "" {
-		if err := writeSVG(a.o.svg, tradePlot(problem, points).Draw()); err != nil {
+	if a.o.svg.given() {
+		if err := a.o.svg.writeSVG(a.chat, tradePlot(problem, points).Draw()); err != nil {
 			return err
 		}
 	}

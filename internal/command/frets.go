@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -28,8 +27,8 @@ type fretsOptions struct {
 	within        float64
 	most          int
 	perpendicular int
-	svg           string
-	pdf           string
+	svg           outFile
+	pdf           outFile
 	paper         string
 
 	fretGiven          bool
@@ -49,8 +48,8 @@ func (o *fretsOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.within, "within", 20, "`CENTS` by which an interval of a chord shape may be off")
 	fs.IntVar(&o.most, "most", 20, "show the first `N` shapes; 0 shows all")
 	fs.IntVar(&o.perpendicular, "perpendicular", 0, "fret `N` stands square to the neck on a fan (default: the instrument's)")
-	fs.StringVar(&o.svg, "svg", "", "draw to `FILE`: the template at 1:1, or the board with what was asked for")
-	fs.StringVar(&o.pdf, "pdf", "", "draw the template at 1:1 to `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "draw to `FILE`: the template at 1:1, or the board with what was asked for")
+	addOutFile(fs, &o.pdf, "pdf", "", "draw the template at 1:1 to `FILE`")
 	fs.StringVar(&o.paper, "paper", "", "`NAME` of the template's paper, a4 or letter (default: a4; an SVG is one long sheet)")
 }
 
@@ -87,9 +86,9 @@ func (o *fretsOptions) check() error {
 	switch {
 	case asked > 1:
 		return usagef("--where, --chord and --harmonics exclude one another")
-	case asked > 0 && (o.pdf != "" || o.paper != ""):
+	case asked > 0 && (o.pdf.given() || o.paper != ""):
 		return usagef("--pdf and --paper are for the template of fret places; write --svg for a drawing of the answer")
-	case o.paper != "" && o.pdf == "" && o.svg == "":
+	case o.paper != "" && !o.pdf.given() && !o.svg.given():
 		return usagef("--paper needs --pdf or --svg with the file to draw to")
 	case o.fretGiven && o.where == "" && o.chord == "":
 		return usagef("--fret goes with --where or --chord")
@@ -168,10 +167,10 @@ func (a *fretsAnswer) head(format string, args ...any) {
 
 // draw writes the board with what was asked for to --svg, if given.
 func (a *fretsAnswer) draw(panels []figure.Panel) error {
-	if a.o.svg == "" {
+	if !a.o.svg.given() {
 		return nil
 	}
-	return writeSVG(a.o.svg, figure.DrawBoard(drawnBoard(a.b), panels))
+	return a.o.svg.writeSVG(a.chat, figure.DrawBoard(drawnBoard(a.b), panels))
 }
 
 func (a *fretsAnswer) places() error {
@@ -202,20 +201,16 @@ func (a *fretsAnswer) template() error {
 		}
 		paper = p
 	}
-	if a.o.svg != "" {
+	if a.o.svg.given() {
 		pages, err := figure.TemplateSVG(drawnBoard(a.b), paper)
 		if err != nil {
 			return err
 		}
-		written, err := writePages(a.o.svg, pages)
-		if err != nil {
+		if err := a.o.svg.writePages(a.chat, pages); err != nil {
 			return err
 		}
-		if len(written) > 1 {
-			fmt.Fprintf(a.chat, "tunerd: wrote %s\n", strings.Join(written, ", "))
-		}
 	}
-	if a.o.pdf == "" {
+	if !a.o.pdf.given() {
 		return nil
 	}
 	if a.o.paper == "" {
@@ -225,7 +220,7 @@ func (a *fretsAnswer) template() error {
 	if err := pdf.WriteTemplate(&file, drawnBoard(a.b), paper); err != nil {
 		return err
 	}
-	return writeFile(a.o.pdf, file.Bytes())
+	return a.o.pdf.write(a.chat, file.Bytes())
 }
 
 func (a *fretsAnswer) where() error {

@@ -81,13 +81,13 @@ func instrumentList(all []*targets.Instrument) *text.Listing {
 type instrumentShowOptions struct {
 	instrumentOptions
 	listingOptions
-	svg string
+	svg outFile
 }
 
 func (o *instrumentShowOptions) addFlags(fs *pflag.FlagSet) {
 	o.instrumentOptions.addFlags(fs)
 	o.listingOptions.addFlags(fs)
-	fs.StringVar(&o.svg, "svg", "", "draw the fretboard to `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "draw the fretboard to `FILE`")
 }
 
 func newInstrumentShowCommand() *cobra.Command {
@@ -116,13 +116,13 @@ func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions
 	if err != nil {
 		return err
 	}
-	if o.svg != "" {
+	if o.svg.given() {
 		b, err := fretboard.New(in, fretboard.Options{})
 		if err != nil {
 			return err
 		}
 		panel := figure.Panel{Caption: instrumentLine(in)}
-		if err := writeSVG(o.svg, figure.DrawBoard(drawnBoard(b), []figure.Panel{panel})); err != nil {
+		if err := o.svg.writeSVG(chat, figure.DrawBoard(drawnBoard(b), []figure.Panel{panel})); err != nil {
 			return err
 		}
 	}

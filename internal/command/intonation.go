@@ -23,7 +23,7 @@ type intonationOptions struct {
 	input      string
 	source     sourceOptions
 	from       string
-	check      string
+	check      outFile
 	fresh      bool
 	window     windowFlag
 	plucks     int
@@ -42,7 +42,8 @@ func (o *intonationOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVarP(&o.input, "input", "i", "mic", "`SOURCE` of the sound: mic, mic:NAME, - (standard input) or a recording")
 	o.source.addFlags(fs)
 	fs.StringVar(&o.from, "from", "", "read the recordings in `DIR` instead of asking for notes: 6-open.wav, 6-12.wav,\n6-h2.wav … (string-fret, harmonic), or what DIR/manifest.csv says")
-	fs.StringVar(&o.check, "check", "", "`FILE` that keeps the check as it goes (default: intonation-INSTRUMENT.json);\nwhere it is there, the check goes on")
+	o.check.later = true // a guided check goes on with it
+	addOutFile(fs, &o.check, "check", "", "`FILE` that keeps the check as it goes (default: intonation-INSTRUMENT.json);\nwhere it is there, the check goes on")
 	fs.BoolVar(&o.fresh, "fresh", false, "begin anew, even if the file of a check is there")
 	o.window.seconds = setup.UsualSettings.Window
 	fs.Var(&o.window, "window", "read each note over `A..B` seconds after its onset")
@@ -204,8 +205,8 @@ func (o *planOptions) make(b *setup.Board, plucks int) (*setup.Plan, error) {
 
 // path is where the check is kept.
 func (o *intonationOptions) path() string {
-	if o.check != "" {
-		return o.check
+	if o.check.given() {
+		return o.check.path
 	}
 	name := strings.TrimSuffix(filepath.Base(o.name), ".toml")
 	return "intonation-" + name + ".json"
@@ -217,14 +218,12 @@ var errStopped = errors.New("stopped")
 // begin takes up the check that is kept, or begins one.
 func (o *intonationOptions) begin(chat io.Writer, board *setup.Board, settings setup.Settings) (*setup.Check, error) {
 	path := o.path()
-	if !o.fresh {
-		old, err := setup.Load(path)
-		switch {
-		case err == nil:
-			return o.resume(chat, old, board)
-		case !isNotExist(err):
-			return nil, hintf(err, "--check names another file; --fresh begins anew and overwrites it")
-		}
+	old, err := setup.Load(path)
+	switch {
+	case err == nil && !o.fresh:
+		return o.resume(chat, old, board)
+	case err != nil && !isNotExist(err) && o.check.at(path).mayWrite() != nil:
+		return nil, hintf(err, "--check names another file; --%s writes over this one", forceFlag)
 	}
 	plan, err := o.plan.make(board, settings.Plucks)
 	if err != nil {

@@ -22,7 +22,7 @@ func (o *intonationOptions) readRecordings(ctx context.Context, d Deps, chat io.
 	if info, err := os.Stat(o.from); err != nil || !info.IsDir() {
 		return nil, nil, usagef("--from %s: no such folder", o.from)
 	}
-	if err := o.checkIsFree(); err != nil {
+	if err := o.check.mayWrite(); err != nil {
 		return nil, nil, err
 	}
 	recordings, unknown, err := setup.FindRecordings(os.DirFS(o.from))
@@ -47,25 +47,12 @@ func (o *intonationOptions) readRecordings(ctx context.Context, d Deps, chat io.
 	for _, w := range warnings {
 		fmt.Fprintf(chat, "tunerd: %s\n", w)
 	}
-	if o.check != "" {
-		if err := check.Save(o.check); err != nil {
+	if o.check.given() {
+		if err := o.check.writeFrom(chat, check.Write); err != nil {
 			return nil, nil, err
 		}
-		fmt.Fprintf(chat, "tunerd: wrote %s\n", o.check)
 	}
 	return check, warnings, o.keepRecordings(chat, check)
-}
-
-// checkIsFree refuses a file of a check that is there already: recordings would take its place.
-func (o *intonationOptions) checkIsFree() error {
-	if o.check == "" {
-		return nil
-	}
-	if _, err := os.Stat(o.check); !isNotExist(err) {
-		return hintf(fmt.Errorf("%s is there already, and is not written over", o.check),
-			"--check names another file; --before %s compares with that one, if it is a check", o.check)
-	}
-	return nil
 }
 
 // keepRecordings keeps the plucks of a check that was read from recordings, if asked to.

@@ -76,6 +76,7 @@ func (o *intonationOptions) guide(ctx context.Context, d Deps, in io.Reader, cha
 	case err != nil:
 		return nil, err
 	}
+	tellWrote(chat, g.path)
 	return check, nil
 }
 

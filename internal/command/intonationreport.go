@@ -1,7 +1,6 @@
 package command
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -23,9 +22,9 @@ import (
 // reportOptions say in which forms the outcome of a check is written.
 type reportOptions struct {
 	listing listingOptions
-	html    string
-	pdf     string
-	svg     string
+	html    outFile
+	pdf     outFile
+	svg     outFile
 	paper   string
 	before  string
 	relief  reliefFlag
@@ -67,9 +66,9 @@ func (f *reliefFlag) use(c *setup.Check) error {
 func (o *reportOptions) addFlags(fs *pflag.FlagSet) {
 	fs.BoolVar(&o.listing.json, "json", false, "print everything as one JSON object")
 	fs.BoolVar(&o.listing.csv, "csv", false, "print every pluck as comma-separated values with a header")
-	fs.StringVar(&o.html, "html", "", "write the report to `FILE`, one page that needs no other")
-	fs.StringVar(&o.pdf, "pdf", "", "write the report to `FILE`")
-	fs.StringVar(&o.svg, "svg", "", "draw the map of the board to `FILE`")
+	addOutFile(fs, &o.html, "html", "", "write the report to `FILE`, one page that needs no other")
+	addOutFile(fs, &o.pdf, "pdf", "", "write the report to `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "draw the map of the board to `FILE`")
 	fs.StringVar(&o.paper, "paper", "a4", "`NAME` of the paper of --pdf, a4 or letter")
 	fs.StringVar(&o.before, "before", "", "compare with an earlier check, kept in `FILE`")
 	fs.Var(&o.relief, "relief", fmt.Sprintf("the neck is bowed by `MM`, as a straightedge on the frets shows (not known: %g ± %g)",
@@ -109,27 +108,22 @@ func (o *reportOptions) writeFiles(chat io.Writer, r *report.Report) error {
 		return usageError{err}
 	}
 	for _, file := range []struct {
-		path  string
+		to    *outFile
 		write func(io.Writer) error
 	}{
-		{o.html, func(w io.Writer) error { return html.Write(w, r) }},
-		{o.pdf, func(w io.Writer) error { return pdf.Write(w, r, paper) }},
-		{o.svg, func(w io.Writer) error {
+		{&o.html, func(w io.Writer) error { return html.Write(w, r) }},
+		{&o.pdf, func(w io.Writer) error { return pdf.Write(w, r, paper) }},
+		{&o.svg, func(w io.Writer) error {
 			_, err := r.Map().Canvas().WriteTo(w)
 			return err
 		}},
 	} {
-		if file.path == "" {
+		if !file.to.given() {
 			continue
 		}
-		var b bytes.Buffer
-		if err := file.write(&b); err != nil {
+		if err := file.to.writeFrom(chat, file.write); err != nil {
 			return err
 		}
-		if err := writeFile(file.path, b.Bytes()); err != nil {
-			return err
-		}
-		fmt.Fprintf(chat, "tunerd: wrote %s\n", file.path)
 	}
 	return nil
 }

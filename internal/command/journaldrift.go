@@ -20,14 +20,14 @@ type journalDriftOptions struct {
 	listingOptions
 	since timeFlag
 	moves bool
-	svg   string
+	svg   outFile
 }
 
 func (o *journalDriftOptions) addFlags(fs *pflag.FlagSet) {
 	o.listingOptions.addFlags(fs)
 	fs.Var(&o.since, "since", "from this `TIME` on, such as 2026-01-31")
 	fs.BoolVar(&o.moves, "moves", false, "every move from one session to the next")
-	fs.StringVar(&o.svg, "svg", "", "draw the pitch of every string over time to `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "draw the pitch of every string over time to `FILE`")
 }
 
 func newJournalDriftCommand(path *string) *cobra.Command {
@@ -76,8 +76,8 @@ func runJournalDrift(ctx context.Context, path string, out, chat io.Writer, name
 		if len(d.Strings) == 0 && len(d.LeftOut) == 0 {
 			return hintf(fmt.Errorf("no session has open strings of %s", name), `"tunerd journal list" shows the instruments of all sessions`)
 		}
-		if o.svg != "" {
-			if err := writeSVG(o.svg, driftPlot(d).Draw()); err != nil {
+		if o.svg.given() {
+			if err := o.svg.writeSVG(chat, driftPlot(d).Draw()); err != nil {
 				return err
 			}
 		}

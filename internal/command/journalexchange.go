@@ -16,7 +16,7 @@ import (
 )
 
 func newJournalExportCommand(d Deps, path *string) *cobra.Command {
-	var output string
+	var output outFile
 	cmd := &cobra.Command{
 		Use:   "export [SESSION...]",
 		Short: "Write sessions as JSON Lines: all of them and the events, or those named",
@@ -25,15 +25,15 @@ journal is checked before; of a damaged one nothing is written, and "tunerd jour
 what is intact.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return withJournal(*path, cmd.ErrOrStderr(), func(j *journal.Journal) error {
-				return exportJournal(cmd.Context(), d, j, cmd.OutOrStdout(), cmd.ErrOrStderr(), output, args)
+				return exportJournal(cmd.Context(), d, j, cmd.OutOrStdout(), cmd.ErrOrStderr(), &output, args)
 			})
 		},
 	}
-	cmd.Flags().StringVarP(&output, "output", "o", "", "write to this `FILE` instead of standard output")
+	addOutFile(cmd.Flags(), &output, "output", "o", "write to this `FILE` instead of standard output")
 	return cmd
 }
 
-func exportJournal(ctx context.Context, d Deps, j *journal.Journal, out, chat io.Writer, file string, sessions []string) error {
+func exportJournal(ctx context.Context, d Deps, j *journal.Journal, out, chat io.Writer, file *outFile, sessions []string) error {
 	ids, events, err := numbers(sessions)
 	if err != nil {
 		return err
@@ -43,7 +43,7 @@ func exportJournal(ctx context.Context, d Deps, j *journal.Journal, out, chat io
 	}
 	progress, end := showProgress(d, chat)
 	defer end()
-	if file == "" {
+	if !file.given() {
 		return j.Export(ctx, out, progress, ids...)
 	}
 	// A file is made only when there is something to write into it.
@@ -54,7 +54,7 @@ func exportJournal(ctx context.Context, d Deps, j *journal.Journal, out, chat io
 	if err != nil {
 		return err
 	}
-	return writeTo(file, func(w io.Writer) error { return j.Export(ctx, w, progress, ids...) })
+	return file.writeFrom(chat, func(w io.Writer) error { return j.Export(ctx, w, progress, ids...) })
 }
 
 // showProgress returns what a long work tells how far it has come, and what ends its showing.
@@ -117,7 +117,7 @@ func importFile(ctx context.Context, d Deps, j *journal.Journal, in io.Reader, c
 }
 
 func newJournalSalvageCommand(path *string) *cobra.Command {
-	var output string
+	var output outFile
 	cmd := &cobra.Command{
 		Use:   "salvage",
 		Short: "Write what is intact of a damaged journal as JSON Lines",
@@ -129,24 +129,24 @@ is left as it is: move it away, and import what was saved.`,
   tunerd journal import saved.jsonl`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return runJournalSalvage(*path, cmd.OutOrStdout(), cmd.ErrOrStderr(), output)
+			return runJournalSalvage(*path, cmd.OutOrStdout(), cmd.ErrOrStderr(), &output)
 		},
 	}
-	cmd.Flags().StringVarP(&output, "output", "o", "", "write to this `FILE` instead of standard output")
+	addOutFile(cmd.Flags(), &output, "output", "o", "write to this `FILE` instead of standard output")
 	return cmd
 }
 
-func runJournalSalvage(path string, out, chat io.Writer, file string) error {
+func runJournalSalvage(path string, out, chat io.Writer, file *outFile) error {
 	var s sqlite.Salvaged
 	write := func(w io.Writer) (err error) {
 		s, err = sqlite.Salvage(path, w)
 		return err
 	}
 	var err error
-	if file == "" {
+	if !file.given() {
 		err = write(out)
 	} else {
-		err = writeTo(file, write)
+		err = file.writeFrom(chat, write)
 	}
 	if err != nil {
 		return err

@@ -17,6 +17,7 @@ import (
 	"tunerd/internal/journal"
 	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/targets"
+	"tunerd/internal/wholefile"
 )
 
 // keepOptions say whether and where readings are kept.
@@ -96,20 +97,11 @@ func (k *keeper) rescue() (path string, err error) {
 	s, _ := k.Unsaved()
 	for _, dir := range []string{".", os.TempDir()} {
 		path = filepath.Join(dir, "tunerd-unsaved-"+s.UID+".jsonl")
-		if err = writeTo(path, func(w io.Writer) error { return journal.WriteUnsaved(w, k.Recorder) }); err == nil {
+		if err = wholefile.WriteFrom(path, 0o644, func(w io.Writer) error { return journal.WriteUnsaved(w, k.Recorder) }); err == nil {
 			return path, nil
 		}
 	}
 	return "", err
-}
-
-// writeTo makes a file with what write writes.
-func writeTo(path string, write func(io.Writer) error) error {
-	f, err := os.Create(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(write(f), f.Close())
 }
 
 // session describes what is measured by a plan, with what is known without a source.

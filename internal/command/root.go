@@ -62,6 +62,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newVersionCommand(),
 		newRestoreCommand(),
 	)
+	guardFiles(root)
 	return root
 }
 

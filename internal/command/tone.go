@@ -33,7 +33,7 @@ type toneOptions struct {
 	drive   float64
 	bias    float64
 	level   float64
-	out     string
+	out     outFile
 	device  string
 	rate    int
 
@@ -51,7 +51,7 @@ func (o *toneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.drive, "drive", 0, "soft clipping with a gain of so many `DB`, 0 to 30")
 	fs.Float64Var(&o.bias, "bias", sound.DefaultBias, "asymmetry of the clipping, `0..1`; 0 leaves out f2 - f1 and its like")
 	fs.Float64Var(&o.level, "level", -20, "highest peak, in `DB` re full scale, at most -6")
-	fs.StringVarP(&o.out, "out", "o", "", "write a WAV `FILE` of 24 bits instead of playing")
+	addOutFile(fs, &o.out, "out", "o", "write a WAV `FILE` of 24 bits instead of playing")
 	fs.StringVar(&o.device, "device", "", "`NAME` of the output device, or a part of it (default: the system's)")
 	fs.IntVar(&o.rate, "rate", 48000, "sample rate in `HZ`")
 }
@@ -107,7 +107,7 @@ func (o *toneOptions) check() error {
 		return usagef("--level %g dB is not within %d to %d", o.level, minPeakDB, maxPeakDB)
 	case o.rate < 8000 || o.rate > 192000:
 		return usagef("--rate %d Hz is not within 8000 to 192000", o.rate)
-	case o.out != "" && o.device != "":
+	case o.out.given() && o.device != "":
 		return usagef("--out writes a file and --device plays; give one of them")
 	}
 	return o.listing.check()
@@ -125,7 +125,7 @@ func runTone(ctx context.Context, out, chat io.Writer, words []string, o toneOpt
 	if err != nil {
 		return err
 	}
-	if o.out != "" {
+	if o.out.given() {
 		samples, starts, err := render(program, o.rate)
 		if err != nil {
 			return err
@@ -134,7 +134,7 @@ func runTone(ctx context.Context, out, chat io.Writer, words []string, o toneOpt
 		if err := sound.WriteWAV(&file, samples, o.rate, sound.PCM24); err != nil {
 			return err
 		}
-		if err := writeFile(o.out, file.Bytes()); err != nil {
+		if err := o.out.write(chat, file.Bytes()); err != nil {
 			return err
 		}
 		tellParagraphs(chat, []string{hearing})

@@ -21,7 +21,7 @@ type tuningCompareOptions struct {
 	divisions string
 	of        string
 	top       int
-	svg       string
+	svg       outFile
 }
 
 func newTuningCompareCommand() *cobra.Command {
@@ -38,7 +38,7 @@ pairs, a pair n/m weighing 1/√(n·m). A mapping is consistent if every pair is
 approximation of its own interval: the best third and the best minor third make the best fifth.
 Give a SPEC of several words in quotes; "tunerd tuning --help" says what a SPEC is.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runTuningCompare(cmd.OutOrStdout(), args, o)
+			return runTuningCompare(cmd.OutOrStdout(), cmd.ErrOrStderr(), args, o)
 		},
 	}
 	fs := cmd.Flags()
@@ -49,11 +49,11 @@ Give a SPEC of several words in quotes; "tunerd tuning --help" says what a SPEC 
 	fs.StringVar(&o.divisions, "divisions", "", "rank the equal divisions of this `RANGE`, such as 5..99")
 	fs.StringVar(&o.of, "of", o.of, "`INTERVAL` that --divisions divides")
 	fs.IntVar(&o.top, "top", 0, "print only the best `N` (default: all)")
-	fs.StringVar(&o.svg, "svg", "", "also plot the errors into this `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "also plot the errors into this `FILE`")
 	return cmd
 }
 
-func runTuningCompare(out io.Writer, specs []string, o tuningCompareOptions) error {
+func runTuningCompare(out, chat io.Writer, specs []string, o tuningCompareOptions) error {
 	if err := o.listing.check(); err != nil {
 		return err
 	}
@@ -72,7 +72,7 @@ func runTuningCompare(out io.Writer, specs []string, o tuningCompareOptions) err
 		return usagef("--by: %w", err)
 	}
 	if o.divisions != "" {
-		return rankDivisions(out, chords, by, o)
+		return rankDivisions(out, chat, chords, by, o)
 	}
 	var tunings []*targets.Tuning
 	for _, spec := range specs {
@@ -83,7 +83,7 @@ func runTuningCompare(out io.Writer, specs []string, o tuningCompareOptions) err
 		tunings = append(tunings, t)
 	}
 	fits := targets.CompareTunings(tunings, chords, by)
-	return writeFits(out, fits[:o.count(len(fits))], o)
+	return writeFits(out, chat, fits[:o.count(len(fits))], o)
 }
 
 // count returns how many of n results are printed.
@@ -99,13 +99,13 @@ func (o *tuningCompareOptions) axis() string {
 	return "error of the worst pair of " + o.chords + ", cents"
 }
 
-func writeFits(out io.Writer, fits []targets.TuningFit, o tuningCompareOptions) error {
-	if o.svg != "" {
+func writeFits(out, chat io.Writer, fits []targets.TuningFit, o tuningCompareOptions) error {
+	if o.svg.given() {
 		plot := figure.ErrorPlot{Title: "Tunings for " + o.chords, Axis: o.axis()}
 		for _, f := range fits {
 			plot.Points = append(plot.Points, figure.ErrorPoint{Label: f.Tuning.Name(), Error: f.WorstCents, Second: f.WeightedCents, Marked: true})
 		}
-		if err := writeSVG(o.svg, plot.Draw()); err != nil {
+		if err := o.svg.writeSVG(chat, plot.Draw()); err != nil {
 			return err
 		}
 	}
@@ -211,7 +211,7 @@ func writeChord(out io.Writer, f *targets.TuningFit, chord int) error {
 
 const shownSigma = 0.02 // cents: the digits of frequencies in tables
 
-func rankDivisions(out io.Writer, chords []targets.Chord, by targets.Objective, o tuningCompareOptions) error {
+func rankDivisions(out, chat io.Writer, chords []targets.Chord, by targets.Objective, o tuningCompareOptions) error {
 	from, to, err := targets.ParseDivisions(o.divisions)
 	if err != nil {
 		return usageOf(err)
@@ -224,12 +224,12 @@ func rankDivisions(out io.Writer, chords []targets.Chord, by targets.Objective, 
 	if err != nil {
 		return usageOf(err)
 	}
-	if o.svg != "" {
+	if o.svg.given() {
 		plot := figure.ErrorPlot{Title: fmt.Sprintf("Divisions of %s for %s", period, o.chords), Axis: o.axis()}
 		for _, r := range targets.ByDivision(ranks) {
 			plot.Points = append(plot.Points, figure.ErrorPoint{Division: r.Division, Label: strconv.Itoa(r.Division), Error: r.WorstCents, Marked: r.Record})
 		}
-		if err := writeSVG(o.svg, plot.Draw()); err != nil {
+		if err := o.svg.writeSVG(chat, plot.Draw()); err != nil {
 			return err
 		}
 	}

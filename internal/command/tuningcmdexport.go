@@ -17,7 +17,7 @@ import (
 
 type tuningExportOptions struct {
 	as        string
-	output    string
+	output    outFile
 	reference string
 	nearest   bool
 	key       int
@@ -69,7 +69,7 @@ if the name ends in .mid, which then also selects the tuning program on MIDI cha
 	}
 	fs := cmd.Flags()
 	fs.StringVar(&o.as, "as", o.as, "`FORM`: "+strings.Join(exportNames(), ", "))
-	fs.StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of standard output")
+	addOutFile(fs, &o.output, "output", "o", "write to this `FILE` instead of standard output")
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440")
 	fs.BoolVar(&o.nearest, "nearest", false, "MIDI: each key plays the note nearest to its usual pitch, the lower of two equally near\n(default: neighbouring keys play neighbouring steps)")
 	fs.IntVar(&o.key, "key", o.key, "MIDI: `KEY` 0 to 127 that plays the reference note (default: the one nearest to it)")
@@ -101,8 +101,8 @@ func runTuningExport(out, chat io.Writer, spec string, o tuningExportOptions) er
 	if err != nil {
 		return err
 	}
-	if o.output != "" {
-		return writeFile(o.output, data)
+	if o.output.given() {
+		return o.output.write(chat, data)
 	}
 	_, err = out.Write(data)
 	return err
@@ -144,9 +144,9 @@ func (o *tuningExportOptions) midi(t *targets.Tuning) ([]byte, error) {
 		events = append(events, mts.Event{Data: b})
 	}
 	switch {
-	case o.output == "":
+	case !o.output.given():
 		return []byte(lines.String()), nil
-	case strings.EqualFold(filepath.Ext(o.output), ".mid"):
+	case strings.EqualFold(filepath.Ext(o.output.path), ".mid"):
 		return mts.AppendSMF(nil, append(events, mts.SelectTuning(0, o.bank, o.program)...)), nil
 	}
 	return bare, nil

@@ -13,7 +13,7 @@ import (
 type tuningImportOptions struct {
 	listing listingOptions
 	as      string
-	output  string
+	output  outFile
 }
 
 func newTuningImportCommand() *cobra.Command {
@@ -27,17 +27,17 @@ as hexadecimal text. With --as toml, json or csv they become a tuning file, if t
 at some interval. Tuning files need no import: name them where a SPEC is asked for.`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runTuningImport(cmd.InOrStdin(), cmd.OutOrStdout(), args[0], o)
+			return runTuningImport(cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], o)
 		},
 	}
 	fs := cmd.Flags()
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.as, "as", "", "write a tuning file of this `FORM`: toml, json or csv")
-	fs.StringVarP(&o.output, "output", "o", "", "with --as: write to this `FILE` instead of standard output")
+	addOutFile(fs, &o.output, "output", "o", "with --as: write to this `FILE` instead of standard output")
 	return cmd
 }
 
-func runTuningImport(in io.Reader, out io.Writer, path string, o tuningImportOptions) error {
+func runTuningImport(in io.Reader, out, chat io.Writer, path string, o tuningImportOptions) error {
 	if err := o.listing.check(); err != nil {
 		return err
 	}
@@ -69,8 +69,8 @@ func runTuningImport(in io.Reader, out io.Writer, path string, o tuningImportOpt
 	if err != nil {
 		return err
 	}
-	if o.output != "" {
-		return writeFile(o.output, file)
+	if o.output.given() {
+		return o.output.write(chat, file)
 	}
 	_, err = out.Write(file)
 	return err

@@ -17,7 +17,7 @@ type tuningShowOptions struct {
 	listing   listingOptions
 	reference string
 	oddLimit  int
-	svg       string
+	svg       outFile
 }
 
 func newTuningShowCommand() *cobra.Command {
@@ -38,7 +38,7 @@ a second that the note makes with the reference note where partials of that rati
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440 or C4=261.6")
 	fs.IntVar(&o.oddLimit, "limit", o.oddLimit, "odd `LIMIT` of the simple ratios")
-	fs.StringVar(&o.svg, "svg", "", "also draw the tuning as a ring into this `FILE`")
+	addOutFile(fs, &o.svg, "svg", "", "also draw the tuning as a ring into this `FILE`")
 	return cmd
 }
 
@@ -56,8 +56,8 @@ func runTuningShow(out, chat io.Writer, spec string, o tuningShowOptions) error 
 	tellBeyond(chat, t)
 	period, n := t.Period()
 	rows := t.Rows(0, n, o.oddLimit)
-	if o.svg != "" {
-		if err := writeSVG(o.svg, ringOf(t, rows[:n]).Draw()); err != nil {
+	if o.svg.given() {
+		if err := o.svg.writeSVG(chat, ringOf(t, rows[:n]).Draw()); err != nil {
 			return err
 		}
 	}
