@@ -59,6 +59,7 @@ const (
 type Tracker struct {
 	cfg Config
 	rates
+	offset *acquire.Offset
 	levels *acquire.Levels
 	past   *acquire.History
 	next   int64 // index of the next sample to be analysed
@@ -117,6 +118,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	}
 	t := &Tracker{cfg: cfg, rates: rates{fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}}
 	t.frame = 4 * t.m
+	t.offset = acquire.NewOffset(t.fs)
 	t.levels = acquire.NewLevels(t.fs, t.frame)
 	t.past = acquire.NewHistory(int(historyS*t.fs) + t.frame)
 	t.search = acquire.Search{
@@ -171,16 +173,34 @@ func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 	for len(samples) > 0 {
 		n := min(len(samples), t.frame)
 		t.past.Add(samples[:n])
-		t.ringing.subtract(t.past.From(t.past.End()-int64(n), t.past.End()), t.fs)
 		samples = samples[n:]
-		for t.next+int64(t.frame) <= t.past.End() {
-			t.advance(emit)
+		newest := t.past.From(t.past.End()-int64(n), t.past.End())
+		if wait := int64(t.offset.Waits()); wait > 0 {
+			if t.past.End()-t.next >= wait {
+				t.offset.Begin(t.past.From(t.next, t.past.End()))
+				t.advanceAll(emit)
+			}
+			continue
 		}
+		t.offset.Remove(newest, t.phase == waiting)
+		t.ringing.subtract(newest, t.fs)
+		t.advanceAll(emit)
+	}
+}
+
+// advanceAll analyses the frames that are complete.
+func (t *Tracker) advanceAll(emit func(*Reading)) {
+	for t.next+int64(t.frame) <= t.past.End() {
+		t.advance(emit)
 	}
 }
 
 // Flush ends a note that still sounds, at the end of the input.
 func (t *Tracker) Flush() {
+	if t.offset.Waits() > 0 { // an input as short as that
+		t.offset.Begin(t.past.From(t.next, t.past.End()))
+		t.advanceAll(nil)
+	}
 	t.finish(t.next)
 	t.state = waits(&t.state)
 }
