@@ -4,7 +4,9 @@ import (
 	"math"
 
 	"tunerd/internal/pitch/accept"
+	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
+	"tunerd/internal/stiffstring"
 )
 
 // report gives the reading of this hop.
@@ -63,25 +65,57 @@ func (t *Tracker) finish(at int64) {
 	}
 	n := Note{Start: t.from, End: at}
 	n.Reading = Reading{Result: stringfit.Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
-	ok := f.FitWhole(from, to, move, float64(t.from), &n.Result)
-	if ok && !accept.Accepts(&n.Result) {
-		// One fit to a pitch that swings may explain much of it and yet be of no string.
-		n.Partials = n.Partials[:0]
-		ok = f.FitFrames(from, to, f.Start, false, &n.Result) && accept.Accepts(&n.Result)
-	}
+	n.Doubt = t.whole(from, to, move, &n.Result)
 	t.spare = n.Partials
-	if !ok && t.cfg.Live {
-		// The end of a long note may be too faint; what was last read of it holds.
-		parts := append(n.Partials[:0], t.base.Partials...)
-		n.Result = t.base
-		n.At, n.Partials = at, parts
-	} else if !ok {
-		return
-	}
 	n.LevelDB = 10 * math.Log10(max(t.peak, 1e-15))
 	if !t.cfg.Live {
 		t.measureAttack()
 	}
 	n.AttackF1Hz = t.attack
-	t.cfg.OnNote(&n)
+	t.keep(&n)
 }
+
+// Why the pitch of a note is in doubt.
+const (
+	doubtOnePartial = "no string's partials explain the whole of it; the pitch is that of one of them"
+	doubtPart       = "only a part of it could be read"
+)
+
+// whole reads the pitch of the sub-blocks [from, to) of the note into r: by a fit to all of it, frame by frame, from
+// one partial or, where it has none of these, by what was last read of it. It returns what makes it doubtful.
+func (t *Tracker) whole(from, to int, move stringfit.Motion, r *stringfit.Result) (doubt string) {
+	f := &t.note
+	start := f.Start
+	ok := f.FitWhole(from, to, move, float64(t.from), r)
+	if ok && accept.Accepts(r) {
+		return ""
+	}
+	// One fit to a pitch that swings may explain much of it and yet be of no string.
+	r.Partials = r.Partials[:0]
+	if f.FitFrames(from, to, start, false, r) && accept.Accepts(r) {
+		return ""
+	}
+	if f.FitOnePartial(from, to, &t.base, r) {
+		// Where the first moments had another pitch, a fit may succeed from here.
+		one := *r
+		if math.Abs(stiffstring.Cents(one.F1Hz, start.F1Hz)) > acquire.GuessSigma {
+			k := stringfit.Guess(one.F1Hz, acquire.GuessSigma)
+			r.Partials, f.Start = nil, k
+			if f.FitWhole(from, to, move, float64(t.from), r) && accept.Judge(r, accept.StageHeld).OK {
+				return ""
+			}
+			f.Start = start
+		}
+		*r = one
+		return doubtOnePartial
+	}
+	at, parts := r.At, append(r.Partials[:0], t.base.Partials...)
+	*r = t.base
+	r.At, r.Partials = at, parts
+	r.Decide(r.Variance.Plus(stringfit.Variance{Unmodelled: square(partSigma)}))
+	return doubtPart
+}
+
+// partSigma is how far (cents, one standard deviation) the pitch of a note may lie from that of a part of it: what a
+// single partial keeps to.
+const partSigma = 5.0

@@ -20,7 +20,7 @@ func (t *Tracker) followNote(power float64) {
 		t.nextTry = t.next + int64(acquire.WindowS*t.fs)
 		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > 0.7
 		// A note taken an octave high leaves every other partial unexplained.
-		if t.base.SNRdB < accept.ExplainedSNR && t.recheck() {
+		if t.base.SNRdB < accept.ExplainedSNR && t.power > staysPart*t.peak && t.recheck() {
 			return
 		}
 	}
@@ -41,6 +41,10 @@ func (t *Tracker) followNote(power float64) {
 	}
 }
 
+// staysPart is the part of the power of a note's loudest moment down to which what sounds may be looked at again for
+// its octave: below 15 dB it may be other strings, that ring on.
+const staysPart = 0.03
+
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.
 func (t *Tracker) recheck() bool {
@@ -54,10 +58,19 @@ func (t *Tracker) recheck() bool {
 	if !ok || !t.search.Explains(t.soundNow(), k, acquire.WindowS, &t.base) {
 		return false
 	}
-	r := stringfit.Result{At: t.next, Partials: t.parts[:0]}
+	r := stringfit.Result{At: t.next, Partials: t.spare[:0]}
+	f := &t.note
+	before := f.Start
 	if !t.search.Near(t.soundNow(), k, acquire.WindowS, &r) {
+		// The bank is tuned to what was refused.
+		t.spare = r.Partials
+		start := t.search.Aligned(t.next, max(t.body(), t.past.Begin))
+		f.Tune(t.base.F1Hz, t.base.B, start)
+		f.Push(t.past.From(start, t.next))
+		f.Start, t.attackBlocks = before, 0
 		return false
 	}
+	t.spare = t.parts
 	t.beginNote(&r, t.checked)
 	return true
 }

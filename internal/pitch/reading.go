@@ -40,4 +40,6 @@ type Reading struct {
 type Note struct {
 	Reading          // the settled pitch, or that of the wanted window
 	Start, End int64 // sample indexes of onset and end
+
+	Doubt string // in words, why its pitch is worth less than that of a fit to the whole note; empty: it is not
 }

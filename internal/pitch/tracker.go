@@ -70,6 +70,7 @@ type Tracker struct {
 	note    stringfit.Fitter // the note that sounds, its whole bank
 	probe   stringfit.Fitter // acquisitions
 	ringing ringingStrings   // what rings on of earlier notes
+	kept    keptNote
 	work
 	state
 }
@@ -202,6 +203,7 @@ func (t *Tracker) Flush() {
 		t.advanceAll(nil)
 	}
 	t.finish(t.next)
+	t.release()
 	t.state = waits(&t.state)
 }
 
@@ -280,6 +282,7 @@ func (t *Tracker) hop(emit func(*Reading)) {
 	if t.phase != waiting {
 		t.peak = max(t.peak, t.power)
 	}
+	t.hush()
 	if t.phase != waiting {
 		t.confirmRinging()
 	}
