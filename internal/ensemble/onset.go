@@ -14,6 +14,7 @@ const (
 	endDrop    = 1e-4 // part of a chord's greatest power at which it has ended
 	dampDrop   = 0.1  // power against that dampHops before, at which a hand has stopped it
 	dampHops   = 10   // 0.1 s
+	dampLasts  = 4    // hops that it takes: low strings that beat fade for a hop or two, and come back
 	settleHops = 14   // hops after an onset in which no damping is looked for
 )
 
@@ -81,10 +82,24 @@ func (e *envelope) judge(power, rough float64) event {
 		return goesOn
 	}
 	e.peak = math.Max(e.peak, power)
-	damped := e.since > settleHops && e.n >= dampHops && power < dampDrop*e.power[(e.n-dampHops)%len(e.power)]
-	if power < quietPower || power < endDrop*e.peak || damped {
+	if power < quietPower || power < endDrop*e.peak || e.damped(power) {
 		e.sounding, e.least = false, power
 		return stopped
 	}
 	return goesOn
+}
+
+// damped reports whether the newest hops, the last one of such power, are all far below those before.
+func (e *envelope) damped(power float64) bool {
+	if e.since <= settleHops || e.n < dampHops+dampLasts {
+		return false
+	}
+	before := 0.0
+	for i := range dampLasts {
+		before += e.power[(e.n-dampHops-i)%len(e.power)] / dampLasts
+		if i > 0 {
+			power = math.Max(power, e.power[(e.n-i)%len(e.power)])
+		}
+	}
+	return power < dampDrop*before
 }

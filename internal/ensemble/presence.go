@@ -8,15 +8,19 @@ import (
 
 const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
-	leastSNR   = 6.0  // of the partials together, power
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 	// A string is not played whose level is further below the loudest partial of all, dB; strings that
 	// nobody plays ring along with the others.
 	stringReach = 32.0
 )
 
-// surely is the logarithm of the odds from which a string is said to sound, or not to: 20 to 1.
-const surely = 3.0
+// Logarithms of the odds from which a string is said to sound, 20 to 1, and not to, 90 to 1: that a string
+// which sounds is told silent is the worse mistake, and odds that rest on partials which nearly meet others' vary with where
+// a window ends.
+const (
+	surely       = 3.0
+	surelySilent = 4.5
+)
 
 // What a partial's level may be, in steps of stepDB. Partial k of a plucked or struck string is
 // expected slopeSteps·(k−1) steps below the string's level, scattered normally by scatterDB; weakPart
@@ -47,6 +51,7 @@ const (
 const (
 	strayPart    = 0.03
 	unlistedPart = 0.05
+	strayFall    = 1.4 // by how much more common a stray one step lower is
 )
 
 // scatterWeights say how probable each level about the expected one is, from aboveSteps above on down.
@@ -64,13 +69,29 @@ var scatterWeights = func() (w [scatters]float64) {
 	return w
 }()
 
+// strayWeights say how probable each level of a stray is, from the loudest on down: a quiet one is more common
+// than a loud one.
+var strayWeights = func() (w [strayLevels]float64) {
+	sum := 0.0
+	for i := range w {
+		w[i] = math.Pow(strayFall, float64(i))
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}()
+
 // The evidence is what is heard of a string.
 type evidence struct {
-	heard int                    // partials that stand out
-	power float64                // of these together
-	noise float64                // power in the band of one partial
-	low   [lowPartials]amplitude // of the lowest partials
-	odds  float64                // [nepers] that it sounds against that it does not
+	heard  int                    // partials that stand out
+	stands float64                // squared amplitudes over their variances, of the lowest partials together
+	alone  bool                   // one of the lowest partials is heard where no other string has one
+	power  float64                // of these together
+	noise  float64                // power in the band of one partial
+	low    [lowPartials]amplitude // of the lowest partials
+	odds   float64                // [nepers] that it sounds against that it does not
 }
 
 // An amplitude is what was found of one partial: its power, and the variance that noise, what else
@@ -95,16 +116,31 @@ func (f *fit) weigh(voices []voice) {
 		power := norm(p.c)
 		p.heard = power > standsOut*p.doubt && power > loudest*math.Pow(10, -levelReach/10)
 		if p.heard {
+			v.alone = v.alone || p.k <= lowPartials && f.clusters[p.cluster].size() == 1
 			v.heard++
 			v.power += power
 		}
 		if p.k <= lowPartials {
 			v.low[p.k-1] = amplitude{power, p.doubt}
+			v.stands += power / p.doubt
 		}
 	}
 	for i := range voices {
 		if v := &voices[i]; v.candidate {
 			v.odds = v.oddsOfSounding(loudest)
+			if v.heard == 0 {
+				v.strongest()
+			}
+		}
+	}
+}
+
+// strongest takes the level of a string of which no partial stands out by itself, but all together do,
+// from its strongest partial.
+func (v *voice) strongest() {
+	for _, a := range v.low {
+		if a.power-a.doubt > v.power {
+			v.power, v.heard = a.power-a.doubt, 1
 		}
 	}
 }
@@ -162,7 +198,7 @@ func (a amplitude) likelihood(loudest float64) likelihood {
 	for i := range l.of {
 		l.of[i] = math.Exp(l.of[i] - l.scale)
 		if i >= loudestLevel && i < loudestLevel+strayLevels {
-			stray += l.of[i] / strayLevels
+			stray += l.of[i] * strayWeights[i-loudestLevel]
 		}
 	}
 	l.absent = logSum(density(0)+math.Log(1-strayPart), l.scale+math.Log(strayPart*stray))
@@ -201,14 +237,18 @@ func logSum(a, b float64) float64 {
 	return a + math.Log1p(math.Exp(b-a))
 }
 
-// sounds reports whether it is sure that the string sounds, at a pitch at which it was looked for.
+// sounds reports whether it is sure that the string sounds, at a pitch at which it was looked for. Where
+// it was found in what others leave, which is also what their fit leaves, it must be heard by itself.
 func (v *voice) sounds() bool {
-	return v.odds > surely && v.heard > 0 && v.snr() >= leastSNR && !v.strayed()
+	if v.sought && !v.alone {
+		return false
+	}
+	return v.odds > surely && v.stands > standsOut && !v.strayed()
 }
 
 // mayHide reports whether a string that is not sure to sound is not sure to be silent either: what
 // there is at its partials can all be that of others.
-func (v *voice) mayHide() bool { return v.odds > -surely }
+func (v *voice) mayHide() bool { return v.odds > -surelySilent }
 
 // strayed reports whether the fit has gone where no string is looked for.
 func (v *voice) strayed() bool {

@@ -66,6 +66,8 @@ type voice struct {
 	candidate bool    // it may sound
 	rival     float64 // [cents] to another pitch that is about as likely
 	hidden    bool    // what sounds at its partials may all be others'
+	dropped   float64 // [nepers] odds at which it was given up
+	sought    bool    // found in what the others leave
 
 	f1, b         float64 // [Hz]
 	bend          float64 // [1/s] relative glide
@@ -236,13 +238,21 @@ func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.hidden = v.hidden && carry
-		v.rival = 0
+		v.rival, v.dropped, v.sought = 0, 0, v.sought && carry
 		v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
-	for range len(r.voices) {
-		if !r.fitOnce(from, to, carry) {
-			return
-		}
+	if !r.prune(from, to, carry) {
+		return
+	}
+	if !carry && r.seek() && !r.prune(from, to, carry) {
+		return
+	}
+	r.swapFitted(from, to, carry)
+}
+
+// prune drops one at a time the string that is least likely to sound, and reports whether any is left.
+func (r *Reader) prune(from, to int, carry bool) bool {
+	for r.fitOnce(from, to, carry) {
 		worst := -1
 		for i := range r.voices {
 			v := &r.voices[i]
@@ -251,12 +261,30 @@ func (r *Reader) measure(from, to int, carry bool) {
 			}
 		}
 		if worst < 0 {
-			r.swapFitted(from, to, carry)
-			return
+			return true
 		}
 		v := &r.voices[worst]
-		v.candidate, v.hidden = false, v.mayHide()
+		v.candidate, v.hidden, v.dropped = false, v.mayHide(), v.odds
 	}
+	return false
+}
+
+// seek looks for the strings that have been dropped where those that sound leave peaks, and reports
+// whether one may be elsewhere than where it was tried. Then all of them are candidates once more.
+func (r *Reader) seek() bool {
+	found := false
+	for i := range r.voices {
+		if v := &r.voices[i]; !v.candidate {
+			v.sought = v.dropped < 0 && r.again(i)
+			found = found || v.sought
+		}
+	}
+	for i := range r.voices {
+		v := &r.voices[i]
+		v.candidate = v.candidate || found && (v.sought || v.hidden)
+		v.hidden = v.hidden && !v.candidate
+	}
+	return found
 }
 
 // fitOnce fits all candidates afresh and weighs what is heard of them.

@@ -15,6 +15,9 @@ const (
 	levelRange     = 50.0 // dB below the loudest peak at which a peak counts for nothing
 	sharedWeight   = 0.3  // of a peak that another string's partial explains
 	searchRounds   = 3    // shared peaks are found anew in each
+	ownPeak        = 0.15 // in skirtHz: a fitted partial lies so near to its peak
+	elsewhere      = 0.1  // in 1/window: how far apart two places are
+	explained      = -2   // claim of a peak that says nothing any more
 )
 
 // searchB are the inharmonicities that are tried where none is known, in units of what is usual.
@@ -75,6 +78,31 @@ func (r *Reader) claim(own int) {
 	}
 }
 
+// again looks for string i among the peaks that none of the strings that are sure to sound explains, now that
+// these are fitted, and reports whether it has found a place elsewhere than where the string was tried.
+func (r *Reader) again(i int) bool {
+	s := r.spectrum
+	for j := range s.peaks {
+		s.peaks[j].claim = -1
+	}
+	for j := range r.fit.active {
+		p := &r.fit.partials[r.fit.active[j]]
+		if at := s.near(p.hz); at != nil && math.Abs(at.hz-p.hz) < ownPeak*s.skirtHz {
+			at.claim = explained
+		}
+	}
+	v := &r.voices[i]
+	old := *v
+	v.find(s)
+	found := v.candidate && math.Abs(v.f1-old.first)*r.fit.seconds > elsewhere
+	f1, b, sigma, sigmaB := v.f1, v.b, v.sigma, v.sigmaB
+	*v = old
+	if found {
+		v.first, v.firstB, v.firstSigma, v.firstSigmaB = f1, b, sigma, sigmaB
+	}
+	return found
+}
+
 // mark claims the peaks that string i explains.
 func (r *Reader) mark(i int) {
 	v := &r.voices[i]
@@ -113,7 +141,7 @@ func (v *voice) find(s *spectrum) {
 
 // meeting returns how well a partial expected at hz meets peak p, 0 to 1, and the peak's weight.
 func (s *spectrum) meeting(p *peak, hz float64) float64 {
-	if p == nil {
+	if p == nil || p.claim == explained {
 		return 0
 	}
 	weight := 1 + (p.db-s.loudest)/levelRange
@@ -178,7 +206,7 @@ func (v *voice) supported(s *spectrum) bool {
 	tried := min(6, v.partials)
 	for k := 1; k <= tried; k++ {
 		hz := stiffstring.PartialHz(v.f1, v.b, k)
-		if p := s.near(hz); p != nil && math.Abs(p.hz-hz) < 0.5*s.skirtHz+3/stiffstring.CentsPerNeper*hz && p.db > s.loudest-levelRange {
+		if p := s.near(hz); p != nil && p.claim != explained && math.Abs(p.hz-hz) < 0.5*s.skirtHz+3/stiffstring.CentsPerNeper*hz && p.db > s.loudest-levelRange {
 			met++
 		}
 	}
