@@ -42,7 +42,7 @@ virtual-mic: need-test ## only the tests that listen to a virtual microphone
 	done
 
 race: need-test ## run the tests of everything concurrent under the race detector
-	go test -race ./internal/capture/... ./internal/device/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/server/...
+	go test -race ./internal/capture/... ./internal/device/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/bench/... ./internal/server/...
 	go test -race -short ./internal/journal ./internal/clock
 	@GORACE=atexit_sleep_ms=0 $(MAKE) --no-print-directory virtual-mic DETECT=-race LISTENERS="internal/capture internal/device internal/engine internal/sound/play"
 

@@ -7,16 +7,22 @@ import (
 	"io"
 	"log/slog"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"tunerd/internal/bench"
 	"tunerd/internal/detune"
+	"tunerd/internal/display/figure"
 	"tunerd/internal/display/osc"
 	"tunerd/internal/display/web"
 	"tunerd/internal/engine"
 	"tunerd/internal/server"
 	"tunerd/internal/service"
+	"tunerd/internal/setup/report"
+	"tunerd/internal/setup/report/html"
+	"tunerd/internal/setup/report/pdf"
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
 )
@@ -76,12 +82,12 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 	if greeting != "" {
 		fmt.Fprintf(chat, "tunerd: %s\n", greeting)
 	}
-	cfg := server.Config{Catalog: server.NewCatalog(), Page: web.Files(), Version: version(), Journal: o.keep.path, Log: log}
-	tuner, err := o.tuner(chat, log, cfg.Catalog, greeting)
+	catalog := bench.NewCatalog()
+	tuner, err := o.tuner(chat, log, catalog, greeting)
 	if err != nil {
 		return err
 	}
-	cfg.Tuner = tuner
+	cfg := server.Config{Tuner: tuner, Page: web.Files(), Log: log}
 	run, err := o.openInput(ctx, d, &cfg)
 	if err != nil {
 		return err
@@ -92,6 +98,9 @@ func runServe(ctx context.Context, d Deps, out, chat io.Writer, o serveOptions) 
 	}
 	defer door.Close()
 	cfg.Guard, cfg.TLS = door.guard, door.tls
+	cfg.Bench = bench.New(bench.Config{
+		Tuner: tuner, Catalog: catalog, Journal: o.keep.onJournal, Reports: reportFiles, Version: version(), Guarded: door.guard.Token != "",
+	})
 	srv, err := server.New(cfg)
 	if err != nil {
 		return err
@@ -148,7 +157,7 @@ func (o *serveOptions) log(d Deps, chat io.Writer) *slog.Logger {
 	return slog.New(slog.NewTextHandler(chat, nil))
 }
 
-func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.Catalog, greeting string) (*server.Tuner, error) {
+func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *bench.Catalog, greeting string) (*bench.Tuner, error) {
 	plan, err := o.tuning.plan() // says all that is wrong with the options
 	if err != nil {
 		return nil, err
@@ -166,7 +175,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 	}
 	settings.AllStrings = o.all
 	settings.AcceptRisk = tension.Refuse(plan.changes) != nil // or it would have been refused
-	cfg := server.TunerConfig{
+	cfg := bench.TunerConfig{
 		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
 		Greeting: greeting, Keep: o.keep.serving(chat, log), Log: log,
 		FromPage: o.input == browserInput,
@@ -178,7 +187,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 		}
 		cfg.Sinks = []engine.Sink{sender}
 	}
-	tuner, err := server.NewTuner(cfg)
+	tuner, err := bench.NewTuner(cfg)
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -189,7 +198,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *server.C
 func (o *serveOptions) openInput(ctx context.Context, d Deps, cfg *server.Config) (func(context.Context) error, error) {
 	tuner := cfg.Tuner
 	if o.input == browserInput {
-		mic := server.NewMicrophone(cfg.Log)
+		mic := bench.NewMicrophone()
 		cfg.Mic = mic
 		return func(ctx context.Context) error { return mic.Run(ctx, tuner) }, nil
 	}
@@ -205,27 +214,45 @@ func (o *serveOptions) openInput(ctx context.Context, d Deps, cfg *server.Config
 
 // settings returns the options as what a client could choose. Files that they name join the
 // catalog.
-func (o *tuningOptions) settings(catalog *server.Catalog, moves *detune.Plan) (server.Settings, error) {
-	s := server.Settings{
+func (o *tuningOptions) settings(catalog *bench.Catalog, moves *detune.Plan) (bench.Settings, error) {
+	s := bench.Settings{
 		Instrument: o.instrument, Tuning: o.tuning, Reference: o.reference, String: o.held, Frets: o.frets, ToleranceCents: o.tolerance,
 	}
 	if moves != nil {
 		s.Instrument, s.Tuning, s.Reference = moves.Instrument.ID, moves.Tuning, moves.Reference
-		s.Plan = &server.Plan{Name: filepath.Base(o.planFile), Cents: moves.Cents}
+		s.Plan = &bench.Plan{Name: filepath.Base(o.planFile), Cents: moves.Cents}
 	}
 	if _, err := catalog.Instrument(s.Instrument); err != nil && s.Instrument != "" {
 		in, err := targets.LoadInstrument(s.Instrument)
 		if err != nil {
 			return s, usageError{err}
 		}
-		s.Instrument = catalog.AddInstrument(in)
+		s.Instrument = catalog.AddInstrument(fileName(in.ID), in)
 	}
 	if _, err := targets.ParseTuningText(s.Tuning); err != nil && s.Tuning != "" {
 		t, err := targets.ParseTuning(s.Tuning)
 		if err != nil {
 			return s, usageError{err}
 		}
-		s.Tuning = catalog.AddTuning(t)
+		s.Tuning = catalog.AddTuning(fileName(t.String()), t)
 	}
 	return s, nil
+}
+
+// fileName is the name of a file without its folder and its ending.
+func fileName(path string) string {
+	base := filepath.Base(path)
+	return strings.TrimSuffix(base, filepath.Ext(base))
+}
+
+// reportFiles are what a check can be taken home as from the page.
+var reportFiles = []bench.ReportFile{
+	{Name: "report.html", Type: "text/html; charset=utf-8", Write: html.Write},
+	{Name: "report.pdf", Type: "application/pdf", Write: func(w io.Writer, r *report.Report) error {
+		paper, err := figure.ParsePaper("a4")
+		if err != nil {
+			return err
+		}
+		return pdf.Write(w, r, paper)
+	}},
 }

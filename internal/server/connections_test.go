@@ -21,6 +21,9 @@ import (
 	"time"
 
 	"tunerd/internal/service"
+
+	"tunerd/internal/bench"
+	"tunerd/internal/bench/benchtest"
 )
 
 const testToken = "abcdefghijklmnopqrst"
@@ -43,7 +46,7 @@ func TestStrangersKeepNobodyOut(t *testing.T) {
 		"healthy": "GET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, "", Settings{}, guarded(t))
+			r := newRig(t, "", bench.Settings{}, guarded(t))
 			var open []net.Conn
 			for range 2 * maxConns {
 				c, err := net.Dial("tcp", strings.TrimPrefix(r.url, "http://"))
@@ -72,7 +75,7 @@ func TestStrangersKeepNobodyOut(t *testing.T) {
 
 // A connection of somebody known is never ended for strangers.
 func TestKnownConnectionsStay(t *testing.T) {
-	r := newRig(t, "", Settings{}, guarded(t))
+	r := newRig(t, "", bench.Settings{}, guarded(t))
 	res := r.request(t, "GET", "/stream", "", "Authorization", "Bearer "+testToken)
 	defer res.Body.Close()
 	for range 2 * maxConns {
@@ -93,7 +96,7 @@ func TestKnownConnectionsStay(t *testing.T) {
 
 // A session of a browser is ended by itself, and the stream with it.
 func TestSessionEnds(t *testing.T) {
-	r := newRig(t, "", Settings{}, guarded(t))
+	r := newRig(t, "", bench.Settings{}, guarded(t))
 	link := r.request(t, "GET", "/?token="+testToken, "")
 	link.Body.Close()
 	cookie := link.Cookies()[0].Name + "=" + link.Cookies()[0].Value
@@ -106,7 +109,7 @@ func TestSessionEnds(t *testing.T) {
 		t.Errorf("the stream of an ended session: %v", err)
 	}
 	status, body := r.do(t, "GET", "/api/session", "", "Cookie", cookie)
-	if r.isError(t, body); status != http.StatusUnauthorized || !strings.Contains(body, `"no_token"`) {
+	if status != http.StatusUnauthorized || !strings.Contains(body, `"no_token"`) {
 		t.Errorf("with the cookie of an ended session: status %d, %s", status, body)
 	}
 	if status, _ := r.do(t, "GET", "/api/session", "", "Authorization", "Bearer "+testToken); status != http.StatusOK {
@@ -121,7 +124,7 @@ func secured(t *testing.T) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := newRig(t, "", Settings{}, func(c *Config) {
+	r := newRig(t, "", bench.Settings{}, func(c *Config) {
 		c.Guard.Secure = true
 		c.TLS = &tls.Config{Certificates: []tls.Certificate{cert}, NextProtos: []string{"h2", "http/1.1"}}
 	})
@@ -142,13 +145,15 @@ func TestHTTP2(t *testing.T) {
 		dialled.Add(1)
 		return new(net.Dialer).DialContext(ctx, network, address)
 	}
-	var streams []*listener
+	var streams []*benchtest.Listener
 	for range 8 {
-		streams = append(streams, r.listen(t))
+		s := r.listen(t)
+		s.Until(t, "hello", nil)
+		streams = append(streams, s)
 	}
 	r.begin(t, pluck(441, 1))
 	for _, s := range streams {
-		s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
+		s.Until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
 	}
 	res := r.request(t, "GET", "/api/session", "")
 	res.Body.Close()
@@ -178,7 +183,7 @@ func TestPlainHTTPIsLedToTLS(t *testing.T) {
 // What was refused is in the log of -v, with its status.
 func TestRefusalsAreLogged(t *testing.T) {
 	var log lockedBuffer
-	r := newRig(t, "", Settings{}, func(c *Config) {
+	r := newRig(t, "", bench.Settings{}, func(c *Config) {
 		guarded(t)(c)
 		c.Log = slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))
 	})

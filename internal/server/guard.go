@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"tunerd/internal/bench"
 	"tunerd/internal/service"
 )
 
@@ -37,9 +38,9 @@ func (g *Guard) wrap(next http.Handler) http.Handler {
 		g.setHeaders(w.Header(), r)
 		switch {
 		case !g.knows(r.Host):
-			turnAway(w, r, refusal{http.StatusForbidden, codeOtherName, fmt.Sprintf("this server is not called %.80q", hostName(r.Host))})
+			turnAway(w, r, bench.Refusal{Status: http.StatusForbidden, Code: codeOtherName, Text: fmt.Sprintf("this server is not called %.80q", hostName(r.Host))})
 		case !ownPage(r):
-			turnAway(w, r, refusal{http.StatusForbidden, codeOtherPage, "requests from other pages are refused"})
+			turnAway(w, r, bench.Refusal{Status: http.StatusForbidden, Code: codeOtherPage, Text: "requests from other pages are refused"})
 		case g.Token == "":
 			known(r)
 			next.ServeHTTP(w, r)
@@ -53,7 +54,7 @@ func (g *Guard) wrap(next http.Handler) http.Handler {
 }
 
 // turnAway refuses who may not come in, and ends the connection: who is not known keeps no place.
-func turnAway(w http.ResponseWriter, r *http.Request, why refusal) {
+func turnAway(w http.ResponseWriter, r *http.Request, why bench.Refusal) {
 	w.Header().Set("Connection", "close")
 	refuse(w, r, why)
 }
@@ -131,7 +132,7 @@ func (g *Guard) admit(w http.ResponseWriter, r *http.Request, next http.Handler)
 		next.ServeHTTP(w, r.WithContext(ctx))
 	default:
 		w.Header().Set("WWW-Authenticate", "Bearer")
-		turnAway(w, r, refusal{http.StatusUnauthorized, codeNoToken, "open the link that tunerd has printed: it carries the token that is asked for here"})
+		turnAway(w, r, bench.Refusal{Status: http.StatusUnauthorized, Code: codeNoToken, Text: "open the link that tunerd has printed: it carries the token that is asked for here"})
 	}
 }
 
@@ -139,7 +140,7 @@ func (g *Guard) admit(w http.ResponseWriter, r *http.Request, next http.Handler)
 func (g *Guard) begin(w http.ResponseWriter, r *http.Request) {
 	secret, err := g.Sessions.New(time.Now())
 	if err != nil {
-		refuse(w, r, refusal{http.StatusInternalServerError, codeNotKept, err.Error()})
+		refuse(w, r, bench.Refusal{Status: http.StatusInternalServerError, Code: codeNotKept, Text: err.Error()})
 		return
 	}
 	known(r)
@@ -161,7 +162,7 @@ func (g *Guard) session(r *http.Request) (context.Context, bool) {
 func (g *Guard) leave(w http.ResponseWriter, r *http.Request) error {
 	c, err := r.Cookie(cookieName(r.Host))
 	if err != nil || g.Sessions == nil {
-		return refusal{http.StatusConflict, codeNoSession, "this request belongs to no session of a browser"}
+		return bench.Refusal{Status: http.StatusConflict, Code: codeNoSession, Text: "this request belongs to no session of a browser"}
 	}
 	http.SetCookie(w, g.cookie(r, "", -time.Second))
 	return g.Sessions.End(c.Value)

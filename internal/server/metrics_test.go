@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"tunerd/internal/bench"
 )
 
 // A line of the text format of Prometheus, version 0.0.4 (its "Exposition formats" page): a comment
@@ -45,7 +47,7 @@ func (r *rig) scrape(t *testing.T) map[string]float64 {
 }
 
 func TestMetricsCount(t *testing.T) {
-	r := newRig(t, "", Settings{}, nil)
+	r := newRig(t, "", bench.Settings{}, nil)
 	r.listen(t)
 	r.play(t, make([]float64, 100*512))
 	r.at += 9999
@@ -69,7 +71,7 @@ func TestMetricsCount(t *testing.T) {
 
 // TestHealth takes the input away and gives it back.
 func TestHealth(t *testing.T) {
-	r := newRig(t, "", Settings{}, nil)
+	r := newRig(t, "", bench.Settings{}, nil)
 	is := func(want string) func() bool {
 		return func() bool {
 			status, body := r.do(t, "GET", "/healthz", "")

@@ -11,11 +11,14 @@ import (
 	"testing"
 
 	"github.com/coder/websocket"
+
+	"tunerd/internal/bench"
+	"tunerd/internal/bench/benchtest"
 )
 
 func newMicRig(t *testing.T) *rig {
 	t.Helper()
-	return newRig(t, "", Settings{}, func(c *Config) { c.Mic = NewMicrophone(nil) })
+	return newRig(t, "", bench.Settings{}, func(c *Config) { c.Mic = bench.NewMicrophone() })
 }
 
 // A page is the other end of the WebSocket.
@@ -66,10 +69,10 @@ func message32(at uint64, sound []float64) []byte {
 func (p *page) send(t *testing.T, r *rig, sound []float64) {
 	t.Helper()
 	for block := range slices.Chunk(sound, 1024) {
-		want := r.tuner.taken() + int64(len(block))
+		want := r.tuner.Stats().Samples + int64(len(block))
 		p.write(t, message32(p.at, block))
 		p.at += uint64(len(block))
-		eventually(t, "the tuner takes a message", func() bool { return r.tuner.taken() >= want })
+		eventually(t, "the tuner takes a message", func() bool { return r.tuner.Stats().Samples >= want })
 	}
 }
 
@@ -102,23 +105,23 @@ func (p *page) closed(t *testing.T) string {
 func TestPageAsMicrophone(t *testing.T) {
 	r := newMicRig(t)
 	s := r.listen(t)
-	if hears := at(t, s.until(t, "hello", nil), "session", "input", "hears"); hears != "waiting" {
+	if hears := benchtest.At(t, s.Until(t, "hello", nil), "session", "input", "hears"); hears != "waiting" {
 		t.Errorf("before any page: %v", hears)
 	}
 	p := r.page(t, helloOf(rigRate)).ready(t)
 	p.send(t, r, pluck(441, 1))
-	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["t_s"].(float64) > 0.8 })
+	f := s.Until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" && f["t_s"].(float64) > 0.8 })
 	// 441 Hz is 1200·log2(441/440) = 3.930 cents above A4.
-	near(t, f, 3.930, 0.05, "cents")
-	near(t, f, 0, 0, "gaps")
-	session := r.ask(t, "GET", "/api/session", "")
-	if at(t, session, "input", "name") != "browser: test" || at(t, session, "input", "sample_rate") != float64(rigRate) {
+	benchtest.Near(t, f, 3.930, 0.05, "cents")
+	benchtest.Near(t, f, 0, 0, "gaps")
+	session := r.session(t)
+	if benchtest.At(t, session, "input", "name") != "browser: test" || benchtest.At(t, session, "input", "sample_rate") != float64(rigRate) {
 		t.Errorf("input: %v", session["input"])
 	}
 	if err := p.conn.Close(websocket.StatusNormalClosure, ""); err != nil {
 		t.Fatal(err)
 	}
-	s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
+	s.Until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
 	if status, body := r.do(t, "GET", "/healthz", ""); status != http.StatusOK {
 		t.Errorf("a page may leave, but healthz says %d, %s", status, body)
 	}
@@ -132,8 +135,8 @@ func TestMissingSamplesAreAGap(t *testing.T) {
 	p.send(t, r, make([]float64, 4096))
 	p.at += rigRate / 2
 	p.send(t, r, make([]float64, 4096))
-	notice := s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "gap" })
-	near(t, notice, 1, 0, "gaps")
+	notice := s.Until(t, "notice", func(f map[string]any) bool { return f["event"] == "gap" })
+	benchtest.Near(t, notice, 1, 0, "gaps")
 	if message := notice["message"].(string); !strings.HasPrefix(message, "0.5 s of sound lost") {
 		t.Errorf("message %q, want half a second", message)
 	}
@@ -145,7 +148,7 @@ func TestFirstNumberIsFree(t *testing.T) {
 	p := r.page(t, helloOf(rigRate)).ready(t)
 	p.at = 123456
 	p.send(t, r, make([]float64, 8192))
-	near(t, r.ask(t, "GET", "/api/session", ""), 0, 0, "input", "gaps")
+	benchtest.Near(t, r.session(t), 0, 0, "input", "gaps")
 }
 
 func TestLastPageIsHeard(t *testing.T) {
@@ -158,14 +161,14 @@ func TestLastPageIsHeard(t *testing.T) {
 		t.Errorf("the first page is told %q", why)
 	}
 	second.send(t, r, pluck(440, 0.5))
-	f := s.until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
-	near(t, f, 1, 0, "gaps") // the same input goes on behind a gap
+	f := s.Until(t, "frame", func(f map[string]any) bool { return f["hears"] == "sounding" })
+	benchtest.Near(t, f, 1, 0, "gaps") // the same input goes on behind a gap
 
 	// Another rate is another input, whose time begins anew.
 	third := r.page(t, helloOf(44100)).ready(t)
 	third.send(t, r, make([]float64, 44100))
-	s.until(t, "session", func(f map[string]any) bool { return at(t, f, "input", "sample_rate") == 44100.0 })
-	s.until(t, "frame", func(f map[string]any) bool { return f["gaps"] == 0.0 && f["t_s"].(float64) < 1.1 })
+	s.Until(t, "session", func(f map[string]any) bool { return benchtest.At(t, f, "input", "sample_rate") == 44100.0 })
+	s.Until(t, "frame", func(f map[string]any) bool { return f["gaps"] == 0.0 && f["t_s"].(float64) < 1.1 })
 }
 
 func TestWrongPagesAreRefused(t *testing.T) {
@@ -220,7 +223,7 @@ func TestSilentPageIsLost(t *testing.T) {
 	s := r.listen(t)
 	p := r.page(t, helloOf(rigRate)).ready(t)
 	p.send(t, r, make([]float64, 4096))
-	s.until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
+	s.Until(t, "notice", func(f map[string]any) bool { return f["event"] == "input lost" })
 }
 
 func TestForeignPageHasNoMicrophone(t *testing.T) {

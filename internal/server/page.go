@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"path"
 	"strings"
+
+	"tunerd/internal/bench"
 )
 
 // A pageFile is a file of the page, ready to be sent.
@@ -59,12 +61,12 @@ func readPage(files fs.FS) (map[string]pageFile, error) {
 func (s *Server) servePage(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodGet && r.Method != http.MethodHead {
 		w.Header().Set("Allow", "GET, HEAD")
-		refuse(w, r, refusal{http.StatusMethodNotAllowed, codeMethod, "pages are only read"})
+		refuse(w, r, bench.Refusal{Status: http.StatusMethodNotAllowed, Code: codeMethod, Text: "pages are only read"})
 		return
 	}
 	file, ok := s.page[r.URL.Path]
 	if !ok {
-		refuse(w, r, refusal{http.StatusNotFound, codeNotFound, "there is no such page"})
+		refuse(w, r, bench.Refusal{Status: http.StatusNotFound, Code: codeNotFound, Text: "there is no such page"})
 		return
 	}
 	h := w.Header()

@@ -9,10 +9,12 @@ import (
 	"testing/fstest"
 
 	"tunerd/internal/display/web"
+
+	"tunerd/internal/bench"
 )
 
 func TestPageFiles(t *testing.T) {
-	r := newRig(t, "", Settings{}, nil)
+	r := newRig(t, "", bench.Settings{}, nil)
 	for path, kind := range map[string]string{"/": "text/html; charset=utf-8", "/index.html": "text/html; charset=utf-8", "/js/main.js": "text/javascript; charset=utf-8"} {
 		res := r.request(t, "GET", path, "")
 		res.Body.Close()
@@ -42,7 +44,7 @@ func TestNoPathLeadsOutside(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	r := newRig(t, "", Settings{}, func(c *Config) { c.Page = os.DirFS(filepath.Join(dir, "static")) })
+	r := newRig(t, "", bench.Settings{}, func(c *Config) { c.Page = os.DirFS(filepath.Join(dir, "static")) })
 	if _, body := r.do(t, "GET", "/", ""); body != "the page" {
 		t.Fatalf("the page itself: %q", body)
 	}

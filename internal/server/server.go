@@ -9,7 +9,9 @@ import (
 	"net/http"
 	"time"
 
+	"tunerd/internal/bench"
 	"tunerd/internal/display"
+	"tunerd/internal/service"
 )
 
 // Limits of a connection.
@@ -27,23 +29,20 @@ const (
 
 // Config is what a server needs.
 type Config struct {
-	Tuner   *Tuner
-	Catalog *Catalog
-	Page    fs.FS        // files of the page, index.html among them
-	Guard   Guard        // who is answered
-	Mic     *Microphone  // of a page, if that is the input; nil: it is not
-	Version string       // of the program
-	TLS     *tls.Config  // served over TLS; nil: it is not
-	Journal string       // path of the journal that is shown; empty: the user's own
-	Log     *slog.Logger // nil: none
+	Bench *bench.Bench      // what answers
+	Tuner *bench.Tuner      // its tuner, for health and metrics
+	Page  fs.FS             // files of the page, index.html among them
+	Guard Guard             // who is answered
+	Mic   *bench.Microphone // of a page, if that is the input; nil: it is not
+	TLS   *tls.Config       // served over TLS; nil: it is not
+	Log   *slog.Logger      // nil: none
 }
 
-// A Server answers requests about a tuner.
+// A Server answers requests about a bench.
 type Server struct {
 	cfg     Config
 	page    map[string]pageFile
 	handler http.Handler
-	busy    chan struct{} // holds a token while heavy work is done
 	closing context.Context
 	close   context.CancelFunc
 }
@@ -57,7 +56,7 @@ func New(cfg Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{cfg: cfg, page: page, busy: make(chan struct{}, 1)}
+	s := &Server{cfg: cfg, page: page}
 	s.closing, s.close = context.WithCancel(context.Background())
 	s.handler = s.logged(s.cfg.Guard.wrap(s.routes()))
 	return s, nil
@@ -113,16 +112,13 @@ func (s *Server) listener(l net.Listener) net.Listener {
 	if s.cfg.TLS == nil {
 		return l
 	}
-	return tls.NewListener(plainGuard{l}, s.cfg.TLS)
+	return tls.NewListener(service.LeadToTLS(l), s.cfg.TLS)
 }
 
 // connContext bounds what the system keeps for a client that does not read, and keeps the connection for known.
 func connContext(ctx context.Context, c net.Conn) context.Context {
-	if t, ok := c.(*tls.Conn); ok {
-		c = t.NetConn()
-	}
-	if p, ok := c.(*plainConn); ok {
-		c = p.Conn
+	for below, ok := c.(interface{ NetConn() net.Conn }); ok; below, ok = c.(interface{ NetConn() net.Conn }) {
+		c = below.NetConn()
 	}
 	l, ok := c.(*limitedConn)
 	if !ok {
@@ -159,22 +155,11 @@ func (w *statusWriter) WriteHeader(status int) {
 // Unwrap lets http.ResponseController, and what takes over the connection, reach what is below.
 func (w *statusWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 
-func (s *Server) microphone(w http.ResponseWriter, r *http.Request) {
-	if s.cfg.Mic == nil {
-		refuse(w, r, refusal{http.StatusConflict, codeOtherInput, "the input is another; start with --input browser to use the microphone of a page"})
-		return
-	}
-	ctx, stop := context.WithCancel(r.Context()) // ends with the session of the browser
-	defer stop()
-	defer context.AfterFunc(s.closing, stop)()
-	s.cfg.Mic.serve(ctx, w, r)
-}
-
 // healthz fails while a device that should be heard is not there. The microphone of a page may come
 // and go.
 func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
-	if heard := s.cfg.Tuner.hub.listening(); heard.state == display.Lost && s.cfg.Mic == nil {
-		http.Error(w, string(heard.state), http.StatusServiceUnavailable)
+	if hears := s.cfg.Tuner.Stats().Hears; hears == display.Lost && s.cfg.Mic == nil {
+		http.Error(w, string(hears), http.StatusServiceUnavailable)
 		return
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")

@@ -1,71 +1,63 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"time"
+
+	"tunerd/internal/bench"
 )
 
-const (
-	writeTime  = 2 * time.Second // for a client to take a message
-	aliveEvery = 2 * time.Second
-)
+const writeTime = 2 * time.Second // for a client to take a message
 
 // stream answers with Server-Sent Events (WHATWG HTML, section 9.2) until the client leaves, takes
 // nothing for writeTime, or the server closes.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
-	hub := s.cfg.Tuner.hub
-	watcher, err := hub.watch()
-	if err != nil {
+	ctx, stop := context.WithCancelCause(r.Context())
+	defer stop(nil)
+	defer context.AfterFunc(s.closing, func() { stop(http.ErrServerClosed) })()
+	e := &events{w: w, rc: http.NewResponseController(w)}
+	err := s.cfg.Bench.Follow(ctx, func(m bench.Message) error {
+		if !e.begun {
+			s.cfg.Log.Info("stream opened", "from", r.RemoteAddr, "streams", s.cfg.Tuner.Stats().Followers)
+		}
+		return e.send(m)
+	})
+	if !e.begun {
 		w.Header().Set("Retry-After", "5")
 		refuse(w, r, err)
 		return
 	}
-	defer hub.leave(watcher)
-	s.cfg.Log.Info("stream opened", "from", r.RemoteAddr, "streams", hub.watching())
-	h := w.Header()
-	h.Set("Content-Type", "text/event-stream")
-	h.Set("Cache-Control", "no-store")
-	err = s.feed(r, http.NewResponseController(w), w, watcher)
 	s.cfg.Log.Info("stream closed", "from", r.RemoteAddr, "reason", err)
 }
 
-// feed writes what the watcher is given, and returns why it ended.
-func (s *Server) feed(r *http.Request, rc *http.ResponseController, w http.ResponseWriter, watcher *watcher) error {
-	alive := time.NewTimer(aliveEvery)
-	defer alive.Stop()
-	buf := fmt.Appendf(nil, "retry: 1000\nevent: hello\ndata: %s\n\n", s.hello())
-	for {
-		if err := rc.SetWriteDeadline(time.Now().Add(writeTime)); err != nil {
-			return err
-		}
-		if _, err := w.Write(buf); err != nil {
-			return err
-		}
-		if err := rc.Flush(); err != nil {
-			return err
-		}
-		alive.Reset(aliveEvery)
-		select {
-		case <-watcher.wake:
-			buf = watcher.take(buf[:0])
-		case <-alive.C:
-			buf = append(buf[:0], "event: alive\ndata: {}\n\n"...)
-		case <-r.Context().Done():
-			return r.Context().Err()
-		case <-s.closing.Done():
-			return http.ErrServerClosed
-		}
-	}
+// events is a stream of Server-Sent Events.
+type events struct {
+	w     http.ResponseWriter
+	rc    *http.ResponseController
+	buf   []byte
+	begun bool
 }
 
-// hello is all that a new client must know.
-func (s *Server) hello() []byte {
-	return marshal(struct {
-		Instance string `json:"instance"`
-		Version  string `json:"version"`
-		FrameHz  int    `json:"frame_hz"`
-		Guarded  bool   `json:"guarded"` // who comes in has shown a token
-		Session  rawMsg `json:"session"`
-	}{s.cfg.Tuner.hub.instance, s.cfg.Version, frameHz, s.cfg.Guard.Token != "", s.cfg.Tuner.Session()})
+func (e *events) send(m bench.Message) error {
+	e.buf = e.buf[:0]
+	if !e.begun {
+		e.begun = true
+		h := e.w.Header()
+		h.Set("Content-Type", "text/event-stream")
+		h.Set("Cache-Control", "no-store")
+		e.buf = append(e.buf, "retry: 1000\n"...)
+	}
+	if m.ID != "" {
+		e.buf = fmt.Appendf(e.buf, "id: %s\n", m.ID)
+	}
+	e.buf = fmt.Appendf(e.buf, "event: %s\ndata: %s\n\n", m.Event, m.Data)
+	if err := e.rc.SetWriteDeadline(time.Now().Add(writeTime)); err != nil {
+		return err
+	}
+	if _, err := e.w.Write(e.buf); err != nil {
+		return err
+	}
+	return e.rc.Flush()
 }
