@@ -36,6 +36,7 @@ type detuneOptions struct {
 	plan       string
 	far        bool
 	risk       riskOptions
+	coupled    coupledOptions
 
 	shapesGiven bool
 }
@@ -60,6 +61,7 @@ func (o *detuneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.plan, "plan", "", "tell of the plan in `FILE` instead of making one")
 	fs.BoolVar(&o.far, "far", false, fmt.Sprintf("also for chords that start more than %d cents off what they are to be", detune.FarCents))
 	o.risk.addFlags(fs)
+	o.coupled.addFlags(fs)
 }
 
 func newDetuneCommand() *cobra.Command {
@@ -303,6 +305,9 @@ func (a *detuneAnswer) tell() error {
 	}
 	if a.o.listing.csv {
 		return nil
+	}
+	if err := a.turns(); err != nil {
+		return err
 	}
 	if err := a.obstacles(); err != nil {
 		return err

@@ -57,6 +57,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newBeatsCommand(d),
 		newToneCommand(),
 		newIntonationCommand(d),
+		newCouplingCommand(d),
 		newDetuneCommand(),
 		newJournalCommand(d),
 		newVersionCommand(),

@@ -349,3 +349,14 @@ func (l *Learner) Loses() [][]float64 {
 	}
 	return out
 }
+
+// LosesPer is Loses for so many cents more.
+func (l *Learner) LosesPer(cents float64) [][]float64 {
+	all := l.Loses()
+	for _, row := range all {
+		for i := range row {
+			row[i] *= cents
+		}
+	}
+	return all
+}

@@ -140,3 +140,31 @@ func B(s *targets.InstrumentString, f1Hz float64) float64 {
 	}
 	return Of(s, f1Hz).B
 }
+
+// guessedCore is the core of a wound steel string as part of its diameter, where it is not given. Common
+// practice, no source: 0.4 to 0.5.
+const guessedCore = 0.45
+
+// AxialStiffness returns E·A in N of what bears the tension of a string, NaN if material or gauge are not
+// given, and whether it is an estimate: the core of a wound string is not given, or the modulus of the
+// material is only roughly known.
+func AxialStiffness(s *targets.InstrumentString) (newtons float64, estimated bool) {
+	m, core, wound, ok := materialOf(s)
+	if !ok {
+		return nan, false
+	}
+	young := m.youngPa
+	if young == 0 {
+		young, estimated = roughYoungPa[core], true
+	}
+	bearing := s.GaugeMM
+	if wound {
+		if bearing = s.CoreMM; bearing == 0 {
+			bearing, estimated = guessedCore*s.GaugeMM, true
+		}
+	}
+	if bearing == 0 {
+		return nan, false
+	}
+	return young * math.Pi / 4 * bearing * bearing / 1e6, estimated
+}

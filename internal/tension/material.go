@@ -43,6 +43,13 @@ var materials = map[targets.Core]material{
 	targets.Synthetic:      {nan, 0, notKnown, ""},
 }
 
+// roughYoungPa are moduli of materials that have no single one: plain nylon and fluorocarbon treble strings
+// stretch as 3.7 GPa and more, the harder the more they are pulled (M. B. Anderson & R. G. Beausoleil, J.
+// Acoust. Soc. Am. 156, 683, 2024); gut, synthetic, brass and silver are from memory.
+var roughYoungPa = map[targets.Core]float64{
+	targets.Brass: 100e9, targets.Silver: 75e9, targets.Nylon: 4e9, targets.Fluorocarbon: 4e9, targets.Gut: 6e9, targets.Synthetic: 5e9,
+}
+
 // materialOf finds the material of a string, or of the core of a wound one. The cores of guitar and bass
 // strings are taken as music wire unless they are said to be another.
 func materialOf(s *targets.InstrumentString) (m material, core targets.Core, wound, ok bool) {

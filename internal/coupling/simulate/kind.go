@@ -136,3 +136,9 @@ func dulcimer(n, pegs int) []coupling.String {
 	}
 	return all
 }
+
+// On returns instruments with other strings on the support of a kind.
+func (k Kind) On(strs []coupling.String) Kind {
+	k.Strings = strs
+	return k
+}
