@@ -16,6 +16,7 @@ import (
 	"tunerd/internal/display/text"
 	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/targets"
+	"tunerd/internal/wholefile"
 )
 
 func newCouplingCommand(d Deps) *cobra.Command {
@@ -84,7 +85,7 @@ func (o *knownOptions) need(in *targets.Instrument) (*coupling.File, error) {
 	return f, err
 }
 
-// save keeps what was learned.
+// save keeps what was learned, in place of what load has read: nothing else is ever written over.
 func (o *knownOptions) save(in *targets.Instrument, f coupling.File) (string, error) {
 	path, err := o.file(in)
 	if err != nil {
@@ -98,7 +99,7 @@ func (o *knownOptions) save(in *targets.Instrument, f coupling.File) (string, er
 	if err != nil {
 		return "", err
 	}
-	return path, writeFile(path, data)
+	return path, wholefile.Write(path, data, 0o644)
 }
 
 type couplingShowOptions struct {

@@ -102,10 +102,10 @@ func (o *couplingLearnOptions) begin(in *targets.Instrument, chat io.Writer) (*c
 	support := coupling.Untold
 	var before *coupling.Known
 	f, _, err := o.known.load(in)
-	switch {
-	case err != nil && !o.fresh:
-		return nil, nil, hintf(err, "--fresh begins anew")
-	case err == nil && f != nil && !o.fresh:
+	if err != nil { // also with --fresh: it is not this instrument's, and not to be written over
+		return nil, nil, hintf(err, "name another file with --known")
+	}
+	if f != nil && !o.fresh {
 		before, support, o.behindMM = f.Known, f.Known.Support, f.BehindMM
 	}
 	if o.support != "" {
