@@ -36,6 +36,7 @@ type framer struct {
 	pair *BeatWatch // two strings whose beats are measured; nil: none
 
 	manyAt int64         // one past the onset of the sound that was last said to be several notes
+	taken  standing      // what sounds was taken for
 	open   []float64     // room for tones
 	frame  display.Frame // reused: what every method returns points to it
 }
@@ -112,6 +113,8 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	}
 	switch {
 	case f.several(out, r):
+	case r.State == pitch.Sounding && betweenOthers(r):
+		out.State = display.Unsure
 	case r.State == pitch.Sounding:
 		f.sounding(out, r)
 	case r.State == pitch.Inharmonic:

@@ -29,12 +29,145 @@ func chordLike(partials []pitch.Partial) bool {
 			return false
 		}
 	}
+	if len(partials) == 0 {
+		return false
+	}
+	loudest, covered := 0, false
 	for i := range partials {
-		if partials[i].N >= coveredPartial {
+		if partials[i].LevelDB > partials[loudest].LevelDB {
+			loudest = i
+		}
+		covered = covered || partials[i].N >= coveredPartial
+	}
+	// A string that is loud at its fundamental has a second partial, too.
+	return covered && (2*partials[loudest].N > coveredPartial || findPartial(partials, 2*partials[loudest].N) != nil)
+}
+
+// What tells a chord whose thirds or fifths are not those of whole-number ratios from one note: the partials of
+// one string lie then together beside the law that those of the others keep. Set on the strums in testdata/wav, of
+// which none may be read as one note, and the single notes there, which may not be taken for several.
+const (
+	weakFirst = 15.0 // dB below the loudest that partial 1 is at most
+	besideLaw = 9.0  // cents between them and the others
+	besideBy  = 2.5  // and standard deviations
+	loudReach = 20.0 // dB below the loudest that a partial counts
+	groupDB   = 12.0 // and the loudest of them
+	noPartial = 60.0 // cents off the law at which it is no partial of the note
+	others    = 3    // partials at least that keep the law
+)
+
+// rootsBesideOthers are the numbers of partials that are the fundamentals of a twelfth and a third above the
+// common fundamental of a chord.
+var rootsBesideOthers = []int{3, 5}
+
+// chordBeside reports whether the partials of a reading are those of several notes near a common
+// fundamental: where hardly anything lies, and beside which one of them is.
+func chordBeside(partials []pitch.Partial) bool {
+	loudest := loudestOf(partials)
+	if ofOneString(partials, loudest) {
+		return false
+	}
+	for _, n := range rootsBesideOthers {
+		if besideOthers(partials, n, loudest) {
 			return true
 		}
 	}
 	return false
+}
+
+func loudestOf(partials []pitch.Partial) float64 {
+	loudest := math.Inf(-1)
+	for i := range partials {
+		loudest = max(loudest, partials[i].LevelDB)
+	}
+	return loudest
+}
+
+// ofOneString reports whether a partial is heard that strings have and the notes of a chord over their common
+// fundamental do not.
+func ofOneString(partials []pitch.Partial, loudest float64) bool {
+	for _, n := range likelyOfAString {
+		limit := weakFirst
+		if n > 1 {
+			limit = loudReach
+		}
+		if p := findPartial(partials, n); p != nil && math.Abs(p.OffCents) < noPartial && p.LevelDB > loudest-limit {
+			return true
+		}
+	}
+	return false
+}
+
+// besideOthers reports whether the multiples of partial n lie together, and apart from the others.
+func besideOthers(partials []pitch.Partial, n int, loudest float64) bool {
+	var count, sum, squares [2]float64 // of the others, and of the multiples
+	top := math.Inf(-1)
+	for i := range partials {
+		p := &partials[i]
+		if p.N < 2 || p.N > coveredPartial || math.Abs(p.OffCents) > noPartial || p.LevelDB < loudest-loudReach || !p.Placed() {
+			continue
+		}
+		group := 0
+		if p.N%n == 0 {
+			group = 1
+			top = max(top, p.LevelDB)
+		}
+		count[group]++
+		sum[group] += p.OffCents
+		squares[group] += p.OffCents * p.OffCents
+	}
+	if count[1] < 1 || count[0] < others || top < loudest-groupDB {
+		return false
+	}
+	apart := math.Abs(sum[0]/count[0] - sum[1]/count[1])
+	left := squares[0] - sum[0]*sum[0]/count[0] + squares[1] - sum[1]*sum[1]/count[1]
+	spread := math.Sqrt(max(0, left) / (count[0] + count[1] - 2))
+	return apart > besideLaw && apart > besideBy*spread
+}
+
+// A lone low tone is all that is left of a note between two others' loudest partials: where a low string sounds by
+// itself, more than one of its partials is heard, or the one is known well.
+const (
+	lowTone   = 330.0 // Hz, below which a reading of one partial is asked
+	vagueTone = 7.0   // cents
+	coveredDB = 12.0  // over the rest, that it explains at most
+)
+
+// betweenOthers reports whether a reading may be a fit to what lies between two tones.
+func betweenOthers(r *pitch.Reading) bool {
+	return len(r.Partials) == 1 && r.F1Hz < lowTone && r.SigmaCents > vagueTone && r.SNRdB < coveredDB
+}
+
+// A standing is what the sound that was last read has been taken for, at the pitch at which it was read. It keeps
+// that for as long as it lasts: partials that fade or beat are no reason to think otherwise, but those that only one
+// string has settle it.
+type standing struct {
+	onset int64
+	f1Hz  float64
+	as    kind
+}
+
+type kind int
+
+const (
+	unknown kind = iota
+	manyNotes
+	oneNote
+)
+
+// of returns what r is taken for after all that came before it.
+func (s *standing) of(r *pitch.Reading) kind {
+	before := unknown
+	if s.as != unknown && r.Onset == s.onset && math.Abs(stiffstring.Cents(r.F1Hz, s.f1Hz)) < toneCents {
+		before = s.as
+	}
+	switch {
+	case before == oneNote || ofOneString(r.Partials, loudestOf(r.Partials)):
+		return oneNote
+	case before == manyNotes || chordLike(r.Partials) || chordBeside(r.Partials):
+		return manyNotes
+	}
+	return unknown
 }
 
 // commonTo reports whether f1Hz is the common fundamental of both tones of a pair and neither of
@@ -72,9 +205,12 @@ const severalHint = "several notes sound; --all-strings (key m) reads the string
 // several turns a frame of one pitch, or of none, into one that says that several notes sound, if r shows
 // that; it reports whether it did.
 func (f *framer) several(out *display.Frame, r *pitch.Reading) bool {
+	if r.State == pitch.Sounding {
+		f.taken = standing{r.Onset, r.F1Hz, f.taken.of(r)}
+	}
 	switch {
 	case r.State == pitch.Sounding && f.pair != nil && commonTo(r.F1Hz, [2]float64{f.pair.LowerHz, f.pair.UpperHz}):
-	case r.State == pitch.Sounding && chordLike(r.Partials):
+	case r.State == pitch.Sounding && f.taken.as == manyNotes:
 	case r.State == pitch.Inharmonic && tonesHeard(r.Partials, f.tones()) >= 2:
 	default:
 		return false
