@@ -45,6 +45,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return hintf(usageError{err}, `"%s --help" lists the flags`, cmd.CommandPath())
 	})
+	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) { tellRepeat(cmd) }
 	root.AddCommand(
 		newListenCommand(d),
 		newServeCommand(d),

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -45,6 +46,33 @@ func readTuning(spec, reference string) (*targets.Tuning, error) {
 	}
 	t, err = t.WithReference(r)
 	return t, usageOf(err)
+}
+
+// tellRepeat says of --tuning what tellBeyond does, once for every command that has it. What is wrong with
+// the tuning says the command itself.
+func tellRepeat(cmd *cobra.Command) {
+	flag := cmd.Flags().Lookup("tuning")
+	if flag == nil || flag.Value.String() == "" {
+		return
+	}
+	if t, err := targets.ParseTuning(flag.Value.String()); err == nil {
+		tellBeyond(cmd.ErrOrStderr(), t)
+	}
+}
+
+// tellBeyond says at which interval a tuning repeats that has notes beyond it and does not say so.
+func tellBeyond(chat io.Writer, t *targets.Tuning) {
+	beyond := t.Beyond()
+	if len(beyond) == 0 {
+		return
+	}
+	period, _ := t.Period()
+	last := beyond[len(beyond)-1]
+	how := fmt.Sprintf(`"repeat %s" after the list`, last)
+	if t.IsFile() {
+		how = fmt.Sprintf("repeat = %q in the file", last)
+	}
+	fmt.Fprintf(chat, "tunerd: %s repeats at the octave %s, within which %s counts as another note; %s makes it repeat there\n", t.Name(), period, last, how)
 }
 
 func usageOf(err error) error {

@@ -80,6 +80,7 @@ func runTuningCompare(out, chat io.Writer, specs []string, o tuningCompareOption
 		if err != nil {
 			return err
 		}
+		tellBeyond(chat, t)
 		tunings = append(tunings, t)
 	}
 	fits := targets.CompareTunings(tunings, chords, by)

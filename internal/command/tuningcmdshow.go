@@ -67,17 +67,6 @@ func runTuningShow(out, chat io.Writer, spec string, o tuningShowOptions) error 
 	return o.listing.write(out, stepListing(t, rows))
 }
 
-// tellBeyond says at which interval a list repeats that has notes beyond it and does not say so.
-func tellBeyond(chat io.Writer, t *targets.Tuning) {
-	beyond := t.Beyond()
-	if len(beyond) == 0 {
-		return
-	}
-	period, _ := t.Period()
-	fmt.Fprintf(chat, "tunerd: %s repeats at the octave %s, within which %s counts as another note; \"repeat %s\" after the list makes it repeat there\n",
-		t.Name(), period, beyond[len(beyond)-1], beyond[len(beyond)-1])
-}
-
 // stepListing lists notes; as CSV it is a tuning file as well.
 func stepListing(t *targets.Tuning, rows []targets.NoteRow) *text.Listing {
 	l := &text.Listing{Type: "step", Columns: []text.Column{

@@ -126,14 +126,45 @@ func parseUnrotated(tokens []string) (*Tuning, error) {
 		return nil, err
 	}
 	t, err := newListed(notes, period)
-	if err == nil && len(list) == len(tokens) && (len(list) > 1 && !isSeries(list[0])) {
-		for _, iv := range notes {
-			if c := iv.Cents(); c < -minGap || c > 1200+minGap {
-				t.beyond = append(t.beyond, iv)
-			}
+	if err != nil {
+		return nil, err
+	}
+	isList := len(list) > 1 && !isSeries(list[0])
+	if isList {
+		if err := refuseLostSigns(list, period); err != nil {
+			return nil, err
 		}
 	}
-	return t, err
+	if isList && len(list) == len(tokens) {
+		t.beyond = beyondOctave(notes)
+	}
+	return t, nil
+}
+
+// beyondOctave returns the notes that lie outside of the octave.
+func beyondOctave(notes []Interval) (beyond []Interval) {
+	for _, iv := range notes {
+		if c := iv.Cents(); c < -minGap || c > 1200+minGap {
+			beyond = append(beyond, iv)
+		}
+	}
+	return beyond
+}
+
+// refuseLostSigns refuses a whole number of maxBareDigits in a list that lies beyond where the list
+// repeats: an unquoted 7\12 of older lists comes out of a shell as 712. Such a ratio, more than six
+// octaves up, can be written 712/1.
+func refuseLostSigns(list []string, period Interval) error {
+	for _, token := range list {
+		if len(token) != maxBareDigits || strings.Trim(token, "0123456789") != "" {
+			continue
+		}
+		if iv, err := parseRatio(token); err == nil && iv.Cents() > period.Cents()+minGap {
+			return fmt.Errorf("%s is a whole number of %d digits beyond %s, where the list repeats; has a shell taken a sign out of it? "+
+				"Put the list in quotes, write steps like 7of12edo, and the ratio as %s/1", quote(token), maxBareDigits, period, token)
+		}
+	}
+	return nil
 }
 
 // isSeries says whether a list is made by a rule instead of note by note.

@@ -64,6 +64,9 @@ func (t *Tuning) Period() (Interval, int) { return t.period, len(t.cents) }
 // it repeats: they count as if moved into it, which may not be what was meant.
 func (t *Tuning) Beyond() []Interval { return t.beyond }
 
+// IsFile says whether the tuning was read from a file.
+func (t *Tuning) IsFile() bool { return isTuningFile(t.spec) }
+
 // Note returns the note that many steps above the reference note, or below if step is negative.
 func (t *Tuning) Note(step int) Note {
 	return Note{Step: step, Label: t.label(step), Hz: t.hz(step), Interval: t.interval(step)}

@@ -158,7 +158,11 @@ func (f *tuningFile) unanchored() (*Tuning, error) {
 	if err := refuseRepeated(notes, texts); err != nil {
 		return nil, err
 	}
-	return newListed(notes, period)
+	t, err := newListed(notes, period)
+	if err == nil && f.Repeat == "" {
+		t.beyond = beyondOctave(notes)
+	}
+	return t, err
 }
 
 func (f *tuningFile) period() (Interval, error) {
