@@ -59,32 +59,59 @@ func coupledSound(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.MkdirAll(ts.MkAbs(args[0]), 0o755))
 	rng := rand.New(rand.NewPCG(8, 9))
 	g.lesson(func(take, turned int) {
-		const each = 7 * scriptRate / 4
-		scene := make([]float64, (len(g.Strings)+1)*each)
-		for i := range g.Strings {
-			spec := sound.String(g.Strings[i].Open.Hz * math.Exp2(g.truth.Cents(i)/1200))
-			spec.Peak, spec.DampS = 0.1, 1.2
-			at := i*each + scriptRate/2
-			spec.AddTo(scene[:at+each], at, scriptRate, rng)
-		}
-		for i := range scene {
-			scene[i] += 1e-4 * rng.NormFloat64()
-		}
 		name := fmt.Sprintf("%02d-start.wav", take)
 		if turned > 0 {
 			name = fmt.Sprintf("%02d-turned-%d.wav", take, turned)
 		}
-		save(ts, filepath.Join(args[0], name), scene)
+		save(ts, filepath.Join(args[0], name), g.plucked(rng))
 	})
+}
+
+// plucked is the sound of all strings, one after the other.
+func (g coupledGuitar) plucked(rng *rand.Rand) []float64 {
+	const each = 7 * scriptRate / 4
+	scene := make([]float64, (len(g.Strings)+1)*each)
+	for i := range g.Strings {
+		spec := sound.String(g.Strings[i].Open.Hz * math.Exp2(g.truth.Cents(i)/1200))
+		spec.Peak, spec.DampS = 0.1, 1.2
+		at := i*each + scriptRate/2
+		spec.AddTo(scene[:at+each], at, scriptRate, rng)
+	}
+	for i := range scene {
+		scene[i] += 1e-4 * rng.NormFloat64()
+	}
+	return scene
+}
+
+// lowered is what the live lesson asks for: each string lowered once, and not brought back.
+func (g coupledGuitar) lowered(play func()) {
+	play()
+	for i := range g.Strings {
+		g.truth.Turn(i, g.truth.Cents(i)-30)
+		play()
+	}
+}
+
+// coupledLesson records the live lesson in one piece.
+//
+//	coupledlesson FILE
+func coupledLesson(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: coupledlesson FILE")
+	}
+	g, rng := newCoupledGuitar(ts), rand.New(rand.NewPCG(10, 9))
+	var scene []float64
+	g.lowered(func() { scene = append(scene, g.plucked(rng)...) })
+	save(ts, args[0], scene)
 }
 
 // coupledTruth holds what the program has learned, and its advice, against the instrument itself: strings lose
 // what they do when another is turned, and a hand that obeys has all of them in tune after one pass.
 //
-//	coupledtruth FILE.jsonl
+//	coupledtruth FILE.jsonl [lesson]
 func coupledTruth(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: coupledtruth FILE")
+	if neg || len(args) < 1 || len(args) > 2 {
+		ts.Fatalf("usage: coupledtruth FILE [lesson]")
 	}
 	g := newCoupledGuitar(ts)
 	const small = 10 // cents
@@ -101,7 +128,11 @@ func coupledTruth(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	g.truth.Start(before)
-	g.lesson(func(int, int) {})
+	if len(args) == 2 {
+		g.lowered(func() {})
+	} else {
+		g.lesson(func(int, int) {})
+	}
 	rows, turns := 0, 0
 	for _, object := range readObjects(ts, args[0]) {
 		switch object["type"] {

@@ -25,6 +25,7 @@ type couplingLearnOptions struct {
 	known      knownOptions
 	listing    listingOptions
 	from       string
+	input      string
 	support    string
 	behindMM   float64
 	allStrings bool
@@ -37,6 +38,7 @@ func (o *couplingLearnOptions) addFlags(fs *pflag.FlagSet) {
 	o.known.addFlags(fs)
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.from, "from", "", "recordings of all strings in folder `DIR`, in the order of time: 01-start.wav,\nthen 02-turned-3.wav, made after string 3 was turned, and so on")
+	fs.StringVarP(&o.input, "input", "i", "mic", "listen to `SOURCE`: mic, mic:NAME, a recording of a whole lesson, -")
 	fs.StringVar(&o.support, "support", "", "what the strings pull at, `KIND`: floating-bridge, banjo, harp, dulcimer, long-neck,\nfixed-bridge, rigid (default: as learned before, or unknown)")
 	fs.Float64Var(&o.behindMM, "behind", coupling.UsualBehindMM, "`MM` of a string behind nut and bridge, both together")
 	fs.BoolVar(&o.allStrings, "all-strings", false, "the strings sound together in a recording, as a strum, not one by one")
@@ -46,17 +48,21 @@ func (o *couplingLearnOptions) addFlags(fs *pflag.FlagSet) {
 func newCouplingLearnCommand(d Deps) *cobra.Command {
 	var o couplingLearnOptions
 	cmd := &cobra.Command{
-		Use:   "learn INSTRUMENT --from DIR",
-		Short: "Learn how the strings pull on each other, from recordings",
+		Use:   "learn INSTRUMENT",
+		Short: "Learn how the strings pull on each other, live or from recordings",
 		Long: `Learn how the strings of an instrument pull on each other, and say what to tune each to now.
 
-Record all strings, one after the other or as a strum (--all-strings), as 01-start.wav. Then lower one
+Live, it asks to play all strings one after the other, then to lower string after string by about 30
+cents and to play all of them again each time. Ctrl-C ends it; what was heard until then is kept.
+
+With --from, record all strings, one after the other or as a strum (--all-strings), as 01-start.wav. Then lower one
 string by about 30 cents, and record all strings again as 02-turned-3.wav if it was string 3; bring it
 back, or go on with another one. Every such recording teaches; all strings lowered once is enough.
 
 What is learned is kept, and the next session begins with it. A string that moved though nothing was
 turned that could have moved it, a peg that slips or a string that creeps, is said.`,
-		Example: `  tunerd coupling learn my-guitar.toml --support floating-bridge --from takes
+		Example: `  tunerd coupling learn my-guitar.toml --support floating-bridge
+  tunerd coupling learn my-guitar.toml --support floating-bridge --from takes
   tunerd coupling learn my-guitar.toml --from strums --all-strings`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -71,8 +77,8 @@ func runCouplingLearn(ctx context.Context, d Deps, out, chat io.Writer, name str
 	if err := o.listing.check(); err != nil {
 		return err
 	}
-	if o.from == "" {
-		return usagef("--from is missing: the folder of the recordings")
+	if o.allStrings && o.from == "" {
+		return usagef("--all-strings is for the recordings of --from; a microphone hears the strings one by one")
 	}
 	in, err := o.instrument.load(name)
 	if err != nil {
@@ -86,7 +92,11 @@ func runCouplingLearn(ctx context.Context, d Deps, out, chat io.Writer, name str
 	if err != nil {
 		return hintf(err, "--fresh begins anew")
 	}
-	if err := o.hear(ctx, d, chat, in, l); err != nil {
+	learn := o.listen
+	if o.from != "" {
+		learn = o.hear
+	}
+	if err := learn(ctx, d, chat, in, l); err != nil {
 		return err
 	}
 	path, err := o.known.save(in, coupling.File{BehindMM: o.behindMM, Known: l.Known(before)})

@@ -91,29 +91,29 @@ func Rows(count int, seed uint64, kinds ...string) ([][]Row, error) {
 	return all, nil
 }
 
-// clear is how many standard errors a figure has to lie beyond its goal to have missed it.
-const clear = 3
+// surely is how many standard errors a figure has to lie beyond its goal to have missed it.
+const surely = 3
 
 // Judge returns what the tally of a row misses, in words, beside that of the same instruments tuned round and
-// round, if figures may lie beyond their goals by so many standard errors.
-func (r Row) Judge(t, round Tally, errors float64) []string {
+// round, if figures may lie beyond their goals by slack standard errors.
+func (r Row) Judge(t, round Tally, slack float64) []string {
 	var missed []string
 	miss := func(format string, args ...any) { missed = append(missed, fmt.Sprintf(format, args...)) }
 	g := r.Goal
-	if g.Moves > 0 && t.Moves > g.Moves+errors*t.MoveSE {
+	if g.Moves > 0 && t.Moves > g.Moves+slack*t.MoveSE {
 		miss("%.2f moves a string, not %.2f", t.Moves, g.Moves)
 	}
-	if g.OfRound > 0 && t.Moves > g.OfRound*round.Moves+errors*se2(t.MoveSE, g.OfRound*round.MoveSE) {
+	if g.OfRound > 0 && t.Moves > g.OfRound*round.Moves+slack*se2(t.MoveSE, g.OfRound*round.MoveSE) {
 		miss("%.0f %% of round and round, not %.0f %%", 100*t.Moves/round.Moves, 100*g.OfRound)
 	}
-	if g.OnePass > 0 && t.OnePass < g.OnePass-errors*partSE(g.OnePass, r.Count) {
+	if g.OnePass > 0 && t.OnePass < g.OnePass-slack*partSE(g.OnePass, r.Count) {
 		miss("%.0f %% in tune after one pass, not %.0f %%", 100*t.OnePass, 100*g.OnePass)
 	}
 	// Strings of one instrument err together, so its instruments are what is counted.
-	if s := errors * partSE(0.95, r.Count); g.Covered && (t.After < 0.93-s || t.After > 0.97+s) {
+	if s := slack * partSE(0.95, r.Count); g.Covered && (t.After < 0.93-s || t.After > 0.97+s) {
 		miss("%.1f %% covered after the pass, not 93 to 97 %%", 100*t.After)
 	}
-	if g.Forecast && t.Before < 0.85-errors*partSE(0.85, r.Count) {
+	if g.Forecast && t.Before < 0.85-slack*partSE(0.85, r.Count) {
 		miss("%.1f %% covered before the pass, not 85 %%", 100*t.Before)
 	}
 	if r.Way != Round && t.OverLimit > 0 {
@@ -144,7 +144,7 @@ func Print(w io.Writer, groups [][]Row) (missed int, err error) {
 			if m := r.Judge(t, round, 0); len(m) > 0 {
 				verdict = "within its error: " + strings.Join(m, "; ")
 			}
-			if m := r.Judge(t, round, clear); len(m) > 0 {
+			if m := r.Judge(t, round, surely); len(m) > 0 {
 				missed += len(m)
 				verdict = "missed: " + strings.Join(m, "; ")
 			}

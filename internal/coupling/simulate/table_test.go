@@ -28,7 +28,7 @@ func TestTable(t *testing.T) {
 			if tally.InTune < 1-1e-9 { // a sum of parts
 				t.Errorf("%s: %.0f %% in tune in the end", r.Cell, 100*tally.InTune)
 			}
-			for _, m := range r.Judge(tally, round, clear) {
+			for _, m := range r.Judge(tally, round, surely) {
 				t.Errorf("%s: %s", r.Cell, m)
 			}
 		}
@@ -49,7 +49,7 @@ func TestJudgeSees(t *testing.T) {
 		t.Fatal(err)
 	}
 	advised := groups[0][2]
-	if len(advised.Judge(round, round, clear)) < 3 {
-		t.Errorf("round and round is judged %q against %+v", advised.Judge(round, round, clear), advised.Goal)
+	if len(advised.Judge(round, round, surely)) < 3 {
+		t.Errorf("round and round is judged %q against %+v", advised.Judge(round, round, surely), advised.Goal)
 	}
 }
