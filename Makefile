@@ -44,7 +44,7 @@ virtual-mic: need-test ## only the tests that listen to a virtual microphone
 race: need-test ## run the tests of everything concurrent under the race detector
 	go test -race ./internal/capture/... ./internal/device/... ./internal/engine/... ./internal/display/... ./internal/command/... ./internal/bench/... ./internal/server/...
 	go test -race -short ./internal/journal ./internal/clock
-	@GORACE=atexit_sleep_ms=0 $(MAKE) --no-print-directory virtual-mic DETECT=-race LISTENERS="internal/capture internal/device internal/engine internal/sound/play"
+	@GORACE=atexit_sleep_ms=0 $(MAKE) --no-print-directory virtual-mic DETECT=-race LISTENERS="internal/capture/mic internal/device internal/engine internal/sound/play"
 
 # Four servers side by side, for the sake of time. A busy computer is late by itself.
 flaps: need-test ## take the virtual microphone away 1000 times, as a loose plug does (FLAPS=1000 SEED=1)
@@ -100,7 +100,7 @@ fmt: ## gofmt everything
 fuzz: ## every fuzz target for FUZZTIME each (default 5s)
 	@scripts/fuzz.sh $(FUZZTIME)
 
-cross: ## builds without cgo for linux, darwin and windows; the engine for wasm
+cross: ## builds without cgo for linux, darwin and windows; the bench for wasm
 	@scripts/cross.sh
 
 clean: ## remove what was built

@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/term"
 
-	"tunerd/internal/capture"
+	"tunerd/internal/capture/mic"
 	"tunerd/internal/command"
 	"tunerd/internal/device"
 	screen "tunerd/internal/display/term"
@@ -34,7 +34,7 @@ func run() int {
 		signal.Stop(asked)
 	})
 	root := command.NewRoot(command.Deps{
-		Open:          capture.Open,
+		Open:          mic.Open,
 		Devices:       device.List,
 		HasMicrophone: device.HasMicrophone,
 		ScreenUsable:  screen.Usable,

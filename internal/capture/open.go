@@ -8,18 +8,8 @@ import (
 	"os"
 	"strings"
 
-	"tunerd/internal/device"
+	"tunerd/internal/sampling"
 )
-
-// Sample rates, in Hz, that [Open] accepts.
-const (
-	minSampleRate = device.MinRate
-	maxSampleRate = device.MaxRate
-)
-
-// defaultSampleRate is asked of devices, and assumed of headerless input, unless
-// [Options] names another.
-const defaultSampleRate = device.DefaultRate // Hz
 
 // discard is the logger of a source opened without one.
 var discard = slog.New(slog.DiscardHandler)
@@ -36,11 +26,11 @@ type Options struct {
 
 // Open opens the source that spec names:
 //
-//	mic        the default input device
-//	mic:NAME   the input device of that name, or the only one with NAME in its name
 //	demo       the built-in demo signal
 //	-          standard input, a WAV or FLAC stream or, with o.Raw, bare samples
 //	PATH       a WAV or FLAC recording, told apart by its content
+//
+// Input devices are opened by package mic, which opens all of these, too.
 //
 // The sample rate must lie between 8000 and 192000 Hz. Open gives up when ctx ends; a source
 // that is open already lives until Close.
@@ -48,8 +38,8 @@ func Open(ctx context.Context, spec string, o Options) (Source, error) {
 	if o.Log == nil {
 		o.Log = discard
 	}
-	if err := o.check(spec); err != nil {
-		return nil, fmt.Errorf("capture: %w", err)
+	if err := o.Check(spec); err != nil {
+		return nil, err
 	}
 	src, err := openSpec(ctx, spec, o)
 	if err != nil {
@@ -62,13 +52,10 @@ func Open(ctx context.Context, spec string, o Options) (Source, error) {
 }
 
 func openSpec(ctx context.Context, spec string, o Options) (Source, error) {
-	name, isNamed := strings.CutPrefix(spec, "mic:")
+	_, isMic := Microphone(spec)
 	switch {
-	case spec == "mic" || isNamed:
-		if !isNamed {
-			name = ""
-		}
-		return openMic(ctx, name, o)
+	case isMic:
+		return nil, fmt.Errorf("%s: no input device is opened here", spec)
 	case spec == "demo":
 		return openDemo(o)
 	case spec == "-":
@@ -78,8 +65,24 @@ func openSpec(ctx context.Context, spec string, o Options) (Source, error) {
 	}
 }
 
-// check refuses options that no source could follow.
-func (o Options) check(spec string) error {
+// Microphone tells whether spec is an input device, "mic" or "mic:NAME", and its name; empty is the default one.
+func Microphone(spec string) (name string, is bool) {
+	name, named := strings.CutPrefix(spec, "mic:")
+	if named {
+		return name, true
+	}
+	return "", spec == "mic"
+}
+
+// Check refuses options that no source could follow.
+func (o Options) Check(spec string) error {
+	if err := o.wrong(spec); err != nil {
+		return fmt.Errorf("capture: %w", err)
+	}
+	return nil
+}
+
+func (o Options) wrong(spec string) error {
 	switch {
 	case spec == "":
 		return errors.New("no input named; give mic, mic:NAME, demo, - or a file")
@@ -96,8 +99,8 @@ func (o Options) check(spec string) error {
 }
 
 func checkSampleRate(hz int) error {
-	if hz < minSampleRate || hz > maxSampleRate {
-		return fmt.Errorf("sample rate %d Hz is outside %d-%d Hz", hz, minSampleRate, maxSampleRate)
+	if hz < sampling.MinRate || hz > sampling.MaxRate {
+		return fmt.Errorf("sample rate %d Hz is outside %d-%d Hz", hz, sampling.MinRate, sampling.MaxRate)
 	}
 	return nil
 }

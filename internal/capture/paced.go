@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"sync"
 	"time"
+
+	"tunerd/internal/sampling"
 )
 
 // A paced source delivers the samples of another one in real time: as a device does, it gives
@@ -35,7 +37,7 @@ func (p *paced) Read(ctx context.Context, dst []float64) (Block, error) {
 		p.start = time.Now()
 	}
 	// The wait comes first, so that giving it up loses no samples.
-	due := p.start.Add(samplesDuration(p.pos+int64(len(dst)), p.SampleRate()))
+	due := p.start.Add(sampling.Duration(p.pos+int64(len(dst)), p.SampleRate()))
 	p.timer.Reset(time.Until(due))
 	select {
 	case <-p.timer.C:
@@ -52,10 +54,4 @@ func (p *paced) Read(ctx context.Context, dst []float64) (Block, error) {
 func (p *paced) Close() error {
 	p.once.Do(func() { close(p.closed) })
 	return p.Source.Close()
-}
-
-// samplesDuration is the time that n samples take at rate Hz.
-func samplesDuration(n int64, rate int) time.Duration {
-	r := int64(rate)
-	return time.Duration(n/r)*time.Second + time.Duration(n%r)*time.Second/time.Duration(r)
 }

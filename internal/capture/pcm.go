@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+
+	"tunerd/internal/sampling"
 )
 
 // maxChannels is the largest number of channels that is read.
@@ -125,7 +127,7 @@ func newRawReader(in *bufio.Reader, o Options) (*pcmReader, error) {
 
 func orDefault(rate int) int {
 	if rate == 0 {
-		return defaultSampleRate
+		return sampling.DefaultRate
 	}
 	return rate
 }

@@ -13,7 +13,7 @@ import (
 
 	"golang.org/x/term"
 
-	"tunerd/internal/device"
+	"tunerd/internal/sampling"
 )
 
 const (
@@ -179,7 +179,7 @@ func (r *recording) Read(ctx context.Context, dst []float64) (Block, error) {
 		}
 		return Block{}, err
 	}
-	device.Mix(dst[:n], r.scratch[:n*nch], r.pick)
+	sampling.Mix(dst[:n], r.scratch[:n*nch], r.pick)
 	b := Block{Samples: dst[:n], Start: r.pos}
 	r.pos += int64(n)
 	return b, nil

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/capture/mic"
 	"tunerd/internal/device"
 	"tunerd/internal/sound"
 	"tunerd/internal/testkit"
@@ -31,7 +32,7 @@ func TestMain(m *testing.M) {
 func openVirtualMic(t *testing.T) capture.Source {
 	t.Helper()
 	testkit.NeedVirtualMic(t)
-	source, err := capture.Open(t.Context(), "mic", capture.Options{SampleRate: rate})
+	source, err := mic.Open(t.Context(), "mic", capture.Options{SampleRate: rate})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,14 +3,8 @@ package device
 import (
 	"fmt"
 	"time"
-)
 
-// Sample rates, in Hz: the least and the greatest that are asked of a device, and the one where
-// none is named.
-const (
-	MinRate     = 8000
-	MaxRate     = 192000
-	DefaultRate = 48000
+	"tunerd/internal/sampling"
 )
 
 // ringSpan is how long the parent may be away without losing samples.
@@ -83,8 +77,8 @@ func ratesToTry(d Device, wanted int) []int {
 	switch {
 	case wanted != 0:
 		return []int{wanted}
-	case own == DefaultRate || own < MinRate || own > MaxRate:
-		return []int{DefaultRate}
+	case own == sampling.DefaultRate || own < sampling.MinRate || own > sampling.MaxRate:
+		return []int{sampling.DefaultRate}
 	}
-	return []int{DefaultRate, own}
+	return []int{sampling.DefaultRate, own}
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+
+	"tunerd/internal/sampling"
 )
 
 // A Player is a child that plays one sound.
@@ -62,7 +64,7 @@ func (p *Player) answerAll(fill func(samples []float32)) error {
 		if err != nil {
 			return err
 		}
-		if n < 1 || n > MaxRate { // never more than it keeps
+		if n < 1 || n > sampling.MaxRate { // never more than it keeps
 			return fmt.Errorf("the sound process asks for %d samples", n)
 		}
 		if int64(cap(room)) < n {

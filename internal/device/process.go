@@ -10,6 +10,8 @@ import (
 	"os/exec"
 	"strings"
 	"time"
+
+	"tunerd/internal/sampling"
 )
 
 const (
@@ -142,7 +144,7 @@ func (p *process) open() (Opened, error) {
 	if err != nil {
 		return o, err
 	}
-	if err := json.Unmarshal(body, &o); err != nil || o.Rate < MinRate || o.Rate > MaxRate {
+	if err := json.Unmarshal(body, &o); err != nil || o.Rate < sampling.MinRate || o.Rate > sampling.MaxRate {
 		return o, fmt.Errorf("the sound process opened %q", body)
 	}
 	return o, nil

@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"tunerd/internal/sampling"
 )
 
 // testChild is the variable of the environment that says how a child of this test binary behaves;
@@ -100,7 +102,7 @@ func TestChildRecords(t *testing.T) {
 		t.Fatal(err)
 	}
 	o, err := r.Open()
-	if err != nil || o != (Opened{"bench", DefaultRate}) {
+	if err != nil || o != (Opened{"bench", sampling.DefaultRate}) {
 		t.Fatalf("%+v, %v", o, err)
 	}
 	b := &Block{}

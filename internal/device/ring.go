@@ -4,6 +4,8 @@ import (
 	"math"
 	"sync/atomic"
 	"time"
+
+	"tunerd/internal/sampling"
 )
 
 // A ring carries the samples of one channel from the thread that calls push to the goroutine
@@ -57,7 +59,7 @@ func (r *ring) push(frames []float32, nch, pick int, overflow bool) {
 		}
 		s := &r.slots[head%int64(len(r.slots))]
 		s.n, s.at = min(count, BlockLen), at
-		Mix(s.samples[:s.n], frames[:s.n*nch], pick)
+		sampling.Mix(s.samples[:s.n], frames[:s.n*nch], pick)
 		s.lost, r.unreported = r.unreported, 0
 		r.filled.Store(head + 1)
 		frames = frames[s.n*nch:]
@@ -91,27 +93,4 @@ func (r *ring) pull(b *Block) bool {
 	r.pos = b.Start + int64(s.n)
 	r.emptied.Store(tail + 1)
 	return true
-}
-
-// Mix makes one channel of frames: channel pick, from 1, or the mean of all if pick is 0. There
-// are as many frames as dst has samples.
-func Mix[T float32 | float64](dst, frames []T, pick int) {
-	nch := len(frames) / len(dst)
-	if nch == 1 {
-		copy(dst, frames)
-		return
-	}
-	if pick > 0 {
-		for i := range dst {
-			dst[i] = frames[i*nch+pick-1]
-		}
-		return
-	}
-	for i := range dst {
-		var sum T
-		for _, v := range frames[i*nch : (i+1)*nch] {
-			sum += v
-		}
-		dst[i] = sum / T(nch)
-	}
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tunerd/internal/sampling"
 	"tunerd/internal/testkit"
 )
 
@@ -15,7 +16,7 @@ import (
 // to stay below the length of a block, as half of the blocks show also on a busy computer.
 func TestVirtualMicBlocksComeAtOnce(t *testing.T) {
 	testkit.NeedVirtualMic(t)
-	r, err := Record(Input{Rate: DefaultRate})
+	r, err := Record(Input{Rate: sampling.DefaultRate})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -26,14 +27,14 @@ func TestVirtualMicBlocksComeAtOnce(t *testing.T) {
 	b := &Block{}
 	pos := int64(0)
 	var late []time.Duration
-	for pos < 5*DefaultRate {
+	for pos < 5*sampling.DefaultRate {
 		next(t, r, b, &pos, -1)
 		late = append(late, time.Since(b.At))
 	}
 	slices.Sort(late)
 	n := len(late)
 	t.Logf("%d blocks, on their way for: median %v, 99th percentile %v, longest %v", n, late[n/2], late[n*99/100], late[n-1])
-	const block = BlockLen * time.Second / DefaultRate
+	const block = BlockLen * time.Second / sampling.DefaultRate
 	if late[n/2] > block {
 		t.Errorf("median %v, want less than a block of %v", late[n/2], block)
 	}

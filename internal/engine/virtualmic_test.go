@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/capture/mic"
 	"tunerd/internal/device"
 	"tunerd/internal/display"
 	"tunerd/internal/sound"
@@ -31,7 +32,7 @@ func TestLatencyOnVirtualMicrophone(t *testing.T) {
 	const rate = 48000
 	wav := filepath.Join(t.TempDir(), "string.wav")
 	writePluck(t, wav, 110, 10, rate)
-	source, err := capture.Open(t.Context(), "mic", capture.Options{SampleRate: rate})
+	source, err := mic.Open(t.Context(), "mic", capture.Options{SampleRate: rate})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -39,6 +39,43 @@ func TestEngineArithmeticTouchesNoDevice(t *testing.T) {
 	}
 }
 
+// TestBenchReachesNoTransportStoreOrDevice keeps the application what a page can run by itself: how requests come, what
+// keeps a journal and what hears are given to it. Package os is below fmt; bench itself does without, and so with the
+// executed templates and PDF files that would make a program for a browser half as large again.
+func TestBenchReachesNoTransportStoreOrDevice(t *testing.T) {
+	beyond := []string{
+		"net", "net/http", "os/exec", "os/signal", "database/sql", "html/template", "text/template", "modernc.org", "codeberg.org/go-pdf",
+		"github.com/coder/websocket", "github.com/gordonklaus/portaudio", "charm.land", "github.com/spf13",
+		"tunerd/internal/device", "tunerd/internal/capture/mic", "tunerd/internal/sound/play", "tunerd/internal/journal/sqlite",
+		"tunerd/internal/server", "tunerd/internal/service", "tunerd/internal/command", "tunerd/internal/display/web", "tunerd/internal/display/osc",
+		"tunerd/internal/bench/openapi",
+	}
+	for _, dep := range deps(t, "tunerd/internal/bench") {
+		for _, root := range beyond {
+			if dep == root || under(dep, root) && dep != "net/url" && dep != "net/netip" && dep != "database/sql/driver" { // these open nothing
+				t.Errorf("bench reaches %s", dep)
+			}
+		}
+	}
+	for _, direct := range strings.Fields(string(run(t, "go", "list", "-f", "{{join .Imports \" \"}}", "tunerd/internal/bench"))) {
+		if direct == "os" || strings.HasPrefix(direct, "os/") || direct == "io/fs" || strings.HasPrefix(direct, "path/filepath") {
+			t.Errorf("bench imports %s", direct)
+		}
+	}
+}
+
+// TestBenchCheckSees keeps the check above honest.
+func TestBenchCheckSees(t *testing.T) {
+	for pkg, dep := range map[string]string{
+		"tunerd/internal/server": "net/http", "tunerd/internal/capture/mic": "tunerd/internal/device", "tunerd/internal/journal/sqlite": "database/sql",
+		"tunerd/internal/setup/report/html": "html/template", "tunerd/internal/setup/report/pdf": "codeberg.org/go-pdf/fpdf",
+	} {
+		if !slices.Contains(deps(t, pkg), dep) {
+			t.Errorf("go list does not name %s below %s", dep, pkg)
+		}
+	}
+}
+
 // floors lists what a package may know of ours: each stands on those below, and knows none above.
 var floors = map[string][]string{
 	"tunerd/internal/stiffstring":     nil,

@@ -1,23 +1,25 @@
-package capture
+package mic
 
 import (
 	"context"
 	"errors"
 	"io/fs"
+	"log/slog"
 	"math"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
+	"tunerd/internal/capture"
 	"tunerd/internal/device"
 )
 
 // openFake opens a microphone of c; end closes it and checks that no process is left.
-func openFake(t *testing.T, c *fakeCard, o Options) (m *mic, end func()) {
+func openFake(t *testing.T, c *fakeCard, o capture.Options) (m *mic, end func()) {
 	t.Helper()
 	if o.Log == nil {
-		o.Log = discard
+		o.Log = slog.New(slog.DiscardHandler)
 	}
 	m, err := newMic(t.Context(), c.record, "", o)
 	if err != nil {
@@ -32,7 +34,7 @@ func openFake(t *testing.T, c *fakeCard, o Options) (m *mic, end func()) {
 }
 
 // readNext reads one block and checks that its position follows from what was lost.
-func readNext(t *testing.T, m *mic, pos *int64, dst []float64) Block {
+func readNext(t *testing.T, m *mic, pos *int64, dst []float64) capture.Block {
 	t.Helper()
 	b, err := m.Read(t.Context(), dst)
 	if err != nil {
@@ -64,7 +66,7 @@ func untilLost(t *testing.T, m *mic) {
 	dst := make([]float64, 479)
 	for {
 		if _, err := m.Read(t.Context(), dst); err != nil {
-			if !errors.Is(err, ErrDeviceLost) {
+			if !errors.Is(err, capture.ErrDeviceLost) {
 				t.Fatalf("read: %v, want ErrDeviceLost", err)
 			}
 			return
@@ -87,7 +89,7 @@ func TestMicCounts(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				c := newFakeCard()
-				m, end := openFake(t, c, Options{})
+				m, end := openFake(t, c, capture.Options{})
 				defer end()
 				var pos, lost int64
 				dst := make([]float64, 479)
@@ -139,7 +141,7 @@ func TestMicVanishes(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				c := newFakeCard()
-				m, end := openFake(t, c, Options{})
+				m, end := openFake(t, c, capture.Options{})
 				defer end()
 				var pos int64
 				dst := make([]float64, 479)
@@ -152,18 +154,18 @@ func TestMicVanishes(t *testing.T) {
 					gone := time.Now()
 					var err error
 					for err == nil {
-						var b Block
+						var b capture.Block
 						b, err = m.Read(t.Context(), dst)
 						pos += int64(len(b.Samples))
 					}
-					if !errors.Is(err, ErrDeviceLost) {
+					if !errors.Is(err, capture.ErrDeviceLost) {
 						t.Fatalf("read: %v, want ErrDeviceLost", err)
 					}
 					if took := time.Since(gone); took > tt.told {
 						t.Errorf("round %d: loss told after %v, want within %v", round, took, tt.told)
 					}
 					time.AfterFunc(away, func() { tt.back(c) })
-					var b Block
+					var b capture.Block
 					begun := time.Now()
 					b = readNext(t, m, &pos, dst) // waits
 					if took := time.Since(begun) - away; took > 3*time.Second || took < 0 {
@@ -188,7 +190,7 @@ func TestMicVanishes(t *testing.T) {
 func TestMicTriesFew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := newFakeCard()
-		m, end := openFake(t, c, Options{})
+		m, end := openFake(t, c, capture.Options{})
 		defer end()
 		c.gone.Store(true)
 		c.crash()
@@ -226,7 +228,7 @@ func TestMicStarts(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				c := newFakeCard()
 				tt.setup(c)
-				m, err := newMic(t.Context(), c.record, "ben", Options{Log: discard, Channel: 2, SampleRate: fakeRate})
+				m, err := newMic(t.Context(), c.record, "ben", capture.Options{Log: slog.New(slog.DiscardHandler), Channel: 2, SampleRate: fakeRate})
 				if want := (device.Input{Name: "ben", Channel: 2, Rate: fakeRate}); c.asked[0] != want {
 					t.Errorf("asked for %+v, want %+v", c.asked[0], want)
 				}
@@ -264,7 +266,7 @@ func TestMicReadEnds(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				c := newFakeCard()
-				m, end := openFake(t, c, Options{})
+				m, end := openFake(t, c, capture.Options{})
 				defer end()
 				c.mute.Store(true)
 				untilLost(t, m)
@@ -294,7 +296,7 @@ func TestMicOpenIsGivenUp(t *testing.T) {
 		c.mute.Store(true)
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if _, err := newMic(ctx, c.record, "", Options{Log: discard}); !errors.Is(err, context.DeadlineExceeded) {
+		if _, err := newMic(ctx, c.record, "", capture.Options{Log: slog.New(slog.DiscardHandler)}); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("open: %v, want the deadline", err)
 		}
 		c.checkClosed(t)

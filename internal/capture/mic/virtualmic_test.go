@@ -2,21 +2,25 @@
 
 // These tests listen to a real sound server. Run them by
 //
-//	scripts/virtual-mic.sh -r 48000 -- go test -tags virtualmic ./internal/capture/
+//	scripts/virtual-mic.sh -r 48000 -- go test -tags virtualmic ./internal/capture/mic/
 
-package capture
+package mic
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
+	"tunerd/internal/capture"
 	"tunerd/internal/device"
+	"tunerd/internal/sampling"
 )
 
 const virtualRate = 48000 // Hz, of the virtual microphone
@@ -24,8 +28,18 @@ const virtualRate = 48000 // Hz, of the virtual microphone
 func needVirtualMic(t *testing.T) {
 	t.Helper()
 	if os.Getenv("VMIC_MODULE") == "" {
-		t.Fatal("no virtual microphone; run scripts/virtual-mic.sh -r 48000 -- go test -tags virtualmic ./internal/capture/")
+		t.Fatal("no virtual microphone; run scripts/virtual-mic.sh -r 48000 -- go test -tags virtualmic ./internal/capture/mic/")
 	}
+}
+
+func openVirtualMic(t *testing.T) capture.Source {
+	t.Helper()
+	src, err := Open(t.Context(), "mic", capture.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { src.Close() })
+	return src
 }
 
 // noise is a sequence of n samples of 24 bits in which no sample is 0 and any three tell where
@@ -48,8 +62,15 @@ func noise(n int) []int32 {
 func play(t *testing.T, samples []int32) (wait func()) {
 	t.Helper()
 	sound := append(make([]int32, virtualRate/4), samples...)
-	w := wavFile{tag: 1, channels: 1, rate: virtualRate, bits: 24, data: le24(sound...)}
-	cmd := exec.Command("paplay", "--latency-msec=2000", "--device=mic", writeFile(t, "noise.wav", w.bytes()))
+	var raw []byte
+	for _, v := range sound {
+		raw = append(raw, byte(v), byte(v>>8), byte(v>>16))
+	}
+	path := filepath.Join(t.TempDir(), "noise")
+	if err := os.WriteFile(path, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("paplay", "--latency-msec=2000", "--device=mic", "--raw", "--format=s24le", "--channels=1", fmt.Sprintf("--rate=%d", virtualRate), path)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -72,7 +93,7 @@ func pactl(t *testing.T, args ...string) string {
 
 // heard reads src until the played samples are over, or for limit, and checks that they came
 // whole, exactly and without a gap. Before and after them the microphone hears silence.
-func heard(t *testing.T, src Source, played []int32, limit time.Duration) {
+func heard(t *testing.T, src capture.Source, played []int32, limit time.Duration) {
 	t.Helper()
 	deadline := time.Now().Add(limit)
 	dst := make([]float64, 479)
@@ -121,7 +142,7 @@ func TestVirtualMicIsListed(t *testing.T) {
 // TestVirtualMicIsExact plays ten seconds of noise of 24 bits, which float32 holds exactly.
 func TestVirtualMicIsExact(t *testing.T) {
 	needVirtualMic(t)
-	src := mustOpen(t, "mic", Options{})
+	src := openVirtualMic(t)
 	if src.SampleRate() != virtualRate {
 		t.Fatalf("sample rate %d Hz, want %d Hz", src.SampleRate(), virtualRate)
 	}
@@ -133,7 +154,7 @@ func TestVirtualMicIsExact(t *testing.T) {
 
 // lose reads until the loss of the device is told, which must be within 1.1 s. It returns the
 // position reached.
-func lose(t *testing.T, src Source) int64 {
+func lose(t *testing.T, src capture.Source) int64 {
 	t.Helper()
 	gone := time.Now()
 	var pos int64
@@ -144,7 +165,7 @@ func lose(t *testing.T, src Source) int64 {
 			pos = b.Start + int64(len(b.Samples))
 			continue
 		}
-		if !errors.Is(err, ErrDeviceLost) {
+		if !errors.Is(err, capture.ErrDeviceLost) {
 			t.Fatalf("read: %v, want ErrDeviceLost", err)
 		}
 		// The bound is part of what a live source promises, not a measure of speed.
@@ -157,7 +178,7 @@ func lose(t *testing.T, src Source) int64 {
 
 // recovered reads the first block after a loss at pos, and checks that the gap is as long as
 // the time that has passed since gone, within a second.
-func recovered(t *testing.T, src Source, pos int64, gone time.Time) {
+func recovered(t *testing.T, src capture.Source, pos int64, gone time.Time) {
 	t.Helper()
 	b, err := src.Read(t.Context(), make([]float64, 512))
 	if err != nil {
@@ -167,7 +188,7 @@ func recovered(t *testing.T, src Source, pos int64, gone time.Time) {
 		t.Errorf("block at %d with %d lost, want some lost since %d", b.Start, b.Lost, pos)
 	}
 	away := time.Since(gone)
-	if diff := samplesDuration(b.Lost, src.SampleRate()) - away; diff.Abs() > time.Second {
+	if diff := sampling.Duration(b.Lost, src.SampleRate()) - away; diff.Abs() > time.Second {
 		t.Errorf("%d samples lost in %v", b.Lost, away)
 	}
 }
@@ -175,7 +196,7 @@ func recovered(t *testing.T, src Source, pos int64, gone time.Time) {
 // TestVirtualMicVanishes unloads the microphone, as unplugging does, and loads it again.
 func TestVirtualMicVanishes(t *testing.T) {
 	needVirtualMic(t)
-	src := mustOpen(t, "mic", Options{})
+	src := openVirtualMic(t)
 	if _, err := src.Read(t.Context(), make([]float64, 512)); err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +223,7 @@ func TestVirtualMicFreezes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	src := mustOpen(t, "mic", Options{})
+	src := openVirtualMic(t)
 	if _, err := src.Read(t.Context(), make([]float64, 512)); err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,5 @@
-package capture
+// Package mic opens input devices as sources, and with them everything that package capture opens.
+package mic
 
 import (
 	"context"
@@ -10,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"tunerd/internal/capture"
 	"tunerd/internal/device"
 )
 
@@ -34,7 +36,7 @@ type recorder interface {
 	Said() string
 }
 
-// A mic is the Source of an input device.
+// A mic is the capture.Source of an input device.
 //
 // A process of its own has the device, and a goroutine passes on what that sends. Read takes it
 // and watches the clock. When nothing has come for silenceLimit, or the process has ended, Read
@@ -66,7 +68,7 @@ type mic struct {
 // A piece is a block on its way from a take to Read.
 type piece struct {
 	*device.Block
-	start int64 // as Block.Start, on the source's own count
+	start int64 // as capture.Block.Start, on the source's own count
 	from  *take
 }
 
@@ -79,12 +81,30 @@ type take struct {
 	ended chan struct{}
 }
 
-func openMic(ctx context.Context, name string, o Options) (Source, error) {
+// Open opens the source that spec names: besides those of [capture.Open]
+//
+//	mic        the default input device
+//	mic:NAME   the input device of that name, or the only one with NAME in its name
+func Open(ctx context.Context, spec string, o capture.Options) (capture.Source, error) {
+	name, is := capture.Microphone(spec)
+	if !is {
+		return capture.Open(ctx, spec, o)
+	}
+	if err := o.Check(spec); err != nil {
+		return nil, err
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
 	record := func(in device.Input) (recorder, error) { return device.Record(in) }
-	return newMic(ctx, record, name, o)
+	m, err := newMic(ctx, record, name, o)
+	if err != nil {
+		return nil, fmt.Errorf("capture: %w", err)
+	}
+	return m, nil
 }
 
-func newMic(ctx context.Context, record func(device.Input) (recorder, error), name string, o Options) (*mic, error) {
+func newMic(ctx context.Context, record func(device.Input) (recorder, error), name string, o capture.Options) (*mic, error) {
 	m := &mic{
 		record: record, input: device.Input{Name: name, Channel: o.Channel, Rate: o.SampleRate}, log: o.Log,
 		free: make(chan *piece, micPieces), filled: make(chan *piece, micPieces), alarm: time.NewTimer(0),
@@ -199,21 +219,21 @@ func (m *mic) Name() string    { return m.name }
 func (m *mic) SampleRate() int { return m.rate }
 func (m *mic) Live() bool      { return true }
 
-func (m *mic) Read(ctx context.Context, dst []float64) (Block, error) {
+func (m *mic) Read(ctx context.Context, dst []float64) (capture.Block, error) {
 	if len(dst) == 0 {
-		return Block{Start: m.pos}, nil
+		return capture.Block{Start: m.pos}, nil
 	}
 	for {
 		if err := m.over(ctx); err != nil {
-			return Block{}, err
+			return capture.Block{}, err
 		}
 		if n, lost := m.pull(dst); n > 0 {
-			b := Block{Samples: dst[:n], Start: m.pos + lost, Lost: lost}
+			b := capture.Block{Samples: dst[:n], Start: m.pos + lost, Lost: lost}
 			m.pos += lost + int64(n)
 			return b, nil
 		}
 		if err := m.wait(ctx); err != nil {
-			return Block{}, err
+			return capture.Block{}, err
 		}
 	}
 }
@@ -266,7 +286,7 @@ func (m *mic) take(p *piece) {
 	}
 }
 
-// wait returns when there may be something to pull or a reason to stop, and ErrDeviceLost when
+// wait returns when there may be something to pull or a reason to stop, and capture.ErrDeviceLost when
 // the device has been silent for too long.
 func (m *mic) wait(ctx context.Context) error {
 	var alarm <-chan time.Time // none while the device is known to be lost
@@ -293,7 +313,7 @@ func (m *mic) wait(ctx context.Context) error {
 	m.lost = true
 	old := m.now
 	m.do(func() { m.reopen(old) })
-	return ErrDeviceLost
+	return capture.ErrDeviceLost
 }
 
 // reopen replaces a recorder by one that delivers, unless the source is closed before.

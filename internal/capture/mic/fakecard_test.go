@@ -1,4 +1,4 @@
-package capture
+package mic
 
 import (
 	"errors"
@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"tunerd/internal/device"
+	"tunerd/internal/sampling"
 )
 
 const fakeRate = 48000 // Hz
@@ -129,7 +130,7 @@ func (p *fakeProcess) Next(b *device.Block) error {
 		}
 		select {
 		case <-p.killed:
-		case <-time.After(samplesDuration(n, fakeRate)):
+		case <-time.After(sampling.Duration(n, fakeRate)):
 		}
 	}
 }
