@@ -157,7 +157,7 @@ func (g *guide) offer(p *engine.Pluck) {
 func (g *guide) next(said string) {
 	if _, more := g.check.Prompt(); !more {
 		if added := g.check.Confirm(); added > 0 {
-			said += fmt.Sprintf("; %d more to hear suspicious frets again", added)
+			said += fmt.Sprintf("; %d more, to be sure of single frets", added)
 		}
 	}
 	if g.listener != nil {

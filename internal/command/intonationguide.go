@@ -213,7 +213,7 @@ func (g *guide) take(p *engine.Pluck) error {
 func (g *guide) next(done bool) error {
 	if _, more := g.check.Prompt(); !more {
 		if added := g.check.Confirm(); added > 0 {
-			g.say(fmt.Sprintf("%d more to hear suspicious frets again", added))
+			g.say(fmt.Sprintf("%d more, to be sure of single frets", added))
 		}
 	}
 	if err := g.check.Save(g.path); err != nil {

@@ -48,7 +48,7 @@ type Check struct {
 	Plan     Plan     `json:"plan"`
 	Entries  []Entry  `json:"entries"`
 	At       int      `json:"at"` // index of the entry that is asked for; len(Entries): none
-	// Confirmed says that no more notes are added to hear suspicious frets again, Confirms how often
+	// Confirmed says that no more notes are added to be sure of single frets, Confirms how often
 	// some have been.
 	Confirmed bool `json:"confirmed"`
 	Confirms  int  `json:"confirms,omitempty"`

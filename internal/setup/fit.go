@@ -23,8 +23,10 @@ type Reading struct {
 // too high over narrow frets after some more.
 const fitRounds = 8
 
-// suspicion is the chance that the fit calls anything bad of an instrument on which nothing is.
-const suspicion = 0.007
+// suspicion is the chance that the fit calls a fret bad of an instrument on which none is, and the same
+// for readings and for slots of the nut. At most 0.5 % of good instruments may have a fret accused;
+// half of that is left for what the model does not know.
+const suspicion = 0.0025
 
 // A fitting is one fit in work.
 type fitting struct {

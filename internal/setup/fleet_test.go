@@ -14,6 +14,9 @@ import (
 // fleetSize is how many instruments TestFleet invents, over all that are built in.
 var fleetSize = flag.Int("instruments", 60, "how many instruments are invented")
 
+// fleetSeed makes other instruments.
+var fleetSeed = flag.Int("seed", 13, "which instruments are invented")
+
 // What a check must reach over invented instruments.
 const (
 	mostFalse  = 0.005 // of sound instruments on which a fret is accused
@@ -199,16 +202,21 @@ func mean(all []float64) float64 {
 
 // TestFleet checks invented instruments, with nuts from low to far too high: no fret is accused on
 // sound ones, those that are off are found, and the moves are what they are said to be, on every
-// built-in instrument. -instruments 500 is the whole of it (make intonation). Chance is allowed
-// for: a figure fails that lies beyond its goal by more than three standard errors of a count of so
-// many instruments (strings of one instrument go wrong together).
+// built-in instrument, with a fret off too. -instruments 500 is the whole of it (make intonation), and
+// over all instruments its figures must reach the goals as they are. Of fewer, and of one instrument,
+// chance is allowed for: a figure fails that lies beyond its goal by more than three standard errors
+// of a count of so many instruments (strings of one instrument go wrong together); one that misses
+// its goal by less is told.
+//
+// A fret 1 that is 0.4 mm off is hardly ever found: each string's height at the nut does much the same
+// to its note, and no number of plucks parts the two. The report says then how well it is known.
 func TestFleet(t *testing.T) {
 	var all tally
 	for at, name := range fretted {
 		t.Run(name, func(t *testing.T) {
 			board := boardOf(t, name)
 			plan := planOf(t, board, PlanOptions{})
-			rng := rand.New(rand.NewPCG(13, uint64(at)))
+			rng := rand.New(rand.NewPCG(uint64(*fleetSeed), uint64(at)))
 			var one tally
 			for range *fleetSize / len(fretted) {
 				one.check(t, invent(t, board, rng), plan, rng)
@@ -222,24 +230,40 @@ func TestFleet(t *testing.T) {
 		})
 	}
 	t.Log(&all)
+	t.Logf("fret 1 off found %d of %d, others %d of %d", all.firsts-all.missedFirsts, all.firsts,
+		all.found-(all.firsts-all.missedFirsts), all.instruments-all.firsts)
 	all.judgeMoves(t)
 	n := float64(all.instruments)
-	if part := float64(all.accused) / n; part > mostFalse+chance(mostFalse, n) {
-		t.Errorf("a fret was falsely accused on %.1f %% of sound instruments, want %.1f at most", 100*part, 100*mostFalse)
-	}
-	if part := float64(all.found) / n; part < leastFound-chance(leastFound, n) {
-		t.Errorf("%.1f %% of the frets that are off were found, want %.0f at least", 100*part, 100*leastFound)
-	}
+	holdTo(t, "sound instruments on which a fret is accused", float64(all.accused)/n, 0, mostFalse, n)
+	holdTo(t, "frets found that are off", float64(all.found)/n, leastFound, 1, n)
 }
 
 // judgeMoves checks how the moves are covered.
 func (y *tally) judgeMoves(t *testing.T) {
 	t.Helper()
-	for what, c := range map[string]*coverage{"nut moves": &y.nut, "saddle moves": &y.saddle} {
-		n := float64(y.instruments)
-		if part := c.share(); part < moveCover[0]-chance(moveCover[0], n) || part > moveCover[1]+chance(moveCover[1], n) {
-			t.Errorf("%s: %.1f %% within 1.96 standard errors, want %.0f to %.0f", what, 100*part, 100*moveCover[0], 100*moveCover[1])
-		}
+	for what, c := range map[string]*coverage{
+		"nut moves": &y.nut, "saddle moves": &y.saddle, "nut moves with a fret off": &y.nutOff, "saddle moves with a fret off": &y.saddleOff,
+	} {
+		holdTo(t, what+" within 1.96 standard errors", c.share(), moveCover[0], moveCover[1], float64(y.instruments))
+	}
+}
+
+// enoughInstruments is how many the goals are to hold for as they are.
+const enoughInstruments = 498
+
+// holdTo holds a part of n instruments, or of what they have, to its goals.
+func holdTo(t *testing.T, what string, part, least, most, n float64) {
+	t.Helper()
+	below, above := chance(least, n), chance(most, n)
+	if n >= enoughInstruments {
+		below, above = 0, 0
+	}
+	tell := t.Logf
+	if part < least-below || part > most+above {
+		tell = t.Errorf
+	}
+	if part < least || part > most {
+		tell("%s: %.1f %%, goal %.1f to %.1f", what, 100*part, 100*least, 100*most)
 	}
 }
 

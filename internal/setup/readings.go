@@ -123,13 +123,16 @@ func (c *Check) Slips() []Slip {
 	return slips
 }
 
-// Suspicion beyond which more is to be heard of a fret, in standard errors, and how much: so many
-// notes at the fret itself.
+// When more is to be heard of a fret, and how much.
 const (
-	suspicious   = 1.8
-	beyondDoubt  = 5.0
-	confirmOn    = 6
-	mostConfirms = 3 // how often
+	offMM        = 0.4 // mm: a fret so far off its place is to be found
+	surely       = 2.0 // standard errors by which it must differ from that to be let go: 1 of 44 so far off is
+	suspicious   = 1.8 // standard errors from its place
+	beyondDoubt  = 5.0 // standard errors from its place
+	confirmOn    = 6   // notes at a fret that is suspicious
+	resolveOn    = 2   // notes at one that was only not heard well enough
+	mostHeard    = 12  // notes at one fret, beyond which more tell nothing: what is not known then is what pressing does there
+	mostConfirms = 5   // how often more is asked for
 )
 
 // LowRatio is that of the frets below which the height of the nut does much the same as a fret off its
@@ -137,10 +140,11 @@ const (
 const LowRatio = 1.16
 
 // Confirm looks at what has been found when the plan is through, and asks for more where a fret
-// seems to be off and was heard on one string only, or is neither sure to be off nor sure not to be:
-// on other strings, to
-// tell the fret from the playing and from the height of the nut, and where all have it again. It
-// returns how many notes it added; when those are through it looks again, three times at most.
+// that was heard is neither sure to be off nor sure not to be off by so much that it should be found,
+// or is off by one string only: on other strings, to tell the fret from the playing and from the
+// height of the nut, and where all have it again. Frets near the nut and on boards with many frets
+// need that most, as each is heard on one string and its note is moved least. It returns how many
+// notes it added; when those are through it looks again, a few times.
 func (c *Check) Confirm() int {
 	if c.Confirmed || c.At < len(c.Entries) {
 		return 0
@@ -154,22 +158,46 @@ func (c *Check) Confirm() int {
 	}
 	before := len(c.Entries)
 	for _, f := range r.Frets {
-		out := math.Abs(f.MM) / math.Hypot(f.Sigma, c.Settings.Model.SlotMM)
-		if out > suspicious && out < beyondDoubt || f.Off && len(f.Strings) == 1 {
-			c.hearMore(f)
+		sigma := math.Hypot(f.Sigma, c.Settings.Model.SlotMM)
+		out := math.Abs(f.MM) / sigma
+		if out >= beyondDoubt && len(f.Strings) > 1 || math.Abs(f.MM)+surely*sigma < offMM && !f.Off {
+			continue
+		}
+		more := resolveOn
+		if out > suspicious {
+			more = confirmOn
+		}
+		if more = min(more, mostHeard-c.heard(f)); more > 0 {
+			c.hearMore(f, more, out > suspicious)
 		}
 	}
 	c.Confirmed = c.Confirmed || len(c.Entries) == before
 	return len(c.Entries) - before
 }
 
-// hearMore asks for more notes at a fret, and if it is a low one for a note above on every string
-// that it was heard on.
-func (c *Check) hearMore(f FretResult) {
+// heard returns how many notes were asked for at a fret, on the strings that have it.
+func (c *Check) heard(f FretResult) (n int) {
+	slots := c.Board.slots()
+	i, _ := c.Board.at(f.Strings[0])
+	slot := slots.of[i][f.Fret-1]
+	for _, e := range c.Entries {
+		if k, ok := c.Board.at(e.String); ok && e.Fret == f.Fret && slots.of[k][f.Fret-1] == slot {
+			n++
+		}
+	}
+	return n
+}
+
+// hearMore asks for so many notes more at a fret, and if it is a low one that seems off, for a note
+// above on every string that it was heard on.
+func (c *Check) hearMore(f FretResult, notes int, off bool) {
 	i, _ := c.Board.at(f.Strings[0])
 	slots := c.Board.slots()
 	slot := slots.of[i][f.Fret-1]
-	why := fmt.Sprintf("fret %d seems off on %s: is it the fret?", f.Fret, stringsText(f.Strings))
+	why := fmt.Sprintf("fret %d may be off by %g mm for all that is known of it from %s", f.Fret, offMM, stringsText(f.Strings))
+	if off {
+		why = fmt.Sprintf("fret %d seems off on %s: is it the fret?", f.Fret, stringsText(f.Strings))
+	}
 	var elsewhere []int
 	for k, s := range c.Board.Strings {
 		_, open := c.openCents(s.Number)
@@ -178,10 +206,10 @@ func (c *Check) hearMore(f FretResult) {
 		}
 	}
 	on := append(elsewhere, f.Strings...)
-	for _, number := range on[:min(confirmOn, len(on))] {
+	for _, number := range on[:min(notes, len(on))] {
 		c.Entries = append(c.Entries, Entry{Step: Step{Note{String: number, Fret: f.Fret}, why}})
 	}
-	if c.Board.Strings[i].Frets[f.Fret-1].Ratio() > LowRatio {
+	if !off || c.Board.Strings[i].Frets[f.Fret-1].Ratio() > LowRatio {
 		return
 	}
 	for _, number := range f.Strings {

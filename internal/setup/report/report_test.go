@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -152,5 +154,51 @@ func TestData(t *testing.T) {
 	}
 	if got.Type != "intonation" || len(got.Result.Strings) != 6 || len(got.Compared) != 6 || len(got.Slips) != 1 {
 		t.Errorf("type %q, %d strings, %d compared, %d slips", got.Type, len(got.Result.Strings), len(got.Compared), len(got.Slips))
+	}
+}
+
+// TestNothingIsExact: a standard error is never rounded to nothing, and one of a thing is called one.
+func TestNothingIsExact(t *testing.T) {
+	r, err := New(sample(t, 0), sample(t, -2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range r.Result.Strings {
+		r.Result.Strings[i].MoveSigma = setup.Move{NutMM: 1e-5, SaddleMM: 1e-5}
+		r.BeforeResult.Strings[i].MoveSigma = setup.Move{NutMM: 1e-5, SaddleMM: 1e-5}
+		for k := range r.Result.Strings[i].Notes {
+			r.Result.Strings[i].Notes[k].Sigma = 1e-5
+		}
+	}
+	for i := range r.Result.Frets {
+		r.Result.Frets[i].Sigma = 1e-5
+	}
+	r.Result.Height.Sigma = 1e-5
+	if r.Result.Nut != nil {
+		r.Result.Nut.Sigma = 1e-5
+	}
+	var b strings.Builder
+	if err := r.WriteText(&b); err != nil {
+		t.Fatal(err)
+	}
+	said := b.String()
+	if !strings.Contains(said, "± 0.01") {
+		t.Errorf("no small standard error in\n%s", said)
+	}
+	said += fmt.Sprintln(r.Moves(), r.FretTable(), r.NoteTable(), *r.Compared(), r.ComparedWords())
+	if found := regexp.MustCompile(`±\s*0\.0+\b`).FindString(said); found != "" {
+		t.Errorf("%q in\n%s", found, said)
+	}
+
+	c := sample(t, 0)
+	one := c.Entries[0]
+	one.Plucks = one.Plucks[:1]
+	c.Entries = []setup.Entry{one}
+	r.Check, r.Result.Odd, r.Result.Frets = c, nil, r.Result.Frets[:1]
+	r.Result.Frets[0].Off = false
+	for said, want := range map[string]string{r.Facts()[1]: "1 note, 1 pluck, each", r.Frets()[0]: "The one fret that was heard is not off its place"} {
+		if !strings.HasPrefix(said, want) {
+			t.Errorf("%q, want %q", said, want)
+		}
 	}
 }

@@ -26,8 +26,8 @@ func (r *Report) Moves() Table {
 		s := &r.Result.Strings[i]
 		row := []string{fmt.Sprintf("%d %s", s.Number, s.Label), "", "", "", "", fmt.Sprintf("%.2g", s.B), string(s.Verdict)}
 		if s.Determined {
-			row[1] = fmt.Sprintf("%s ± %.2f", signed(s.Move.NutMM, 2), s.MoveSigma.NutMM)
-			row[2] = fmt.Sprintf("%s ± %.2f", signed(s.Move.SaddleMM, 2), s.MoveSigma.SaddleMM)
+			row[1] = fmt.Sprintf("%s ± %s", signed(s.Move.NutMM, 2), sigma(s.MoveSigma.NutMM, 2))
+			row[2] = fmt.Sprintf("%s ± %s", signed(s.Move.SaddleMM, 2), sigma(s.MoveSigma.SaddleMM, 2))
 			row[3] = signed(s.Now.WorstCents, 1)
 			row[4] = signed(s.After.WorstCents, 1)
 		}
@@ -44,7 +44,7 @@ func (r *Report) FretTable() Table {
 		Wide:  []float64{0.12, 0.3, 0.22, 0.18, 0.18},
 	}
 	for _, f := range r.Result.Frets {
-		row := []string{fmt.Sprint(f.Fret), namesOf(f.Strings), fmt.Sprintf("%s ± %.2f", signed(f.MM, 2), f.Sigma), signed(f.Cents, 1), ""}
+		row := []string{fmt.Sprint(f.Fret), namesOf(f.Strings), fmt.Sprintf("%s ± %s", signed(f.MM, 2), sigma(f.Sigma, 2)), signed(f.Cents, 1), ""}
 		if f.Off {
 			row[4] = "off its place"
 		}
@@ -62,7 +62,7 @@ func (r *Report) NoteTable() Table {
 	}
 	for _, s := range r.Result.Strings {
 		for _, n := range s.Notes {
-			row := []string{n.Text(), n.Label, fmt.Sprint(n.Plucks), fmt.Sprintf("%s ± %.1f", signed(n.Cents, 1), n.Sigma), signed(n.FitCents, 1), signed(n.Residual, 1), "", signed(n.AfterCents, 1)}
+			row := []string{n.Text(), n.Label, fmt.Sprint(n.Plucks), fmt.Sprintf("%s ± %s", signed(n.Cents, 1), sigma(n.Sigma, 1)), signed(n.FitCents, 1), signed(n.Residual, 1), "", signed(n.AfterCents, 1)}
 			if n.Fret > 0 {
 				row[6] = signed(n.ResidualMM, 2)
 			}
@@ -86,7 +86,7 @@ func (r *Report) Compared() *Table {
 		Wide:  []float64{0.11, 0.15, 0.14, 0.14, 0.14, 0.12, 0.08, 0.12},
 	}
 	for _, c := range setup.Compare(r.BeforeResult, r.Result) {
-		place := func(mm, sigma float64) string { return fmt.Sprintf("%s ± %.2f", signed(mm, 2), sigma) }
+		place := func(mm, uncertain float64) string { return fmt.Sprintf("%s ± %s", signed(mm, 2), sigma(uncertain, 2)) }
 		b, a := c.Before, c.After
 		t.Rows = append(t.Rows, []string{
 			fmt.Sprintf("%d %s", a.Number, a.Label),
@@ -106,14 +106,14 @@ func (r *Report) ComparedWords() []string {
 	}
 	var said []string
 	for _, c := range setup.Compare(r.BeforeResult, r.Result) {
-		text := fmt.Sprintf("String %d: the saddle came %s ± %.2f mm and the nut %s ± %.2f mm further from the head; the notes were %.1f cents off in the mean square and are %.1f.",
-			c.After.Number, signed(c.SaddleMM, 2), c.SaddleSigma, signed(c.NutMM, 2), c.NutSigma, c.Before.Now.RMSCents, c.After.Now.RMSCents)
+		text := fmt.Sprintf("String %d: the saddle came %s ± %s mm and the nut %s ± %s mm further from the head; the notes were %.1f cents off in the mean square and are %.1f.",
+			c.After.Number, signed(c.SaddleMM, 2), sigma(c.SaddleSigma, 2), signed(c.NutMM, 2), sigma(c.NutSigma, 2), c.Before.Now.RMSCents, c.After.Now.RMSCents)
 		if math.Abs(c.LeftMM) > 2*c.LeftSigma {
 			more := "further than"
 			if c.LeftMM < 0 {
 				more = "short of"
 			}
-			text += fmt.Sprintf(" The saddle stands %.2f ± %.2f mm %s where its notes are best.", math.Abs(c.LeftMM), c.LeftSigma, more)
+			text += fmt.Sprintf(" The saddle stands %.2f ± %s mm %s where its notes are best.", math.Abs(c.LeftMM), sigma(c.LeftSigma, 2), more)
 		} else {
 			text += " The saddle stands where its notes are best."
 		}

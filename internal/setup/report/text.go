@@ -39,8 +39,8 @@ func (r *Report) WriteText(w io.Writer) error {
 func (r *Report) listing() *text.Listing {
 	l := &text.Listing{Columns: []text.Column{
 		{Name: "string", Title: "string"}, {Name: "note", Title: "note"},
-		{Name: "nut", Title: "nut mm", Decimals: 2, Signed: true}, {Name: "nut_sigma", Title: "±", Decimals: 2},
-		{Name: "saddle", Title: "saddle mm", Decimals: 2, Signed: true}, {Name: "saddle_sigma", Title: "± ", Decimals: 2},
+		{Name: "nut", Title: "nut mm", Decimals: 2, Signed: true}, {Name: "nut_sigma", Title: "±", Decimals: 2, Sigma: true},
+		{Name: "saddle", Title: "saddle mm", Decimals: 2, Signed: true}, {Name: "saddle_sigma", Title: "± ", Decimals: 2, Sigma: true},
 		{Name: "now", Title: "worst cents", Decimals: 1, Signed: true}, {Name: "after", Title: "after", Decimals: 1, Signed: true},
 		{Name: "verdict", Title: "verdict"},
 	}}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"tunerd/internal/display"
 	"tunerd/internal/setup"
 	"tunerd/internal/tension"
 )
@@ -25,7 +26,7 @@ func (r *Report) Facts() []string {
 	}
 	facts := []string{
 		fmt.Sprintf("%s, %s", c.Board.Tuning, c.Board.Reference),
-		fmt.Sprintf("%d notes, %d plucks, each read from %g to %g s after its onset; plucks of one note scatter by %.2f cents (standard deviation)", notes, plucks, c.Settings.Window[0], c.Settings.Window[1], r.Result.Repeat),
+		fmt.Sprintf("%s, %s, each read from %g to %g s after its onset; plucks of one note scatter by %.2f cents (standard deviation)", display.Count(notes, "note"), display.Count(plucks, "pluck"), c.Settings.Window[0], c.Settings.Window[1], r.Result.Repeat),
 	}
 	if c.Started != "" {
 		facts = append(facts, "begun "+c.Started)
@@ -77,7 +78,7 @@ func (r *Report) stringText(s *setup.StringResult) string {
 		said = append(said, fmt.Sprintf("Its slot in the nut is high: %s.", heightText(s.NutHeight)))
 	}
 	if !s.Harmonic.Explained {
-		said = append(said, fmt.Sprintf("Harmonic %d lies %s cents (±%.1f) from where the stiffness of the string puts it: the string is false or worn, or was touched too firmly. Change it before anything is moved.", s.Harmonic.Harmonic, signed(s.Harmonic.Cents, 1), s.Harmonic.Sigma))
+		said = append(said, fmt.Sprintf("Harmonic %d lies %s cents (±%s) from where the stiffness of the string puts it: the string is false or worn, or was touched too firmly. Change it before anything is moved.", s.Harmonic.Harmonic, signed(s.Harmonic.Cents, 1), sigma(s.Harmonic.Sigma, 1)))
 	}
 	return join(said)
 }
@@ -86,15 +87,15 @@ func (r *Report) stringText(s *setup.StringResult) string {
 const telling = 2
 
 func (r *Report) saddleText(s *setup.StringResult) string {
-	mm, sigma := s.Move.SaddleMM, s.MoveSigma.SaddleMM
-	if math.Abs(mm) < telling*sigma {
-		return fmt.Sprintf("The saddle can stay (%s ± %.2f mm).", signed(mm, 2), sigma)
+	mm, uncertain := s.Move.SaddleMM, s.MoveSigma.SaddleMM
+	if math.Abs(mm) < telling*uncertain {
+		return fmt.Sprintf("The saddle can stay (%s ± %s mm).", signed(mm, 2), sigma(uncertain, 2))
 	}
 	way := "back, away from the nut"
 	if mm < 0 {
 		way = "forward, towards the nut"
 	}
-	text := fmt.Sprintf("Move the saddle %.2f ± %.2f mm %s", math.Abs(mm), sigma, way)
+	text := fmt.Sprintf("Move the saddle %.2f ± %s mm %s", math.Abs(mm), sigma(uncertain, 2), way)
 	if thread := r.Check.Settings.Thread; thread > 0 {
 		text += fmt.Sprintf(": %s of its %g mm screw", turns(setup.Turns(math.Abs(mm), thread)), thread)
 	}
@@ -124,14 +125,14 @@ func turns(t float64) string {
 }
 
 func nutText(s *setup.StringResult) string {
-	mm, sigma := s.Move.NutMM, s.MoveSigma.NutMM
+	mm, uncertain := s.Move.NutMM, s.MoveSigma.NutMM
 	switch {
-	case math.Abs(mm) < telling*sigma:
-		return fmt.Sprintf("The nut can stay (%s ± %.2f mm).", signed(mm, 2), sigma)
+	case math.Abs(mm) < telling*uncertain:
+		return fmt.Sprintf("The nut can stay (%s ± %s mm).", signed(mm, 2), sigma(uncertain, 2))
 	case mm > 0:
-		return fmt.Sprintf("Move the nut %.2f ± %.2f mm towards the saddle.", mm, sigma)
+		return fmt.Sprintf("Move the nut %.2f ± %s mm towards the saddle.", mm, sigma(uncertain, 2))
 	}
-	return fmt.Sprintf("Move the nut %.2f ± %.2f mm away from the saddle.", -mm, sigma)
+	return fmt.Sprintf("Move the nut %.2f ± %s mm away from the saddle.", -mm, sigma(uncertain, 2))
 }
 
 func verdictText(s *setup.StringResult) string {
@@ -150,7 +151,7 @@ func verdictText(s *setup.StringResult) string {
 
 // heightText tells a height with its standard error.
 func heightText(h setup.Height) string {
-	return fmt.Sprintf("%.2f ± %.2f mm above the plane of the frets", h.MM, h.Sigma)
+	return fmt.Sprintf("%.2f ± %s mm above the plane of the frets", h.MM, sigma(h.Sigma, 2))
 }
 
 // nutHeight says how high the nut is.
@@ -189,9 +190,9 @@ func (r *Report) hidden() string {
 	case 0:
 		return ""
 	case 1:
-		return fmt.Sprintf("Where fret %s stands can be told to ±%.2f mm only: the height of the nut does much the same to the lowest frets.", names[0], worst)
+		return fmt.Sprintf("Where fret %s stands can be told to ±%s mm only: the height of the nut does much the same to the lowest frets.", names[0], sigma(worst, 2))
 	}
-	return fmt.Sprintf("Where frets %s stand can be told to ±%.2f mm only: the height of the nut does much the same to the lowest frets.", strings.Join(names, ", "), worst)
+	return fmt.Sprintf("Where frets %s stand can be told to ±%s mm only: the height of the nut does much the same to the lowest frets.", strings.Join(names, ", "), sigma(worst, 2))
 }
 
 // Frets says which frets stand off their places, and that the others do not.
@@ -207,8 +208,8 @@ func (r *Report) Frets() []string {
 		if f.MM < 0 {
 			way, pitch = "too near the nut", "flat"
 		}
-		text := fmt.Sprintf("Fret %d stands %.2f ± %.2f mm %s, or is worn to that side: its notes are %.1f cents %s whatever is done at nut and saddle. Heard on %s.",
-			f.Fret, math.Abs(f.MM), f.Sigma, way, math.Abs(f.Cents), pitch, namesOf(f.Strings))
+		text := fmt.Sprintf("Fret %d stands %.2f ± %s mm %s, or is worn to that side: its notes are %.1f cents %s whatever is done at nut and saddle. Heard on %s.",
+			f.Fret, math.Abs(f.MM), sigma(f.Sigma, 2), way, math.Abs(f.Cents), pitch, namesOf(f.Strings))
 		if len(f.Strings) == 1 {
 			text += " Hear it on another string before it is touched."
 		}
@@ -219,13 +220,17 @@ func (r *Report) Frets() []string {
 	}
 	for _, n := range r.Result.Odd {
 		if n.Open() {
-			said = append(said, fmt.Sprintf("An open note of string %d does not fit the others by %s cents (±%.1f) and was left out.", n.String, signed(n.Residual, 1), n.Sigma))
+			said = append(said, fmt.Sprintf("An open note of string %d does not fit the others by %s cents (±%s) and was left out.", n.String, signed(n.Residual, 1), sigma(n.Sigma, 1)))
 			continue
 		}
-		said = append(said, fmt.Sprintf("%s does not fit the rest by %s cents (±%.1f) and was left out: worn there, buzzing, or pressed aside. Play it again.", capital(n.Text()), signed(n.Residual, 1), n.Sigma))
+		said = append(said, fmt.Sprintf("%s does not fit the rest by %s cents (±%s) and was left out: worn there, buzzing, or pressed aside. Play it again.", capital(n.Text()), signed(n.Residual, 1), sigma(n.Sigma, 1)))
 	}
 	if len(said) == 0 && within > 0 {
-		said = append(said, fmt.Sprintf("None of the %d frets that were heard is off its place by more than chance and usual care (%.2f mm) explain.", within, r.Check.Settings.Model.SlotMM))
+		frets := "The one fret that was heard is not"
+		if within > 1 {
+			frets = fmt.Sprintf("None of the %d frets that were heard is", within)
+		}
+		said = append(said, fmt.Sprintf("%s off its place by more than chance and usual care (%.2f mm) explain.", frets, r.Check.Settings.Model.SlotMM))
 	}
 	if words := r.hidden(); words != "" {
 		said = append(said, words)
@@ -248,13 +253,13 @@ func (r *Report) Together() []string {
 
 func nutOfAll(n *setup.NutMove) string {
 	if math.Abs(n.MM) < telling*n.Sigma {
-		return fmt.Sprintf("A nut of one piece can stay (%s ± %.2f mm over all strings).", signed(n.MM, 2), n.Sigma)
+		return fmt.Sprintf("A nut of one piece can stay (%s ± %s mm over all strings).", signed(n.MM, 2), sigma(n.Sigma, 2))
 	}
 	way := "towards the saddle"
 	if n.MM < 0 {
 		way = "away from the saddle"
 	}
-	text := fmt.Sprintf("A nut of one piece: move it %.2f ± %.2f mm %s for all strings", math.Abs(n.MM), n.Sigma, way)
+	text := fmt.Sprintf("A nut of one piece: move it %.2f ± %s mm %s for all strings", math.Abs(n.MM), sigma(n.Sigma, 2), way)
 	if !n.Alike {
 		text += ", though they do not agree, and each is better off with its own place"
 	}
@@ -281,7 +286,7 @@ func (r *Report) saddleOfAll() []string {
 func (r *Report) Doubts() []string {
 	var said []string
 	for _, s := range r.Check.Slips() {
-		said = append(said, fmt.Sprintf("String %d slipped by %s cents (±%.1f) between its first and last open note; let it settle and check it again.", s.Number, signed(s.Cents, 1), s.Sigma))
+		said = append(said, fmt.Sprintf("String %d slipped by %s cents (±%s) between its first and last open note; let it settle and check it again.", s.Number, signed(s.Cents, 1), sigma(s.Sigma, 1)))
 	}
 	for _, s := range r.Result.Strings {
 		if math.Abs(s.PitchCents) > 15 {
@@ -385,4 +390,9 @@ func namesOf(numbers []int) string {
 		b.WriteString(strconv.Itoa(n))
 	}
 	return b.String()
+}
+
+// sigma writes a standard error with so many decimals, and at least one of the last: none is 0.
+func sigma(sd float64, decimals int) string {
+	return display.Fixed(max(sd, math.Pow10(-decimals)), decimals)
 }
