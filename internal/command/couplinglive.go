@@ -68,6 +68,8 @@ func (o *couplingLearnOptions) listen(ctx context.Context, d Deps, chat io.Write
 	switch {
 	case failed != nil || err != nil:
 		return errors.Join(failed, err)
+	case !lesson.Taught():
+		return errors.New("it ended before all strings were heard after one was lowered; nothing was learned")
 	case !lesson.Done():
 		say("it ended before all strings were lowered; what was heard until then is kept")
 	}

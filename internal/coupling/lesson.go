@@ -33,6 +33,9 @@ func NewLesson(l *Learner, hz []float64, labels []string) *Lesson {
 // Done tells whether all strings were lowered and heard.
 func (s *Lesson) Done() bool { return s.take > len(s.hz) }
 
+// Taught tells whether a string was lowered and all were heard after it: before that nothing is learned.
+func (s *Lesson) Taught() bool { return s.take > 1 }
+
 // Prompt says what to do next.
 func (s *Lesson) Prompt() string {
 	missing := s.heard.Missing(len(s.hz))
