@@ -278,6 +278,8 @@ func tellSummary(chat io.Writer, s engine.Summary) bool {
 	case s.Err != nil:
 		Report(chat, s.Err)
 		return true
+	case len(s.SeveralS) > 0:
+		fmt.Fprintf(chat, "tunerd: %s: several notes sound at %.2f s, and no one of them is told; --all-strings reads the strings of an instrument together\n", s.File, s.SeveralS[0])
 	case s.Notes == 0:
 		fmt.Fprintf(chat, "tunerd: %s: no note found in it\n", s.File)
 	}

@@ -37,9 +37,10 @@ func (n *Note) EndS() float64 { return float64(n.End) / float64(n.SampleRate) }
 
 // A Summary tells of one file that has been read.
 type Summary struct {
-	File  string
-	Notes int
-	Err   error // why it could not be read, or not to its end
+	File     string
+	Notes    int
+	SeveralS []float64 // [s] onsets of sounds that are several notes, where one was expected: none is reported
+	Err      error     // why it could not be read, or not to its end
 }
 
 // MeasureConfig says how Measure reads recordings and whom it tells.
@@ -115,7 +116,10 @@ type reading struct {
 	notes chan *Note // closed at the end of the file
 	part  progressPart
 	count int
-	err   error // set before notes is closed
+
+	// Set before notes is closed:
+	several []float64
+	err     error
 }
 
 func newReading(cfg *MeasureConfig, file string) *reading {
@@ -133,7 +137,7 @@ func (r *reading) report(ctx context.Context) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	r.cfg.Done(Summary{File: r.file, Notes: r.count, Err: r.err})
+	r.cfg.Done(Summary{File: r.file, Notes: r.count, SeveralS: r.several, Err: r.err})
 	return nil
 }
 
@@ -185,8 +189,12 @@ func (r *reading) readChords(ctx context.Context, source capture.Source, resolve
 	return err
 }
 
-// found sends a copy of n with its target.
+// found sends a copy of n with its target, unless it is several notes.
 func (r *reading) found(ctx context.Context, resolver Resolver, source capture.Source, n *pitch.Note) {
+	if ofSeveral(n.Partials) {
+		r.several = append(r.several, float64(n.Start)/float64(source.SampleRate()))
+		return
+	}
 	note := &Note{File: r.file, SampleRate: source.SampleRate(), Clock: clock.Of(source), Note: *n}
 	note.Partials = append([]pitch.Partial(nil), n.Partials...)
 	resolver.Reset()

@@ -14,6 +14,7 @@ const (
 	coveredPartial = 12 // a reading that has no partial so high tells nothing
 	toneCents      = 60 // a known tone lies so near to a partial or a multiple
 	ownCents       = 250
+	lowOfOne       = 3 // a string that sounds loudest at so low a partial, were it the fundamental of one, would show its octave
 	mostMultiple   = 12
 )
 
@@ -39,8 +40,8 @@ func chordLike(partials []pitch.Partial) bool {
 		}
 		covered = covered || partials[i].N >= coveredPartial
 	}
-	// A string that is loud at its fundamental has a second partial, too.
-	return covered && (2*partials[loudest].N > coveredPartial || findPartial(partials, 2*partials[loudest].N) != nil)
+	n := partials[loudest].N
+	return covered && (n > lowOfOne || findPartial(partials, 2*n) != nil)
 }
 
 // What tells a chord whose thirds or fifths are not those of whole-number ratios from one note: the partials of
@@ -74,6 +75,9 @@ func chordBeside(partials []pitch.Partial) bool {
 	}
 	return false
 }
+
+// ofSeveral reports whether partials are those of several notes over a common fundamental.
+func ofSeveral(partials []pitch.Partial) bool { return chordLike(partials) || chordBeside(partials) }
 
 func loudestOf(partials []pitch.Partial) float64 {
 	loudest := math.Inf(-1)
@@ -164,7 +168,7 @@ func (s *standing) of(r *pitch.Reading) kind {
 	switch {
 	case before == oneNote || ofOneString(r.Partials, loudestOf(r.Partials)):
 		return oneNote
-	case before == manyNotes || chordLike(r.Partials) || chordBeside(r.Partials):
+	case before == manyNotes || ofSeveral(r.Partials):
 		return manyNotes
 	}
 	return unknown
