@@ -9,9 +9,6 @@ import (
 const (
 	standsOut  = 30.0 // squared amplitude over its variance from which a partial is heard
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
-	// A string is not played whose level is further below the loudest partial of all, dB; strings that
-	// nobody plays ring along with the others.
-	stringReach = 32.0
 )
 
 // Logarithms of the odds from which a string is said to sound, 20 to 1, and not to, 90 to 1: that a string
@@ -37,8 +34,8 @@ const (
 )
 
 const (
-	lowPartials  = 8 // are weighed: a sounding string has most of them
-	stringLevels = 10
+	lowPartials  = 8  // are weighed: a sounding string has most of them
+	stringLevels = 10 // to 32 dB below the loudest partial of all: strings that nobody plays ring along below that
 	levels       = stringLevels + scatters + (lowPartials-1)*slopeSteps
 	strayLevels  = 11 // within levelReach
 	// loudestLevel is where the loudest partial of all lies among the levels.
@@ -146,7 +143,7 @@ func (v *voice) strongest() {
 }
 
 // oddsOfSounding returns the logarithm of the odds that the string sounds, by the amplitudes of its
-// lowest partials, all levels of the string within stringReach of the loudest partial being as
+// lowest partials, all levels of the string from 4 dB above the loudest partial to 32 dB below it being as
 // probable. If it does not sound, there is nothing or, now and then, a string that is not listed, an
 // octave or a twelfth above. A partial that others cover has a large variance, and so hardly a say.
 func (v *voice) oddsOfSounding(loudest float64) float64 {

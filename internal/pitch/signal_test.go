@@ -84,6 +84,3 @@ func (h hearing) sounding() []Reading {
 	}
 	return out
 }
-
-// noise returns n samples of white noise of variance 1.
-func noise(n int, stream uint64) []float64 { return newScene(float64(n), 1, 0, newRand(stream)).x }
