@@ -34,11 +34,25 @@ func (f *Fitter) Load(x []float64, at int64, k Start) bool {
 	}
 	f.Tune(k.F1Hz, k.B, at)
 	f.Push(x[:n*m])
-	if !f.Follow(0, n, k, Steady, 0, 1) {
+	ok, explained := f.Follow(0, n, k, Steady, 0, 1), 0.0
+	if ok {
+		explained = 1 - f.unexplained()
+	}
+	climbed := false
+	if explained < 1-climbLeft {
+		if higher, length, found := f.climb(x, at, k, explained); found {
+			k, n, climbed = higher, length, true
+		} else if ok {
+			f.Tune(k.F1Hz, k.B, at)
+			f.Push(x[:n*m])
+			ok = f.Follow(0, n, k, Steady, 0, 1)
+		}
+	}
+	if !ok && !climbed {
 		return false
 	}
 	// The second and third partial tell B well enough to look for higher ones.
-	for try := 0; try < 2 && f.missesPartials(2+try); try++ {
+	for try := 0; try < 2 && !climbed && f.missesPartials(2+try); try++ {
 		k.F1Hz, k.SigmaCents = f.joint.f1, 2*f.joint.sigma
 		if len(f.joint.active) > 1 {
 			k.B, k.SigmaB = f.joint.b, min(k.SigmaB, f.joint.sigmaB)

@@ -53,6 +53,8 @@ type Fitter struct {
 	curve          [2][]float64
 	times          []float64 // [s] since the onset, by block
 
+	climbing hannSpectrum // work space of a search for higher partials
+
 	Start       Start // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
 
