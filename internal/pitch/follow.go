@@ -12,8 +12,13 @@ import (
 // followNote keeps the reading of the sounding note up to date and sees its end.
 func (t *Tracker) followNote(power float64) {
 	if at, sunk := t.followLevel(power); sunk {
+		loud, hz := t.power > staysPart*t.peak, t.base.F1Hz
 		t.end(at)
-		t.levels.TakeForBackground() // what is left of it is no new note
+		if loud {
+			t.findAgain(hz)
+		} else {
+			t.levels.TakeForBackground() // what is left of it is no new note
+		}
 		return
 	}
 	if !t.checked && t.next >= t.nextTry && t.age() > acquire.AttackS+acquire.WindowS {
@@ -44,6 +49,12 @@ func (t *Tracker) followNote(power float64) {
 // staysPart is the part of the power of a note's loudest moment down to which what sounds may be looked at again for
 // its octave: below 15 dB it may be other strings, that ring on.
 const staysPart = 0.03
+
+// findAgain looks for the note at hz again in what sounds now, after it was lost while loud: its pitch, or what was
+// read of it in its first moments, was not the one that stays.
+func (t *Tracker) findAgain(hz float64) {
+	t.state = begins(beginning{from: t.next, peak: t.power, goesOnHz: hz}, &t.state)
+}
 
 // recheck looks at the octave again with the longest window. If a better pitch is found, tracking
 // begins afresh with it, under the same onset.

@@ -56,6 +56,9 @@ func (t *Tracker) findPeaks(share float64, least int) {
 // beside says whether the note r of the latest window seconds stands beside all else that sounds, and looks at what
 // does where it leaves much of that.
 func (t *Tracker) beside(r *stringfit.Result, window float64) accept.Verdict {
+	if v := accept.JudgeSame(r, t.goesOnHz); !v.OK {
+		return v
+	}
 	if !acquire.Long(window) || !accept.MayBePartOf(r) {
 		return accept.Verdict{OK: true}
 	}

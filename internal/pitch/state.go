@@ -29,6 +29,8 @@ type beginning struct {
 	doubted bool    // so soon after listening began that it may have been there before
 	earlier int64   // index of an onset just before, which may be the true one; 0: none
 	peak    float64 // mean square of its loudest hop
+
+	goesOnHz float64 // pitch of the note that was lost in it, the only one that it may be; 0: it is a new sound
 }
 
 // attempts are those at finding the pitch of a sound.

@@ -65,6 +65,8 @@ const (
 	ExpectSigma = 20.0
 	expectLimit = 60.0
 
+	sameCents = 60.0 // from the pitch of a note that was lost to what it may be found at again
+
 	// Mains hum:
 	mainsCents = 10 // about half of 50 or 60 Hz, or a multiple of them
 	mainsMost  = 6  // highest multiple
@@ -222,6 +224,14 @@ func JudgeExpected(r *stringfit.Result, hz float64, brief bool) Verdict {
 		return refused("so short a window does not show that it is the note that is expected")
 	case !brief && !(off < expectLimit):
 		return refused("it is not the note that is expected")
+	}
+	return accepted
+}
+
+// JudgeSame says whether r may be the note at hz that was lost a moment ago; 0: there was none.
+func JudgeSame(r *stringfit.Result, hz float64) Verdict {
+	if hz > 0 && !(math.Abs(stiffstring.Cents(r.F1Hz, hz)) < sameCents) {
+		return refused("it is not the note that sounded until now")
 	}
 	return accepted
 }
