@@ -25,6 +25,7 @@ type Ladder struct {
 	pad    []float64
 	spec   []complex128
 	peaks  []Peak
+	binHz  float64 // inverse length of the window
 }
 
 type Peak struct {
@@ -34,7 +35,8 @@ type Peak struct {
 
 const (
 	ladderPeaks  = 24
-	ladderCents  = 4.0  // a peak this near its rung lies on it
+	ladderCents  = 4.0  // a peak this near its rung lies on it,
+	ladderBins   = 0.06 // or this near, in parts of the width that the window leaves a peak
 	ladderMinHit = 7    // peaks on rungs
 	ladderScore  = 16.0 // nepers of unlikeliness, over all peaks
 )
@@ -50,7 +52,7 @@ func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start
 			gap := l.peaks[j].Hz - l.peaks[i].Hz
 			k := int(l.peaks[i].Hz/gap + 0.5)
 			for n := max(1, k-1); n <= k+1; n++ {
-				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4} {
+				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4, 8e-4, 1.6e-3, 3.2e-3} {
 					f := l.peaks[i].Hz / stiffstring.PartialHz(1, b, n)
 					if f < minHz || f > maxHz {
 						continue
@@ -153,6 +155,7 @@ func (l *Ladder) spectrum(x []float64) {
 
 // pick keeps the strongest peaks within 50 dB of the highest, in order of frequency.
 func (l *Ladder) pick(fs float64, n int) {
+	l.binHz = fs / float64(n)
 	l.peaks = l.peaks[:0]
 	apart := max(2, 2*l.size/n) // half the main lobe, bins
 	level := func(i int) float64 { return cmplx.Abs(l.spec[i]) }
@@ -194,7 +197,7 @@ func (l *Ladder) refined(f1, b float64) (stringfit.Start, float64) {
 		var w, x, y, xx, xy float64
 		for _, p := range l.peaks {
 			k, off := stiffstring.Nearest(p.Hz, f1, b)
-			if k < 1 || math.Abs(off) > reach*ladderCents {
+			if k < 1 || math.Abs(off) > l.tolerance(p.Hz, reach*ladderCents) {
 				continue
 			}
 			kk := float64(k * k)
@@ -216,12 +219,19 @@ func (l *Ladder) refined(f1, b float64) (stringfit.Start, float64) {
 	return l.judge(f1, b, ladderCents)
 }
 
-// judge scores the law f1, B by the peaks that lie within tolerance cents of a rung.
-func (l *Ladder) judge(f1, b, tolerance float64) (stringfit.Start, float64) {
+// tolerance returns how far (cents) a peak at hz may lie from its rung, where that is cents or more: of a low one the
+// window leaves no better.
+func (l *Ladder) tolerance(hz, cents float64) float64 {
+	return max(cents, cents/ladderCents*ladderBins*l.binHz/hz*stiffstring.CentsPerNeper)
+}
+
+// judge scores the law f1, B by the peaks that lie within so many cents of a rung, or what the window leaves.
+func (l *Ladder) judge(f1, b, cents float64) (stringfit.Start, float64) {
 	var score float64
 	hits, last, common := 0, 0, 0
 	for _, p := range l.peaks {
 		k, off := stiffstring.Nearest(p.Hz, f1, b)
+		tolerance := l.tolerance(p.Hz, cents)
 		if k < 1 || k > stringfit.MaxPartials+12 || k == last || math.Abs(off) > tolerance {
 			continue
 		}

@@ -157,11 +157,12 @@ func (c *Candidates) find(by Origin) (Candidate, bool) {
 		apart := c.clear && math.Abs(stiffstring.Cents(c.period.Hz, c.period.DeepestHz)) > guessDeep
 		return Candidate{stringfit.Guess(c.period.DeepestHz, GuessSigma), by, false}, apart
 	case BySpacing:
-		if !c.clear || len(c.spectrum) == 0 {
+		if len(c.spectrum) == 0 {
 			return Candidate{}, false
 		}
+		// A very stiff and low string has no clear period.
 		k, ok := c.g.Ladder.Spacing(c.spectrum, c.fs, l.MinHz, l.MaxHz)
-		return Candidate{k, by, false}, ok && math.Abs(stiffstring.Cents(k.F1Hz, c.period.Hz)) > stringfit.GuessLimit
+		return Candidate{k, by, false}, ok && !(c.clear && math.Abs(stiffstring.Cents(k.F1Hz, c.period.Hz)) <= stringfit.GuessLimit)
 	default:
 		if len(c.spectrum) == 0 {
 			return Candidate{}, false
