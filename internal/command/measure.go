@@ -258,7 +258,7 @@ func (o *measureOptions) textNote(n *engine.Note) *text.Note {
 	out := &text.Note{
 		File: n.File, Channel: o.source.channel, StartS: n.StartS(), EndS: n.EndS(),
 		F1Hz: n.F1Hz, F1SigmaCents: n.SigmaCents, SigmaTerms: engine.SigmaTerms(n.Variance), AttackF1Hz: n.AttackF1Hz, Partial1Hz: n.Partial1Hz,
-		Inharmonicity: n.B, SNRdB: n.SNRdB, Clock: display.Clock(n.Clock),
+		Inharmonicity: n.B, SNRdB: n.SNRdB, Clock: display.Clock(n.Clock), Doubt: n.Doubt,
 		Target: &target, Cents: n.Match.Cents, CentsSigma: n.SigmaCents, BeatHz: n.Match.BeatHz, State: n.Match.Verdict,
 		Standing: display.Standing(n.Match.Standing), Seems: display.Target(n.Match.Seems), SeemsCents: n.Match.SeemsCents,
 	}

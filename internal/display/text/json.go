@@ -140,6 +140,7 @@ type noteLine struct {
 	StartS  Number `json:"start_s"`
 	EndS    Number `json:"end_s"`
 	pitchFields
+	Doubt string       `json:"doubt,omitempty"`
 	Clock *clockObject `json:"clock,omitempty"`
 	targetFields
 }
@@ -194,6 +195,7 @@ func (j *noteJSON) WriteNote(n *Note) error {
 			AttackF1Hz: positive(n.AttackF1Hz), Partial1Hz: positive(n.Partial1Hz),
 			Inharmonicity: Number(n.Inharmonicity), SNRdB: Number(n.SNRdB),
 		},
+		Doubt:        n.Doubt,
 		Clock:        clockOf(n.Clock),
 		targetFields: targetOf(n.Target, n.Cents, n.CentsSigma, n.BeatHz, n.State),
 	}

@@ -224,3 +224,20 @@ func TestTableTakesAnything(t *testing.T) {
 		}
 	})
 }
+
+// A note in doubt says why; one that is not has no such field.
+func TestNoteJSONDoubt(t *testing.T) {
+	for _, doubt := range []string{"", "only a part of it could be read"} {
+		var out strings.Builder
+		if err := NewNoteJSON(&out).WriteNote(&Note{F1Hz: 440, F1SigmaCents: 5, Doubt: doubt}); err != nil {
+			t.Fatal(err)
+		}
+		var line map[string]any
+		if err := json.Unmarshal([]byte(out.String()), &line); err != nil {
+			t.Fatal(err)
+		}
+		if got, there := line["doubt"]; there != (doubt != "") || there && got != doubt {
+			t.Errorf("doubt %q: the line has %v", doubt, got)
+		}
+	}
+}

@@ -18,6 +18,7 @@ type Note struct {
 	Inharmonicity float64            // B of f_k = k·f0·√(1 + B·k²)
 	SNRdB         float64
 	Clock         display.Clock // correction that the frequencies have
+	Doubt         string        // in words, why the pitch is worth less than that of a fit to the whole note; empty: it is not
 
 	Target     *display.Target // nil: there is none, and the fields below mean nothing
 	Cents      float64         // F1Hz against the target; positive is sharp

@@ -19,7 +19,7 @@ func NewNoteTable(w io.Writer) NoteWriter { return &noteTable{w: w} }
 type noteTable struct {
 	w       io.Writer
 	rows    [][]string
-	remarks [][]string // lines below each row: its partials
+	remarks [][]string // lines below each row: what makes it doubtful, its partials
 }
 
 // A column of the table; figures are aligned at their decimal point.
@@ -62,7 +62,11 @@ func (t *noteTable) WriteNote(n *Note) error {
 		stiff = strconv.FormatFloat(n.Inharmonicity, 'g', 3, 64)
 	}
 	t.rows = append(t.rows, append(row, hz(n.AttackF1Hz), hz(n.Partial1Hz), stiff, fixed(n.SNRdB, 0)))
-	t.remarks = append(t.remarks, partialLines(n.Partials))
+	lines := partialLines(n.Partials)
+	if n.Doubt != "" {
+		lines = append([]string{"    in doubt: " + n.Doubt}, lines...)
+	}
+	t.remarks = append(t.remarks, lines)
 	return nil
 }
 
