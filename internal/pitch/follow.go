@@ -25,7 +25,7 @@ func (t *Tracker) followNote(power float64) {
 		t.nextTry = t.next + int64(acquire.WindowS*t.fs)
 		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > 0.7
 		// A note taken an octave high leaves every other partial unexplained.
-		if t.base.SNRdB < accept.ExplainedSNR && t.power > staysPart*t.peak && t.recheck() {
+		if t.base.SNRdB < accept.ExplainedSNR && power > staysPart*t.peak && t.recheck() {
 			return
 		}
 	}

@@ -69,7 +69,8 @@ const (
 
 	// Mains hum:
 	mainsCents = 10 // about half of 50 or 60 Hz, or a multiple of them
-	mainsMost  = 6  // highest multiple
+	// highest multiple: hum has the comb of the mains or of its rectified wave; a steady note of 150 Hz or more has its own
+	mainsMost = 2
 )
 
 // A Verdict says whether something is accepted, and if not, why.
@@ -280,7 +281,7 @@ func owns(r *stringfit.Result, hz float64) bool {
 	return math.Abs(off) < strangeCents+3*slope*r.BSigma
 }
 
-// Mains reports whether f1 lies near 50 or 60 Hz, a low multiple or half of them.
+// Mains reports whether f1 lies near 50 or 60 Hz, twice or half of them.
 func Mains(f1 float64) bool {
 	for _, half := range [...]float64{25, 30} {
 		k := math.Round(f1 / half)
