@@ -71,17 +71,19 @@ func (s Series) nearest(hz float64) int { return max(1, int(math.Round(hz/s.Root
 // A Term is one partial in a combination tone; Times is how often it counts, negative if
 // subtracted.
 type Term struct {
-	Tone, Partial, Times int // Tone by its place in the chord
+	Tone    int `json:"note"` // by its place in the chord
+	Partial int `json:"partial"`
+	Times   int `json:"times"`
 }
 
 // A CombinationTone is a tone that a bent transfer curve adds to a chord, at Σ Times·partial.
 type CombinationTone struct {
-	Terms    []Term
-	Order    int // 2 from the square term of the curve, which a symmetric one lacks; 3 from the cubic
-	Hz       float64
-	Harmonic int     // of the chord's series, the nearest
-	OffHz    float64 // beats a second against that harmonic; positive is sharp of it
-	OffCents float64
+	Terms    []Term  `json:"terms"`
+	Order    int     `json:"order"` // 2 from the square term of the curve, which a symmetric one lacks; 3 from the cubic
+	Hz       float64 `json:"hz"`
+	Harmonic int     `json:"harmonic"` // of the chord's series, the nearest
+	OffHz    float64 `json:"beat_hz"`  // beats a second against that harmonic; positive is sharp of it
+	OffCents float64 `json:"off_cents"`
 	weight   float64
 }
 

@@ -72,19 +72,8 @@ type coincides struct {
 }
 
 type differenceTone struct {
-	Terms    []toneTerm  `json:"terms"`
-	Order    int         `json:"order"`
-	Hz       text.Number `json:"hz"`
-	Harmonic int         `json:"harmonic"`
-	OffCents text.Number `json:"off_cents"`
-	BeatHz   text.Number `json:"beat_hz"`
-	Fits     bool        `json:"fits"`
-}
-
-type toneTerm struct {
-	Note    int `json:"note"`
-	Partial int `json:"partial"`
-	Times   int `json:"times"`
+	beats.CombinationTone
+	Fits bool `json:"fits"`
 }
 
 func (b *Bench) postBeats(r *asked) (any, error) {
@@ -209,7 +198,7 @@ func (req *beatsRequest) answer(tones []beats.Tone) (*beatsAnswer, error) {
 	}
 	found := beats.Combinations(tones, series, beats.CombinationLimits{Partials: drivePartials})
 	for _, c := range found[:min(maxDifferences, len(found))] {
-		a.Differences = append(a.Differences, newDifferenceTone(&c))
+		a.Differences = append(a.Differences, differenceTone{c, c.Fits(beats.SlowHz)})
 	}
 	return a, nil
 }
@@ -223,15 +212,4 @@ func newBeatPair(p *beats.Pair) beatPair {
 		})
 	}
 	return b
-}
-
-func newDifferenceTone(c *beats.CombinationTone) differenceTone {
-	d := differenceTone{
-		Order: c.Order, Hz: text.Number(c.Hz), Harmonic: c.Harmonic,
-		OffCents: text.Number(c.OffCents), BeatHz: text.Number(c.OffHz), Fits: c.Fits(beats.SlowHz),
-	}
-	for _, t := range c.Terms {
-		d.Terms = append(d.Terms, toneTerm{t.Tone, t.Partial, t.Times})
-	}
-	return d
 }

@@ -41,15 +41,15 @@ type stringLimit struct {
 }
 
 type detuneAnswer struct {
-	Plan        Plan           `json:"plan"`
-	Strings     []stringChange `json:"strings"`
-	Chords      []chordChange  `json:"chords"`
-	Others      []chordChange  `json:"others"`
-	OthersTotal int            `json:"others_total"`
-	Obstacles   []obstacle     `json:"obstacles"`
-	Cautions    []string       `json:"cautions"`
-	Trade       []tradePoint   `json:"trade"`
-	TradeLeft   int            `json:"trade_left_out"` // plans beyond the limit of tension
+	Plan        Plan              `json:"plan"`
+	Strings     []stringChange    `json:"strings"`
+	Chords      []chordChange     `json:"chords"`
+	Others      []chordChange     `json:"others"`
+	OthersTotal int               `json:"others_total"`
+	Obstacles   []detune.Obstacle `json:"obstacles"`
+	Cautions    []string          `json:"cautions"`
+	Trade       []tradePoint      `json:"trade"`
+	TradeLeft   int               `json:"trade_left_out"` // plans beyond the limit of tension
 }
 
 type stringChange struct {
@@ -65,51 +65,23 @@ type stringChange struct {
 }
 
 type chordChange struct {
-	Chord             string       `json:"chord"`
-	Frets             []int        `json:"frets"`
-	Ratios            string       `json:"ratios"`
-	RMSBefore         text.Number  `json:"rms_before"`
-	RMSAfter          text.Number  `json:"rms_after"`
-	WorstBefore       text.Number  `json:"worst_before"`
-	WorstAfter        text.Number  `json:"worst_after"`
-	FastestBeatBefore text.Number  `json:"fastest_beat_before"`
-	FastestBeatAfter  text.Number  `json:"fastest_beat_after"`
-	LossCents         text.Number  `json:"loss_cents"`
-	Pairs             []pairChange `json:"pairs"`
-}
-
-type pairChange struct {
-	Low         int         `json:"low"`
-	High        int         `json:"high"`
-	Ratio       string      `json:"ratio"`
-	LowPartial  int         `json:"low_partial"`
-	HighPartial int         `json:"high_partial"`
-	CentsBefore text.Number `json:"cents_before"`
-	CentsAfter  text.Number `json:"cents_after"`
-	BeatBefore  text.Number `json:"beat_before"`
-	BeatAfter   text.Number `json:"beat_after"`
-}
-
-type obstacle struct {
-	String     int         `json:"string"`
-	NeedsCents text.Number `json:"needs_cents"`
-	HasCents   text.Number `json:"has_cents"`
-	ByLoad     bool        `json:"by_load"`
-	Text       string      `json:"text"`
+	Chord             string              `json:"chord"`
+	Frets             []int               `json:"frets"`
+	Ratios            string              `json:"ratios"`
+	RMSBefore         text.Number         `json:"rms_before"`
+	RMSAfter          text.Number         `json:"rms_after"`
+	WorstBefore       text.Number         `json:"worst_before"`
+	WorstAfter        text.Number         `json:"worst_after"`
+	FastestBeatBefore text.Number         `json:"fastest_beat_before"`
+	FastestBeatAfter  text.Number         `json:"fastest_beat_after"`
+	LossCents         text.Number         `json:"loss_cents"`
+	Pairs             []detune.PairReport `json:"pairs"`
 }
 
 type tradePoint struct {
-	Spare      text.Number   `json:"spare"`
-	PureRMS    text.Number   `json:"pure_rms"`
-	PureWorst  text.Number   `json:"pure_worst"`
-	PureBeatHz text.Number   `json:"pure_beat_hz"`
-	OtherRMS   text.Number   `json:"other_rms"`
-	OtherWorst text.Number   `json:"other_worst"`
-	OtherBeat  text.Number   `json:"other_beat_hz"`
-	Damage     text.Number   `json:"damage_rms"`
-	Cents      []text.Number `json:"cents"`
-	MostPart   text.Number   `json:"limit_share_after"` // of any string
-	Caution    string        `json:"caution"`
+	detune.TradePoint
+	MostPart float64 `json:"limit_share_after"` // of any string
+	Caution  string  `json:"caution"`
 }
 
 func (b *Bench) postDetune(r *asked) (any, error) {
@@ -167,11 +139,7 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 		answer.TradeLeft, points = len(points)-len(safe), safe
 	}
 	for _, t := range points {
-		answer.Trade = append(answer.Trade, tradePoint{
-			text.Number(t.Spare), text.Number(t.PureRMS), text.Number(t.PureWorst), text.Number(t.PureBeatHz),
-			text.Number(t.RestRMS), text.Number(t.RestWorst), text.Number(t.RestBeatHz), text.Number(t.DamageRMS), numbers(t.Cents),
-			text.Number(tension.MostPart(t.Changes)), tension.Short(t.Changes),
-		})
+		answer.Trade = append(answer.Trade, tradePoint{t, tension.MostPart(t.Changes), tension.Short(t.Changes)})
 	}
 	return answer, nil
 }
@@ -235,7 +203,7 @@ func (req *detuneRequest) others(ctx context.Context, in *targets.Instrument) ([
 func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 	a := &detuneAnswer{
 		Plan: Plan{Cents: slices.Clone(plan.Cents)}, Chords: []chordChange{}, Others: []chordChange{}, OthersTotal: len(others),
-		Obstacles: []obstacle{}, Cautions: []string{}, Trade: []tradePoint{},
+		Obstacles: []detune.Obstacle{}, Cautions: []string{}, Trade: []tradePoint{},
 	}
 	changes := plan.Changes()
 	for i, c := range changes {
@@ -256,9 +224,7 @@ func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 	for _, r := range plan.ReportAll(others)[:min(maxOthers, len(others))] {
 		a.Others = append(a.Others, newChordChange(&r))
 	}
-	for _, o := range plan.Obstacles {
-		a.Obstacles = append(a.Obstacles, obstacle{o.String, text.Number(o.Needs), text.Number(o.Has), o.ByLoad, o.Text})
-	}
+	a.Obstacles = append(a.Obstacles, plan.Obstacles...)
 	a.Cautions = append(a.Cautions, tension.Cautions(changes)...)
 	return a
 }
@@ -272,19 +238,14 @@ func shortName(name string) string {
 }
 
 func newChordChange(r *detune.ChordReport) chordChange {
-	c := chordChange{Chord: r.Chord.String(), Frets: r.Chord.Frets, Ratios: r.Chord.Ratios, LossCents: text.Number(r.Loss()), Pairs: []pairChange{}}
+	c := chordChange{Chord: r.Chord.String(), Frets: r.Chord.Frets, Ratios: r.Chord.Ratios, LossCents: text.Number(r.Loss()), Pairs: []detune.PairReport{}}
 	before, after := r.RMS()
 	c.RMSBefore, c.RMSAfter = text.Number(before), text.Number(after)
 	before, after = r.Worst()
 	c.WorstBefore, c.WorstAfter = text.Number(before), text.Number(after)
 	before, after = r.FastestBeat()
 	c.FastestBeatBefore, c.FastestBeatAfter = text.Number(before), text.Number(after)
-	for _, p := range r.Pairs {
-		c.Pairs = append(c.Pairs, pairChange{
-			p.Low, p.High, p.Ratio, p.N, p.M, text.Number(p.CentsBefore), text.Number(p.CentsAfter),
-			text.Number(p.BeatBefore), text.Number(p.BeatAfter),
-		})
-	}
+	c.Pairs = append(c.Pairs, r.Pairs...)
 	return c
 }
 

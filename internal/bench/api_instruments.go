@@ -247,11 +247,8 @@ type shape struct {
 }
 
 type shapePair struct {
-	Low      int         `json:"low"`
-	High     int         `json:"high"`
-	Interval string      `json:"interval"`
-	Cents    text.Number `json:"cents"`
-	BeatHz   text.Number `json:"beat_hz"`
+	fretboard.ChordPair
+	Interval string `json:"interval"`
 }
 
 func (b *Bench) getShapes(r *asked) (any, error) {
@@ -304,7 +301,7 @@ func newShape(rank int, from *fretboard.Shape) shape {
 		s.Cents = append(s.Cents, text.Number(from.Cents[i]))
 	}
 	for _, p := range from.Pairs {
-		s.Pairs = append(s.Pairs, shapePair{p.Low, p.High, p.Interval.String(), text.Number(p.Cents), text.Number(p.BeatHz)})
+		s.Pairs = append(s.Pairs, shapePair{p, p.Interval.String()})
 	}
 	return s
 }

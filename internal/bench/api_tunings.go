@@ -97,13 +97,8 @@ type chordFit struct {
 }
 
 type pairFit struct {
-	Low        uint64      `json:"low"`
-	High       uint64      `json:"high"`
-	Ratio      string      `json:"ratio"`
-	Steps      int         `json:"steps"`
-	BestSteps  int         `json:"best_steps"`
-	ErrorCents text.Number `json:"error_cents"`
-	BeatHz     text.Number `json:"beat_hz"`
+	targets.PairFit
+	Ratio string `json:"ratio"`
 }
 
 // chordsAndObjective reads what tunings are judged by.
@@ -164,7 +159,7 @@ func newChordFit(from *targets.ChordFit) chordFit {
 		WorstCents: text.Number(from.WorstCents), WeightedCents: text.Number(from.WeightedCents), Consistent: from.Consistent,
 	}
 	for _, p := range from.Pairs {
-		c.Pairs = append(c.Pairs, pairFit{p.Low, p.High, p.Ratio(), p.Steps, p.BestSteps, text.Number(p.Cents), text.Number(p.BeatHz)})
+		c.Pairs = append(c.Pairs, pairFit{p, p.Ratio()})
 	}
 	return c
 }

@@ -10,6 +10,8 @@ import (
 	"maps"
 	"net/url"
 	"time"
+
+	"tunerd/internal/display/text"
 )
 
 type rawMsg = json.RawMessage
@@ -104,7 +106,7 @@ func JSON(status int, v any) Answer {
 
 // marshal writes one of the package's own types, none of which can fail.
 func marshal(v any) []byte {
-	b, err := json.Marshal(v)
+	b, err := text.MarshalFigures(v)
 	if err != nil {
 		panic("bench: " + err.Error())
 	}

@@ -9,16 +9,16 @@ import (
 
 // A TradePoint is one plan between the chosen chords and the rest.
 type TradePoint struct {
-	Spare      float64   // weight of the rest, 0 to 1
-	PureRMS    float64   // root mean square of the pair errors of the chosen chords, cents
-	PureWorst  float64   // their largest
-	RestRMS    float64   // the same of the rest
-	RestWorst  float64   //
-	DamageRMS  float64   // RestRMS less that of the instrument as it is; below 0 the rest gains
-	Cents      []float64 // of each open string
-	PureBeatHz float64   // fastest beat of the chosen chords' lowest coincident partials
-	RestBeatHz float64
-	Changes    []tension.Change // what the strings bear by it
+	Spare      float64          `json:"spare"`        // weight of the rest, 0 to 1
+	PureRMS    float64          `json:"pure_rms"`     // root mean square of the pair errors of the chosen chords, cents
+	PureWorst  float64          `json:"pure_worst"`   // their largest
+	RestRMS    float64          `json:"other_rms"`    // the same of the rest
+	RestWorst  float64          `json:"other_worst"`  //
+	DamageRMS  float64          `json:"damage_rms"`   // RestRMS less that of the instrument as it is; below 0 the rest gains
+	Cents      []float64        `json:"cents"`        // of each open string
+	PureBeatHz float64          `json:"pure_beat_hz"` // fastest beat of the chosen chords' lowest coincident partials
+	RestBeatHz float64          `json:"other_beat_hz"`
+	Changes    []tension.Change `json:"-"` // what the strings bear by it
 }
 
 // Safe returns the points that put no string beyond the limit of tension, and the instrument as it is,

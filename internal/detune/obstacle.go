@@ -7,11 +7,11 @@ import (
 
 // An Obstacle is something that keeps a chord from being pure.
 type Obstacle struct {
-	String int     // that would have to move farther; 0: chords contradict one another
-	Needs  float64 // cents that it would have to be moved by
-	Has    float64 // cents that it may be moved by
-	ByLoad bool    // the limit is one of tension
-	Text   string
+	String int     `json:"string"`      // that would have to move farther; 0: chords contradict one another
+	Needs  float64 `json:"needs_cents"` // cents that it would have to be moved by
+	Has    float64 `json:"has_cents"`   // cents that it may be moved by
+	ByLoad bool    `json:"by_load"`     // the limit is one of tension
+	Text   string  `json:"text"`
 }
 
 // missed is by how many cents a note may be off and still be met.

@@ -17,11 +17,15 @@ type ChordReport struct {
 
 // A PairReport is two notes of a chord, before and after the plan.
 type PairReport struct {
-	Low, High               int     // strings, from 1; Low has the lower of the two ratios
-	Ratio                   string  // of High over Low, as it should be
-	N, M                    int     // partial N of Low and M of High coincide; 0: none below partial 17
-	CentsBefore, CentsAfter float64 // of partials 1 against the ratio; positive is wide
-	BeatBefore, BeatAfter   float64 // of the lowest coincident partials; NaN if there are none
+	Low         int     `json:"low"`          // string, from 1, of the lower of the two ratios
+	High        int     `json:"high"`         // the other string
+	Ratio       string  `json:"ratio"`        // of High over Low, as it should be
+	N           int     `json:"low_partial"`  // partial N of Low
+	M           int     `json:"high_partial"` // coincides with M of High; 0: none below partial 17
+	CentsBefore float64 `json:"cents_before"` // of partials 1 against the ratio; positive is wide
+	CentsAfter  float64 `json:"cents_after"`  //
+	BeatBefore  float64 `json:"beat_before"`  // of the lowest coincident partials; NaN if there are none
+	BeatAfter   float64 `json:"beat_after"`   //
 }
 
 // A Coincidence is two partials of a chord that should meet.

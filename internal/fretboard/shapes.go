@@ -41,10 +41,11 @@ type Shape struct {
 
 // A ChordPair is the interval between two notes of a shape.
 type ChordPair struct {
-	Low, High int              // in the order of the chord
-	Interval  targets.Interval // wanted
-	Cents     float64          // sounding against wanted
-	BeatHz    float64          // NaN if the ratio is not one of small numbers
+	Low      int              `json:"low"` // in the order of the chord
+	High     int              `json:"high"`
+	Interval targets.Interval `json:"-"`       // wanted
+	Cents    float64          `json:"cents"`   // sounding against wanted
+	BeatHz   float64          `json:"beat_hz"` // NaN if the ratio is not one of small numbers
 }
 
 // Shapes returns every playable shape of a chord, purest first: each note of the chord on a

@@ -38,12 +38,14 @@ type ChordFit struct {
 
 // A PairFit is one pair of notes of a chord in a tuning.
 type PairFit struct {
-	Low, High uint64  // parts of the chord
-	N, M      uint64  // the pure interval is N/M, in lowest terms
-	Steps     int     // from the low note to the high one
-	BestSteps int     // from the low note to the note nearest to N/M above it
-	Cents     float64 // tempered minus pure; positive is wide
-	BeatHz    float64 // of partial N of the low note and partial M of the high one
+	Low       uint64  `json:"low"` // parts of the chord
+	High      uint64  `json:"high"`
+	N         uint64  `json:"-"` // the pure interval is N/M, in lowest terms
+	M         uint64  `json:"-"`
+	Steps     int     `json:"steps"`       // from the low note to the high one
+	BestSteps int     `json:"best_steps"`  // from the low note to the note nearest to N/M above it
+	Cents     float64 `json:"error_cents"` // tempered minus pure; positive is wide
+	BeatHz    float64 `json:"beat_hz"`     // of partial N of the low note and partial M of the high one
 }
 
 // Ratio returns the pure interval of the pair, like "5/4".

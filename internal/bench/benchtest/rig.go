@@ -281,16 +281,19 @@ type Listener struct {
 	leave func()
 }
 
-// Listen follows until the test ends, or leave is called.
+// Listen follows until the test ends, or leave is called. It comes back when the first message has come.
 func Listen(t *testing.T, c Client) *Listener {
 	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
 	l := &Listener{told: make(chan bench.Message, maxTold)}
-	ended := make(chan struct{})
+	ended, begun := make(chan struct{}), make(chan struct{})
+	begin := sync.OnceFunc(func() { close(begun) })
 	go func() {
+		defer begin()
 		defer close(ended)
 		defer close(l.told)
 		_ = c.Follow(ctx, func(m bench.Message) error {
+			defer begin()
 			m.Data = slices.Clone(m.Data)
 			select {
 			case l.told <- m:
@@ -305,6 +308,7 @@ func Listen(t *testing.T, c Client) *Listener {
 		<-ended
 	}
 	t.Cleanup(l.leave)
+	<-begun // what happens from now on is told
 	return l
 }
 
