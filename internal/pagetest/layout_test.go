@@ -119,3 +119,29 @@ func TestLayout(t *testing.T) {
 		})
 	}
 }
+
+// A shape of thirty-four strings breaks into lines, and the name of a string does not run under its track.
+func TestDetuneOfManyStringsFits(t *testing.T) {
+	needBrowser(t)
+	path := harp(t)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append([]byte("scale_length_mm = 500\n"), text...), 0o600); err != nil { // shapes are found by length
+		t.Fatal(err)
+	}
+	p := open(t, serve(t, "--input", "demo", "--instrument", path), "#detune")
+	p.wait("the shape", "document.querySelector('.limits li') && document.querySelector('.shape-text').textContent")
+	for _, width := range []int64{320, 390, 768, 1280} {
+		p.do(chromedp.EmulateViewport(width, 800))
+		for _, fault := range eval[[]string](p, findFaults) {
+			t.Errorf("at %d px: %s", width, fault)
+		}
+		if wide := eval[[]string](p, tooWideNames); len(wide) > 0 {
+			t.Errorf("at %d px names are wider than their column: %q", width, wide)
+		}
+	}
+}
+
+const tooWideNames = "[...document.querySelectorAll('.limits .who')].filter((el) => el.scrollWidth > el.clientWidth).map((el) => el.textContent)"

@@ -42,3 +42,19 @@ func TestStaleStreamIsShown(t *testing.T) {
 	p.wait("it to go on", "!document.querySelector('.tune').classList.contains('old')")
 	p.sounding()
 }
+
+// Another tuner at the same address may have another instrument: the strings of the one before, and what was read
+// of them, are not its own.
+func TestRestartForgetsStrings(t *testing.T) {
+	needBrowser(t)
+	first := serveAt(t, freePort(t), "--input", record(t, tone{220, 60, 48000}.samples(), 48000), "--instrument", "guitar-12edo")
+	p := open(t, first, "")
+	p.wait("the strings of the guitar", "document.querySelectorAll('.strings li').length === 6")
+	first.stop()
+	serveAt(t, first.address(), "--input", "browser", "--instrument", "ukulele-12edo")
+	p.wait("the new tuner", "document.getElementById('link-word').textContent === 'waiting'")
+	if n := eval[int](p, "document.querySelectorAll('.strings li').length"); n == 6 {
+		t.Error("the page shows the six strings of the tuner before")
+	}
+	p.forgive() // the browser logs every failed try
+}

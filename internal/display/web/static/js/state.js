@@ -151,6 +151,7 @@ export class Tuner extends EventTarget {
     if (hello.instance !== this.#instance) {
       this.#instance = hello.instance;
       this.clock = new StreamClock();
+      this.strings = [];
       this.frame = this.reading = this.session = null; // another tuner: it counts its revisions from the start
       this.freeze(false);
     }
