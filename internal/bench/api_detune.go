@@ -248,11 +248,3 @@ func newChordChange(r *detune.ChordReport) chordChange {
 	c.Pairs = append(c.Pairs, r.Pairs...)
 	return c
 }
-
-func numbers(xs []float64) []text.Number {
-	out := make([]text.Number, len(xs))
-	for i, x := range xs {
-		out[i] = text.Number(x)
-	}
-	return out
-}
