@@ -39,7 +39,7 @@ var writers = map[string]string{
 }
 
 // readers are the flags that name a file to read, or the journal and what is known of a coupling, which
-// are files of their own kind: another file in their place is refused (coupling.txtar, journal.txtar).
+// are files of their own kind: another file in the place of --known is refused (coupling.txtar).
 var readers = map[string]bool{
 	"--journal": true, "--known": true, "--plan": true, "--measured": true, "--measure": true, "--before": true,
 }
