@@ -183,7 +183,7 @@ func (t *Tracker) Push(samples []float64, start int64, emit func(*Reading)) {
 			}
 			continue
 		}
-		t.offset.Remove(newest, t.phase == waiting)
+		t.offset.Remove(newest)
 		t.ringing.subtract(newest, t.fs)
 		t.advanceAll(emit)
 	}
