@@ -147,7 +147,7 @@ func stringList(in *targets.Instrument) *text.Listing {
 		{Name: "string", Title: "string"}, {Name: "label", Title: "note"}, {Name: "step", Title: "step"},
 		{Name: "hz", Title: "Hz", Decimals: 3}, {Name: "scale_mm", Title: "scale mm", Decimals: 1},
 		{Name: "gauge_mm", Title: "gauge mm", Decimals: 3}, {Name: "material", Title: "material"},
-		{Name: "unit_weight_kg_m"}, {Name: "frets", Title: "frets"}, {Name: "tension_n", Title: "tension N", Decimals: 1},
+		{Name: "linear_density_kg_m"}, {Name: "frets", Title: "frets"}, {Name: "tension_n", Title: "tension N", Decimals: 1},
 		{Name: "stress_mpa", Title: "stress MPa"}, {Name: "limit_mpa", Title: "breaks at MPa"},
 		{Name: "limit_source"}, {Name: "limit_share", Title: "part of limit", Decimals: 2},
 		{Name: "core_mm"}, {Name: "inharmonicity", Title: "inharm. B", Decimals: 7},
@@ -156,7 +156,7 @@ func stringList(in *targets.Instrument) *text.Listing {
 		s := &in.Strings[i]
 		load := tension.Of(s, s.Open.Hz)
 		l.Rows = append(l.Rows, []any{i + 1, s.Open.Label, s.Open.Step, s.Open.Hz, known(s.ScaleLengthMM), known(s.GaugeMM), s.Material,
-			known(s.UnitWeight), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Part(),
+			known(s.LinearDensity), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Part(),
 			known(s.CoreMM), tension.B(s, s.Open.Hz)})
 	}
 	return l

@@ -116,7 +116,7 @@ func (p *plan) session(kind string) journal.Session {
 		str := &in.Strings[i]
 		s.Strings = append(s.Strings, journal.String{
 			Number: i + 1, Label: str.Open.Label, TargetHz: str.Open.Hz,
-			GaugeMM: str.GaugeMM, UnitWeight: str.UnitWeight, Material: str.Material,
+			GaugeMM: str.GaugeMM, LinearDensity: str.LinearDensity, Material: str.Material,
 		})
 	}
 	return s

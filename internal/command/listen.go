@@ -48,6 +48,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addFlags(fs)
 	o.keep.addFlags(fs, false)
 	o.tuning.addPlanFlag(fs)
+	o.tuning.addCourses(fs)
 	o.risk.addFlags(fs)
 	o.all.addFlags(fs)
 	fs.StringSliceVar(&o.beats, "beats", nil, "also measure how two `NOTES` beat, such as A2,E3, or strings of the instrument, such as 5,4")

@@ -47,6 +47,7 @@ func (o *measureOptions) addFlags(fs *pflag.FlagSet) {
 	o.keep.addFlags(fs, false)
 	fs.Var(&o.at, "at", "with --keep: `TIME` of the recordings, such as 2026-01-31 or \"2026-01-31 18:00\"\n(default: as the files say, or when they were last changed)")
 	o.tuning.addPlanFlag(fs)
+	o.tuning.addCourses(fs)
 	o.all.addFlags(fs)
 	fs.BoolVar(&o.json, "json", false, "print every note as a JSON object on a line of its own")
 	fs.BoolVar(&o.csv, "csv", false, "print comma-separated values with a header line")

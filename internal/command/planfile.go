@@ -16,8 +16,8 @@ func (o *tuningOptions) addPlanFlag(fs *pflag.FlagSet) {
 
 // usePlan takes instrument and tuning from the plan.
 func (o *tuningOptions) usePlan(p *plan) error {
-	if o.tuning != "" || o.instrument != "" || o.reference != "" {
-		return errors.New("--plan has its own instrument, tuning and reference; leave --instrument, --tuning and --reference out")
+	if o.tuning != "" || o.instrument != "" || o.reference != "" || o.courses {
+		return errors.New("--plan has its own instrument, tuning and reference; leave --instrument, --courses, --tuning and --reference out")
 	}
 	moves, err := detune.LoadPlan(o.planFile)
 	if err != nil {

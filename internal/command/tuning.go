@@ -22,6 +22,7 @@ type tuningOptions struct {
 	reference  string
 	held       int
 	frets      bool
+	courses    bool
 	tolerance  float64
 	planFile   string // of addPlanFlag, for the commands that take one
 }
@@ -33,6 +34,11 @@ func (o *tuningOptions) addFlags(fs *pflag.FlagSet) {
 	fs.IntVar(&o.held, "string", 0, "compare with string `N` of the instrument only")
 	fs.BoolVar(&o.frets, "frets", false, "fretted notes of the instrument are targets too, not only open strings")
 	fs.Float64Var(&o.tolerance, "tolerance", 0.5, "`CENTS` within which a note is called in tune")
+}
+
+// addCourses adds the flag of the commands that read notes.
+func (o *tuningOptions) addCourses(fs *pflag.FlagSet) {
+	fs.BoolVar(&o.courses, "courses", false, "read each course of the instrument, such as a pair, as one string")
 }
 
 // A plan is what tuningOptions come to.
@@ -90,7 +96,10 @@ func (o *tuningOptions) read(p *plan) error {
 		tuning = t
 	}
 	if o.instrument != "" {
-		return p.useInstrument(o.instrument, tuning, reference)
+		return o.useInstrument(p, tuning, reference)
+	}
+	if o.courses {
+		return errors.New("--courses needs the strings of an instrument; name one with --instrument")
 	}
 	if o.frets {
 		return errors.New("--frets needs the frets of an instrument; name one with --instrument")
@@ -98,10 +107,13 @@ func (o *tuningOptions) read(p *plan) error {
 	return p.useTuning(tuning, reference)
 }
 
-func (p *plan) useInstrument(name string, tuning *targets.Tuning, reference *targets.Reference) error {
-	instrument, err := targets.LoadInstrument(name)
+func (o *tuningOptions) useInstrument(p *plan, tuning *targets.Tuning, reference *targets.Reference) error {
+	instrument, err := targets.LoadInstrument(o.instrument)
 	if err != nil {
 		return err
+	}
+	if o.courses {
+		instrument = instrument.ByCourse()
 	}
 	if instrument, err = instrument.With(tuning, reference); err != nil {
 		return err

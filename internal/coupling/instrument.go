@@ -28,7 +28,7 @@ func OfInstrument(in *targets.Instrument, support Support, behindMM float64) (p 
 		load := tension.Of(s, s.Open.Hz)
 		ea, rough := tension.AxialStiffness(s)
 		if math.IsNaN(load.TensionN) || math.IsNaN(ea) {
-			return nil, nil, fmt.Errorf("string %d of %s: coupling needs its scale_length_mm, gauge_mm and material, and unit_weight_kg_m if it is wound", i+1, in.Name)
+			return nil, nil, fmt.Errorf("string %d of %s: coupling needs its scale_length_mm, gauge_mm and material, and linear_density_kg_m if it is wound", i+1, in.Name)
 		}
 		if rough {
 			estimated = append(estimated, i+1)

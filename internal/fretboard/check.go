@@ -109,7 +109,7 @@ func (c *checker) load(change *tension.Change) {
 	}
 	switch {
 	case math.IsNaN(l.TensionN) && l.Missing != "":
-		c.add("tension", false, 0, "not known: give unit_weight_kg_m, or gauge_mm and the material of a plain string")
+		c.add("tension", false, 0, "not known: give linear_density_kg_m, or gauge_mm and the material of a plain string")
 	case l.TensionN < tension.SlackN:
 		c.add("tension", true, 0, "%.1f N is slack; below %d N a string does not hold its pitch", l.TensionN, tension.SlackN)
 	case l.TensionN > tension.HeavyN:

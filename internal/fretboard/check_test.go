@@ -33,7 +33,7 @@ func TestCheckFindsFaults(t *testing.T) {
 		{"scale_length_mm=900\n[[strings]]\nnote='E4'\nmaterial='gut'\n", "tension", 0, true, "breaks (gut, 260 Hz"},
 		{"scale_length_mm=900\n[[strings]]\nnote='E4'\ngauge_mm=0.7\nmaterial='nylon'\n", "tension", 0, false, "no published strength of nylon strings is known"},
 		{"scale_length_mm=400\n[[strings]]\nnote='E2'\ngauge_mm=0.25\nmaterial='steel'\n", "tension", 0, true, "slack"},
-		{"scale_length_mm=1000\n[[strings]]\nnote='C4'\nunit_weight_kg_m=0.02\nmaterial='wound steel'\n", "tension", 0, true, "above 400 N"},
+		{"scale_length_mm=1000\n[[strings]]\nnote='C4'\nlinear_density_kg_m=0.02\nmaterial='wound steel'\n", "tension", 0, true, "above 400 N"},
 		{"scale_length_mm=700\n[[strings]]\nhz=391\ngauge_mm=0.203\nmaterial='plain steel'\n", "tension", 0, true, "85.5% of the 2751 MPa at which it breaks (ASTM A228 music wire, least tensile strength); strings are tuned up to 75%"},
 		{"scale_length_mm=648\n[[strings]]\nnote='E4'\n", "tension", 0, false, "not known"},
 		{"[[strings]]\nnote='E4'\n", "scale length", 0, false, "not given"},

@@ -87,7 +87,7 @@ func (s *Session) possible() error {
 			wholeWithin("strings.number", t.Number, 0, maxNumber),
 			within("strings.target_hz", t.TargetHz, 0, maxHz),
 			within("strings.gauge_mm", t.GaugeMM, 0, maxGaugeMM),
-			within("strings.unit_weight_kg_m", t.UnitWeight, 0, maxUnitWeight),
+			within("strings.linear_density_kg_m", t.LinearDensity, 0, maxLinearDensity),
 		)
 	}
 	return err
@@ -95,8 +95,8 @@ func (s *Session) possible() error {
 
 // Far above the strings of any instrument.
 const (
-	maxGaugeMM    = 100.0
-	maxUnitWeight = 100.0 // kg/m
+	maxGaugeMM       = 100.0
+	maxLinearDensity = 100.0 // kg/m
 )
 
 // possible is an error if an event cannot be as e.

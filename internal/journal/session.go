@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"encoding/json"
 	"math"
 	"strings"
 	"time"
@@ -32,12 +33,29 @@ type Session struct {
 
 // A String is one string of the instrument as it was strung.
 type String struct {
-	Number     int     `json:"number"` // from 1
-	Label      string  `json:"label"`
-	TargetHz   float64 `json:"target_hz"`
-	GaugeMM    float64 `json:"gauge_mm,omitempty"`
-	UnitWeight float64 `json:"unit_weight_kg_m,omitempty"`
-	Material   string  `json:"material,omitempty"`
+	Number        int     `json:"number"` // from 1
+	Label         string  `json:"label"`
+	TargetHz      float64 `json:"target_hz"`
+	GaugeMM       float64 `json:"gauge_mm,omitempty"`
+	LinearDensity float64 `json:"linear_density_kg_m,omitempty"`
+	Material      string  `json:"material,omitempty"`
+}
+
+// UnmarshalJSON also reads what sessions up to schema 3 have, where linear_density_kg_m was called unit_weight_kg_m.
+func (s *String) UnmarshalJSON(text []byte) error {
+	type plain String // without this method
+	var read struct {
+		plain
+		Former float64 `json:"unit_weight_kg_m"`
+	}
+	if err := json.Unmarshal(text, &read); err != nil {
+		return err
+	}
+	*s = String(read.plain)
+	if s.LinearDensity == 0 {
+		s.LinearDensity = read.Former
+	}
+	return nil
 }
 
 // A Clock is the correction of a sound card's clock: it delivers 1 + PPM·10⁻⁶ times as many
@@ -90,7 +108,7 @@ func (s Session) sanitized() Session {
 	for i := range s.Strings {
 		t := &s.Strings[i]
 		t.Label, t.Material = plainText(t.Label), plainText(t.Material)
-		for _, x := range []*float64{&t.TargetHz, &t.GaugeMM, &t.UnitWeight} {
+		for _, x := range []*float64{&t.TargetHz, &t.GaugeMM, &t.LinearDensity} {
 			*x = knownOr0(*x)
 		}
 	}

@@ -5,9 +5,9 @@ package targets
 // another reference.
 func OfNotes(name string, t *Tuning, notes []Target) (*Instrument, error) {
 	in := &Instrument{ID: name, Name: name, Tuning: t, built: t}
-	for _, n := range notes {
+	for i, n := range notes {
 		n.Fret = 0
-		in.Strings = append(in.Strings, InstrumentString{pitch: openPitch{kind: byTarget, target: n}})
+		in.Strings = append(in.Strings, InstrumentString{pitch: openPitch{kind: byTarget, target: n}, course: i})
 	}
 	return in, in.placeStrings()
 }

@@ -41,13 +41,14 @@ type InstrumentString struct {
 	ScaleLengthMM float64 // nut to saddle
 	GaugeMM       float64 // diameter
 	CoreMM        float64 // diameter of the core of a wound string, which bears the tension
-	UnitWeight    float64 // kg/m
+	LinearDensity float64 // kg/m
 	Material      string
 	Inharmonicity float64 // B of f_k = k·f0·√(1+B·k²)
 	Frets         []Fret  // from the nut; empty on a fretless string
 	DetuneCents   float64 // of Open, against what the file and the tuning say; see Instrument.Detuned
 
-	pitch openPitch
+	pitch  openPitch
+	course int // index of the [[strings]] that gives it, and others tuned alike
 }
 
 // A Fret is one fret of a string.
@@ -63,7 +64,7 @@ type Fret struct {
 type openPitch struct {
 	kind     pitchKind
 	note     string   // byNote
-	cents    float64  // byNote: above that note
+	cents    float64  // above what the rest says
 	step     int      // byStep
 	interval Interval // byInterval, above the reference note
 	hz       float64  // byHz
@@ -96,10 +97,10 @@ func (k pitchKind) key() string {
 }
 
 // OpenBetween says whether the file puts the open string between notes on purpose: as a ratio to the
-// reference note, or as a note and cents.
+// reference note, or with cents beside it.
 func (s *InstrumentString) OpenBetween() bool {
 	_, ratio := s.pitch.interval.Rat()
-	return s.pitch.kind == byInterval && ratio || s.pitch.kind == byNote && s.pitch.cents != 0
+	return s.pitch.kind == byInterval && ratio || s.pitch.cents != 0
 }
 
 // FretsByRatio says whether the file gives all frets of the string as ratios.
@@ -119,6 +120,24 @@ func (in *Instrument) Targets() []Target {
 		open[i] = s.Open
 	}
 	return open
+}
+
+// Courses returns how many courses the strings make: those that one [[strings]] of the file gives are tuned
+// alike and lie side by side.
+func (in *Instrument) Courses() int { return len(in.ByCourse().Strings) }
+
+// ByCourse returns the instrument with one string for each course: the four pairs of a mandolin as four
+// strings. Without courses it is the same.
+func (in *Instrument) ByCourse() *Instrument {
+	out := *in
+	out.Strings = nil
+	for i, s := range in.Strings {
+		if i == 0 || s.course != in.Strings[i-1].course {
+			s.Open.String = len(out.Strings) + 1
+			out.Strings = append(out.Strings, s)
+		}
+	}
+	return &out
 }
 
 // Fretted returns the pitch of string n (from 1) at a fret (0 is the open string): the open
@@ -235,7 +254,7 @@ func (in *Instrument) placeStrings() error {
 			err = checkHz("pitch", open.Hz)
 		}
 		if err != nil {
-			return ofString(i, strict.At(err, s.pitch.kind.key()))
+			return in.ofString(i, s.course, strict.At(err, s.pitch.kind.key()))
 		}
 		open.String = i + 1
 		s.Open = open
@@ -243,7 +262,17 @@ func (in *Instrument) placeStrings() error {
 	return nil
 }
 
+// openTarget returns what an open string should sound: what its note, step, interval or frequency is, moved
+// by the cents beside it.
 func (in *Instrument) openTarget(p openPitch) (Target, error) {
+	at, err := in.unmoved(p)
+	if err != nil || p.cents == 0 {
+		return at, err
+	}
+	return in.Tuning.between(at.Hz*math.Exp2(p.cents/1200), fmt.Sprintf("%s %+gc", at.Label, p.cents)), nil
+}
+
+func (in *Instrument) unmoved(p openPitch) (Target, error) {
 	t := in.Tuning
 	switch p.kind {
 	case byTarget:
@@ -253,11 +282,7 @@ func (in *Instrument) openTarget(p openPitch) (Target, error) {
 		if err != nil {
 			return Target{}, err
 		}
-		if p.cents == 0 {
-			return t.target(step), nil
-		}
-		note := t.target(step)
-		return t.between(note.Hz*math.Exp2(p.cents/1200), fmt.Sprintf("%s %+gc", note.Label, p.cents)), nil
+		return t.target(step), nil
 	case byStep:
 		if t.spec != in.built.spec {
 			return Target{}, fmt.Errorf("it is given as step %d of %s, which says nothing in %s", p.step, quote(in.built.spec), quote(t.spec))

@@ -86,7 +86,7 @@ func TestAlternateFretsReachAllSteps(t *testing.T) {
 }
 
 // No plain steel string of a built-in is stretched beyond 80 % of the least tensile strength of
-// music wire of its gauge (ASTM A228), and the unit weights of plain strings are those of steel.
+// music wire of its gauge (ASTM A228), and the linear densities of plain strings are those of steel.
 // Tension by T = μ(2Lf)².
 func TestBuiltinStringsHold(t *testing.T) {
 	const density = 7850.0 // kg/m3, steel, handbook value from memory
@@ -108,8 +108,8 @@ func TestBuiltinStringsHold(t *testing.T) {
 			}
 			checked++
 			area := math.Pi / 4 * s.GaugeMM * s.GaugeMM * 1e-6
-			if s.UnitWeight != 0 {
-				near(t, in.ID+": unit weight over that of steel wire", s.UnitWeight/(density*area), 1, 0.01)
+			if s.LinearDensity != 0 {
+				near(t, in.ID+": linear density over that of steel wire", s.LinearDensity/(density*area), 1, 0.01)
 			}
 			v := 2 * s.ScaleLengthMM / 1000 * s.Open.Hz
 			if stress := density * v * v / 1e6; stress > 0.8*strength(s.GaugeMM) {
@@ -274,10 +274,16 @@ func TestParseInstrumentRefuses(t *testing.T) {
 		{open + "scale_length_mm = nan", "scale_length_mm NaN is outside 20 to 5000"},
 		{open + "scale_length_mm = inf", "outside 20 to 5000"},
 		{open + "gauge_mm = 0", "gauge_mm 0 is outside"},
-		{open + "unit_weight_kg_m = -1", "unit_weight_kg_m -1 is outside"},
+		{open + "linear_density_kg_m = -1", "linear_density_kg_m -1 is outside"},
 		{open + "inharmonicity = 1", "inharmonicity 1 is outside"},
 		{head + "[[strings]]\n", "exactly one of note, step, interval"},
-		{open + "hz = 3", "given 2 times"},
+		{open + "hz = 3", "string 1: give only one of note, step, interval, hz"},
+		{open + "unit_weight_kg_m = 0.001", `x.toml:5:1: unknown key "unit_weight_kg_m"; it is called linear_density_kg_m now`},
+		{open + "cents = 1300", "x.toml:5:1: string 1: cents 1300 is not within -1200 to 1200"},
+		{open + "cents = nan", "cents NaN is not within"},
+		{head + "[[strings]]\nnote = 'E4+2c'\ncents = 1", "x.toml:5:1: string 1: note \"E4+2c\" has cents of its own"},
+		{open + "count = 0", "x.toml:5:1: string 1: count 0 is not within 1 to 4"},
+		{open + "count = 2\n[[strings]]\nnote = 'E'", `x.toml:7:1: string 3: "E" is no note`},
 		{head + "[[strings]]\nhz = nan", "string 1: pitch: NaN Hz is outside 8 to 13000 Hz"},
 		{head + "[[strings]]\nhz = 7", "string 1: pitch: 7 Hz"},
 		{head + "[[strings]]\nstep = 500", "outside 8 to 13000 Hz"},
@@ -395,6 +401,56 @@ frets = { intervals = ["7/6", "4/3"] }
 		t.Errorf("4/3 above E2 is %+v, %v", pressed, err)
 	}
 	near(t, "4/3 above E2", pressed.Hz, in.Strings[1].Open.Hz*4/3, 1e-9)
+}
+
+// cents moves what note, step, interval or hz says. 13.686286 is the just major third against the equal
+// one, 400 - 1200·log2(5/4).
+func TestStringCents(t *testing.T) {
+	const head = "name = 'x'\ntuning = '12edo'\n"
+	third := 440 * math.Exp2(-13.686286/1200)
+	for _, open := range []string{"note = 'A4'", "step = 0", "interval = '1/1'", "hz = 440"} {
+		in, err := ParseInstrument("x.toml", []byte(head+"[[strings]]\n"+open+"\ncents = -13.686286\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := in.Strings[0]
+		near(t, open, s.Open.Hz, third, 1e-9)
+		if s.Open.Label != "A4 -13.686286c" || s.Open.Step != 0 || !s.OpenBetween() {
+			t.Errorf("%s: %+v", open, s.Open)
+		}
+	}
+}
+
+// A mandolin has eight strings in four courses of two, G D A E in fifths (common practice, no source).
+func TestCourses(t *testing.T) {
+	in, err := ParseInstrument("mandolin.toml", []byte("name = 'Mandolin'\ntuning = '12edo'\n"+
+		"[[strings]]\nnote = 'E5'\ncount = 2\n[[strings]]\nnote = 'A4'\ncount = 2\n"+
+		"[[strings]]\nnote = 'D4'\ncount = 2\n[[strings]]\nnote = 'G3'\ncount = 2\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		in   *Instrument
+		want string
+	}{{in, "E5 E5 A4 A4 D4 D4 G3 G3"}, {in.ByCourse(), "E5 A4 D4 G3"}} {
+		var labels []string
+		for i, s := range c.in.Targets() {
+			labels = append(labels, s.Label)
+			if s.String != i+1 {
+				t.Errorf("string %d is %+v", i+1, s)
+			}
+		}
+		if got := strings.Join(labels, " "); got != c.want || c.in.Courses() != 4 {
+			t.Errorf("%s in %d courses, want %s in 4", got, c.in.Courses(), c.want)
+		}
+	}
+	if third, err := in.With(nil, &Reference{Label: "A4", Hz: 442}); err != nil || third.Courses() != 4 {
+		t.Errorf("at A4=442: %v", err)
+	}
+	guitar := mustInstrument(t, "guitar-12edo")
+	if guitar.Courses() != 6 || len(guitar.ByCourse().Strings) != 6 {
+		t.Error("the strings of a guitar are no courses")
+	}
 }
 
 // A string 13.69 cents down (the just third against the equal one, 400 − 1200·log2(5/4)) sounds

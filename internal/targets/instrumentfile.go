@@ -16,16 +16,17 @@ import (
 
 // Limits of an instrument file.
 const (
-	maxStrings    = 64
-	maxTextRunes  = 400
-	minScaleMM    = 20
-	maxScaleMM    = 5000
-	minGaugeMM    = 0.1 // the thinnest music wire in ASTM A228 has 0.1016 mm
-	maxGaugeMM    = 8   // common practice, no source: no wound string of a bass, piano or harp is thicker
-	maxUnitWeight = 1   // kg/m
-	maxInharmonic = 0.1
-	minSpreadMM   = 1
-	maxSpreadMM   = 1000
+	maxStrings       = 64
+	maxCourse        = 4 // strings; common practice, no source: the tiple has courses of three and four
+	maxTextRunes     = 400
+	minScaleMM       = 20
+	maxScaleMM       = 5000
+	minGaugeMM       = 0.1 // the thinnest music wire in ASTM A228 has 0.1016 mm
+	maxGaugeMM       = 8   // common practice, no source: no wound string of a bass, piano or harp is thicker
+	maxLinearDensity = 1   // kg/m
+	maxInharmonic    = 0.1
+	minSpreadMM      = 1
+	maxSpreadMM      = 1000
 )
 
 // instrumentFile is the TOML of an instrument.
@@ -43,16 +44,18 @@ type instrumentFile struct {
 	Strings       []stringFile `toml:"strings"`
 }
 
-// stringFile is one [[strings]]; exactly one of the first four gives its open pitch.
+// stringFile is one [[strings]]; exactly one of the first four gives its open pitch, which cents moves.
 type stringFile struct {
 	Note          *string    `toml:"note"`
 	Step          *int       `toml:"step"`
 	Interval      *string    `toml:"interval"`
 	Hz            *float64   `toml:"hz"`
+	Cents         *float64   `toml:"cents"`
+	Count         *int       `toml:"count"`
 	ScaleLengthMM *float64   `toml:"scale_length_mm"`
 	GaugeMM       *float64   `toml:"gauge_mm"`
 	CoreMM        *float64   `toml:"core_mm"`
-	UnitWeight    *float64   `toml:"unit_weight_kg_m"`
+	LinearDensity *float64   `toml:"linear_density_kg_m"`
 	Material      string     `toml:"material"`
 	Inharmonicity *float64   `toml:"inharmonicity"`
 	Frets         *fretsFile `toml:"frets"`
@@ -88,6 +91,9 @@ func ParseInstrument(id string, data []byte) (*Instrument, error) {
 // acceptedKeys lists the keys of the table that an unknown key stands in. The library leaves the
 // name of an inline table out of the key, so line, the text before it, is asked as well.
 func acceptedKeys(key toml.Key, line string) string {
+	if len(key) > 0 && key[len(key)-1] == "unit_weight_kg_m" {
+		return "it is called linear_density_kg_m now"
+	}
 	where, table := "an instrument", reflect.TypeFor[instrumentFile]()
 	for _, k := range key[:max(0, len(key)-1)] {
 		switch k {
@@ -129,10 +135,16 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 	in := &Instrument{Name: f.Name, Kind: f.Kind, Description: f.Description, Tuning: tuning, built: tuning}
 	for i := range f.Strings {
 		s, err := f.Strings[i].build(f)
+		s.course = i
 		if err != nil {
-			return nil, ofString(i, err)
+			return nil, in.ofString(len(in.Strings), i, err)
 		}
-		in.Strings = append(in.Strings, s)
+		for range f.Strings[i].count() {
+			in.Strings = append(in.Strings, s)
+		}
+	}
+	if len(in.Strings) > maxStrings {
+		return nil, strict.At(fmt.Errorf("%d strings; an instrument has 1 to %d", len(in.Strings), maxStrings), "strings")
 	}
 	if err := f.shape(in); err != nil {
 		return nil, err
@@ -142,7 +154,7 @@ func (f *instrumentFile) instrument() (*Instrument, error) {
 	}
 	for i := range in.Strings {
 		if err := in.placeFrets(&in.Strings[i]); err != nil {
-			return nil, ofString(i, err)
+			return nil, in.ofString(i, in.Strings[i].course, err)
 		}
 	}
 	return in, nil
@@ -157,9 +169,17 @@ func (f *instrumentFile) checkShared() error {
 	return strict.At(err, "frets")
 }
 
-// ofString says which string, counted from 0, err speaks of.
-func ofString(i int, err error) error {
-	return strict.At(fmt.Errorf("string %d: %w", i+1, err), "strings", i)
+// ofString says which string, counted from 0, err speaks of, and which [[strings]] of the file gives it.
+func (in *Instrument) ofString(i, entry int, err error) error {
+	return strict.At(fmt.Errorf("string %d: %w", i+1, err), "strings", entry)
+}
+
+// count is how many strings of a course the entry stands for.
+func (s *stringFile) count() int {
+	if s.Count == nil {
+		return 1
+	}
+	return *s.Count
 }
 
 // shape sets what the file says of the board as a whole.
@@ -262,7 +282,7 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 		{"scale_length_mm", scale, &out.ScaleLengthMM, minScaleMM, maxScaleMM},
 		{"gauge_mm", s.GaugeMM, &out.GaugeMM, minGaugeMM, maxGaugeMM},
 		{"core_mm", s.CoreMM, &out.CoreMM, minGaugeMM, maxGaugeMM},
-		{"unit_weight_kg_m", s.UnitWeight, &out.UnitWeight, 1e-6, maxUnitWeight},
+		{"linear_density_kg_m", s.LinearDensity, &out.LinearDensity, 1e-6, maxLinearDensity},
 		{"inharmonicity", s.Inharmonicity, &out.Inharmonicity, 0, maxInharmonic},
 	} {
 		if err := setMeasure(m.to, m.key, m.from, m.lo, m.hi); err != nil {
@@ -271,6 +291,9 @@ func (s *stringFile) build(f *instrumentFile) (InstrumentString, error) {
 			}
 			return out, err
 		}
+	}
+	if n := s.count(); n < 1 || n > maxCourse {
+		return out, strict.At(fmt.Errorf("count %d is not within 1 to %d strings tuned alike", n, maxCourse), "count")
 	}
 	if out.CoreMM > 0 && out.GaugeMM > 0 && out.CoreMM >= out.GaugeMM {
 		return out, strict.At(fmt.Errorf("core_mm %g is not below gauge_mm %g, which includes the winding", out.CoreMM, out.GaugeMM), "core_mm")
@@ -306,11 +329,27 @@ func (s *stringFile) openPitch() (openPitch, error) {
 		}
 		p, given = openPitch{kind: byInterval, interval: iv}, given+1
 	}
-	if given != 1 {
-		return p, fmt.Errorf("its open pitch is given %d times; write exactly one of note, step, interval (above the reference note), hz", given)
-	}
-	if p.kind == byStep && (p.step < -maxStepCount || p.step > maxStepCount) {
+	switch {
+	case given == 0:
+		return p, errors.New("no open pitch; give exactly one of note, step, interval (above the reference note), hz")
+	case given > 1:
+		return p, errors.New("give only one of note, step, interval, hz")
+	case p.kind == byStep && (p.step < -maxStepCount || p.step > maxStepCount):
 		return p, strict.At(fmt.Errorf("step %d is out of range", p.step), "step")
 	}
-	return p, nil
+	return p, s.offset(&p)
+}
+
+// offset adds cents of the file to the pitch.
+func (s *stringFile) offset(p *openPitch) error {
+	switch {
+	case s.Cents == nil:
+		return nil
+	case p.cents != 0:
+		return strict.At(fmt.Errorf("note %s has cents of its own; leave them there, or in cents", quote(*s.Note)), "cents")
+	case !(math.Abs(*s.Cents) <= maxDetune): // NaN is not
+		return strict.At(fmt.Errorf("cents %g is not within -%d to %d", *s.Cents, maxDetune, maxDetune), "cents")
+	}
+	p.cents = *s.Cents
+	return nil
 }

@@ -57,7 +57,7 @@ func detuned(t *testing.T, in *targets.Instrument, cents ...float64) *targets.In
 
 const (
 	plainE4 = "note='E4'\ngauge_mm=0.254\nmaterial='plain steel'"
-	woundE2 = "note='E2'\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='wound steel'"
+	woundE2 = "note='E2'\ngauge_mm=1.168\nlinear_density_kg_m=0.00682\nmaterial='wound steel'"
 )
 
 func TestCautionsSpeakOfRaisedStringsOnly(t *testing.T) {

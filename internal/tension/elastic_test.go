@@ -52,7 +52,7 @@ func TestElasticOfSteel(t *testing.T) {
 		near(t, "plain E4, gauge "+gauge, e.Ratio, 139.7, 0.7)
 	}
 	// Of a wound string the core bears: 0.018 in of a 0.046 in E2 at 17.5 lb (the guide).
-	const wound = "note='E2'\nscale_length_mm=647.7\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='wound steel'\n"
+	const wound = "note='E2'\nscale_length_mm=647.7\ngauge_mm=1.168\nlinear_density_kg_m=0.00682\nmaterial='wound steel'\n"
 	core := Elastic(stringOf(t, wound+"core_mm=0.4572\n"), 82.41)
 	near(t, "wound E2", core.Ratio, 200.2e9*math.Pi/4*0.4572*0.4572*1e-6/(17.5*lbf), 7)
 	guess := Elastic(stringOf(t, wound), 82.41)

@@ -47,7 +47,7 @@ func centsTo(limit, now float64) float64 {
 	return 600 * math.Log2(limit/now)
 }
 
-// Tension returns the tension in N of a string with a unit weight (kg/m), scale length (m) and
+// Tension returns the tension in N of a string with a linear density (kg/m), scale length (m) and
 // partial 1 (Hz):
 //
 //	T = μ·(2·L·f1)²
@@ -57,9 +57,9 @@ func centsTo(limit, now float64) float64 {
 //
 // Source: N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd ed., ch. 2
 // (from memory).
-func Tension(unitWeight, scaleM, f1Hz float64) float64 {
+func Tension(linearDensity, scaleM, f1Hz float64) float64 {
 	v := 2 * scaleM * f1Hz
-	return unitWeight * v * v
+	return linearDensity * v * v
 }
 
 // Inharmonicity returns B of f_k = k·f0·√(1+B·k²) of a plain string on pinned ends, from Young's
@@ -76,7 +76,7 @@ func Inharmonicity(youngPa, diameterM, tensionN, scaleM float64) float64 {
 
 // Of returns the load of a string whose partial 1 is at f1Hz.
 //
-// Tension needs the scale length and the unit weight, or gauge and material of a plain string.
+// Tension needs the scale length and the linear density, or gauge and material of a plain string.
 // Stress needs only scale length and material of a plain string: it is ρ·(2·L·f1)² whatever the
 // gauge. On a wound string the core bears the tension, so its stress is known if CoreMM is. The
 // diameter that bears chooses the limit of wire; without one it is that of the thinnest wire,
@@ -98,8 +98,8 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 	}
 	area := math.Pi / 4 * bearingM * bearingM
 	switch {
-	case s.UnitWeight > 0:
-		l.TensionN = Tension(s.UnitWeight, scaleM, f1Hz)
+	case s.LinearDensity > 0:
+		l.TensionN = Tension(s.LinearDensity, scaleM, f1Hz)
 	case plain && area > 0:
 		l.TensionN = Tension(m.density*area, scaleM, f1Hz)
 	}
@@ -107,7 +107,7 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 	case ok && area > 0:
 		l.StressMPa = l.TensionN / area / 1e6
 	case plain:
-		l.StressMPa = Tension(m.density, scaleM, f1Hz) / 1e6 // density is the unit weight of 1 m²
+		l.StressMPa = Tension(m.density, scaleM, f1Hz) / 1e6 // density is the linear density of 1 m²
 	}
 	switch {
 	case !ok:
@@ -117,7 +117,7 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 	case math.IsNaN(l.StressMPa) && area == 0:
 		l.Missing = "core_mm is not given"
 	case math.IsNaN(l.StressMPa):
-		l.Missing = "unit_weight_kg_m is not given"
+		l.Missing = "linear_density_kg_m is not given"
 	default:
 		l.LimitMPa, l.Source, l.AtMost = m.limit(bearingM*1000), m.source, area == 0
 		if math.IsNaN(l.LimitMPa) {

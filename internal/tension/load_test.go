@@ -95,18 +95,18 @@ func TestMaterialsAreNotMixedUp(t *testing.T) {
 	}
 	const of = "gauge_mm=0.254\nmaterial="
 	near(t, "stainless over plain", part(of+"'stainless steel'")/part(of+"'plain steel'"), 2668.3/2206.3*7916/7850, 1e-3)
-	for _, text := range []string{of + "'nylon'", of + "'fluorocarbon'", of + "'synthetic'", of + "'brass'", "gauge_mm=1\ncore_mm=0.4\nunit_weight_kg_m=0.001\nmaterial='silver wound nylon'"} {
+	for _, text := range []string{of + "'nylon'", of + "'fluorocarbon'", of + "'synthetic'", of + "'brass'", "gauge_mm=1\ncore_mm=0.4\nlinear_density_kg_m=0.001\nmaterial='silver wound nylon'"} {
 		l := loadOf(t, "note='E4'\nscale_length_mm=648\n"+text+"\n")
 		if !math.IsNaN(l.Part()) || !strings.HasPrefix(l.Missing, "no published strength of ") || l.Source != "" || !math.IsNaN(l.LimitMPa) {
 			t.Errorf("%s: %+v", text, l)
 		}
 	}
 	// What the trade sells as phosphor bronze has a core of steel.
-	const wound = "gauge_mm=1.168\ncore_mm=0.4572\nunit_weight_kg_m=0.00682\nmaterial="
+	const wound = "gauge_mm=1.168\ncore_mm=0.4572\nlinear_density_kg_m=0.00682\nmaterial="
 	for _, m := range []string{"'phosphor bronze'", "'phosphor bronze wound steel'", "'nickel-wound steel'", "'roundwound steel'"} {
 		near(t, m, part(wound+m), part(wound+"'wound steel'"), 0)
 	}
-	if l := loadOf(t, "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='phosphor bronze'\n"); l.Missing != "core_mm is not given" {
+	if l := loadOf(t, "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nlinear_density_kg_m=0.00682\nmaterial='phosphor bronze'\n"); l.Missing != "core_mm is not given" {
 		t.Errorf("%+v", l)
 	}
 }
@@ -125,9 +125,9 @@ func TestDensityOfPlasticStrings(t *testing.T) {
 	}
 }
 
-// Figures of a maker's published tension guide, from memory: unit weight in lb/in, 25.5 in,
+// Figures of a maker's published tension guide, from memory: linear density in lb/in, 25.5 in,
 // tension in lb.
-var guide = []struct{ unitWeight, hz, pounds float64 }{
+var guide = []struct{ linearDensity, hz, pounds float64 }{
 	{0.00002215, 329.6, 16.2}, {0.00003744, 246.9, 15.4}, {0.00006402, 196.0, 16.6},
 	{0.00012671, 146.8, 18.4}, {0.00023964, 110.0, 19.5}, {0.00038216, 82.4, 17.5},
 }
@@ -139,7 +139,7 @@ const lb, inch, lbf = 0.45359237, 0.0254, 4.4482216152605
 func TestTensionAgainstPublished(t *testing.T) {
 	near(t, "violin E", Tension(1.25e-4/0.33, 0.33, 640), 68, 0.5)
 	for _, c := range guide {
-		near(t, "guide", Tension(c.unitWeight*lb/inch, 25.5*inch, c.hz)/lbf, c.pounds, 0.07) // one decimal; the guide takes g as 386.4 in/s²
+		near(t, "guide", Tension(c.linearDensity*lb/inch, 25.5*inch, c.hz)/lbf, c.pounds, 0.07) // one decimal; the guide takes g as 386.4 in/s²
 	}
 }
 
@@ -191,7 +191,7 @@ func TestOf(t *testing.T) {
 			near(t, "limit pitch", at, want, 0.1)
 		}
 	}
-	near(t, "to a tension", Of(stringOf(t, "hz=100\nscale_length_mm=648\nunit_weight_kg_m=0.001\n"), 100).
+	near(t, "to a tension", Of(stringOf(t, "hz=100\nscale_length_mm=648\nlinear_density_kg_m=0.001\n"), 100).
 		CentsToTension(4*math.Pow(2*0.648*100, 2)*0.001), 1200, 1e-9) // an octave is four times the tension
 	if l := loadOf(t, "note='E2'\nscale_length_mm=648\n"); !math.IsNaN(l.TensionN) || !math.IsNaN(l.Part()) || !math.IsInf(l.CentsToPart(0.75), 1) {
 		t.Errorf("nothing known: %+v", l)
@@ -202,7 +202,7 @@ func TestOf(t *testing.T) {
 }
 
 func TestOfWoundString(t *testing.T) {
-	const wound = "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nunit_weight_kg_m=0.00682\nmaterial='wound steel'\n"
+	const wound = "note='E2'\nscale_length_mm=648\ngauge_mm=1.168\nlinear_density_kg_m=0.00682\nmaterial='wound steel'\n"
 	l := loadOf(t, wound)
 	near(t, "tension", l.TensionN, 17.5*lbf, 0.3) // the guide
 	if !math.IsNaN(l.Part()) || !math.IsNaN(l.B) {

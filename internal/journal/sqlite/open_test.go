@@ -53,7 +53,7 @@ func guitar() journal.Session {
 		Program: "v1", Input: "Bench mic", RateHz: 48000, Clock: journal.Clock{PPM: 12.3, SigmaPPM: 0.2, By: "tone"},
 		Instrument: "guitar-41edo-alternate",
 		Strings: []journal.String{
-			{Number: 1, Label: "E4", TargetHz: 329.6275569128699, GaugeMM: 0.254, UnitWeight: 4.0e-4, Material: "plain steel"},
+			{Number: 1, Label: "E4", TargetHz: 329.6275569128699, GaugeMM: 0.254, LinearDensity: 4.0e-4, Material: "plain steel"},
 			{Number: 2, Label: "B♭3 +1", TargetHz: 1.0 / 3},
 		},
 		Tuning: "41edo", Reference: "A4=440 Hz", Plan: "pure 4:5:6:7", Note: "new strings\nsettling", Data: `{"a":1}`,
