@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -18,6 +19,7 @@ import (
 type fretsOptions struct {
 	instrument    instrumentOptions
 	listing       listingOptions
+	bare          bareBoard
 	where         string
 	chord         string
 	harmonics     bool
@@ -38,6 +40,7 @@ type fretsOptions struct {
 func (o *fretsOptions) addFlags(fs *pflag.FlagSet) {
 	o.instrument.addFlags(fs)
 	fs.Lookup("tuning").Usage = "lay the frets anew in another tuning `SPEC`, up to where they end (default: the instrument's)"
+	o.bare.addFlags(fs)
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.where, "where", "", "tell where an `INTERVAL` such as 7/4 lies above a string at a fret")
 	fs.StringVar(&o.chord, "chord", "", "find shapes of a `CHORD` such as 4:5:6:7")
@@ -56,19 +59,21 @@ func (o *fretsOptions) addFlags(fs *pflag.FlagSet) {
 func newFretsCommand() *cobra.Command {
 	var o fretsOptions
 	cmd := &cobra.Command{
-		Use:   "frets INSTRUMENT",
+		Use:   "frets [INSTRUMENT]",
 		Short: "Fret places, printable templates, and what lies where on the fretboard",
 		Long: `Tell the places of all frets of an instrument, a built-in name or a TOML file, and draw a template
-for the saw. With --where, --chord or --harmonics, tell what lies where on the board.`,
-		Example: `  tunerd frets guitar-41edo-alternate --pdf template.pdf
+for the saw. With --scale and --count no instrument is needed. With --where, --chord or --harmonics, tell
+what lies where on the board.`,
+		Example: `  tunerd frets --scale 650 --tuning 31edo --count 24
+  tunerd frets guitar-41edo-alternate --pdf template.pdf
   tunerd frets guitar-12edo --tuning 31edo --pdf template.pdf
   tunerd frets guitar-41edo-alternate --where 7/4 --string 6
   tunerd frets guitar-41edo-alternate --chord 4:5:6:7 --span 120 --svg shapes.svg
   tunerd frets guitar-12edo --harmonics --string 5`,
-		Args: usageArgs(cobra.ExactArgs(1)),
+		Args: usageArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.fretGiven, o.perpendicularGiven = cmd.Flags().Changed("fret"), cmd.Flags().Changed("perpendicular")
-			return runFrets(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], o)
+			return runFrets(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), strings.Join(args, ""), o)
 		},
 	}
 	o.addFlags(cmd.Flags())
@@ -120,9 +125,22 @@ func runFrets(ctx context.Context, out, chat io.Writer, name string, o fretsOpti
 	return a.places()
 }
 
+// load reads the instrument of that name, or without one makes that of the flags.
+func (o *fretsOptions) load(name string) (*targets.Instrument, error) {
+	switch {
+	case name == "" && !o.bare.given():
+		return nil, hintf(usagef("no instrument"), `name one, or write --scale and --count: tunerd frets --scale 650 --tuning 31edo --count 24`)
+	case name == "":
+		return o.bare.instrument(o.instrument.tuning, o.instrument.reference)
+	case o.bare.given():
+		return nil, usagef("%s has a scale length and frets of its own; leave out --scale, --count, --every and --open", name)
+	}
+	return o.instrument.load(name)
+}
+
 // board lays out the instrument; what is wrong with it or with the strings asked for is wrong usage.
 func (o *fretsOptions) board(name string) (*fretboard.Board, error) {
-	in, err := o.instrument.load(name)
+	in, err := o.load(name)
 	if err != nil {
 		return nil, err
 	}
@@ -181,7 +199,11 @@ func (a *fretsAnswer) places() error {
 	merged := a.o.listing.plain() && a.b.Alike()
 	if merged && a.o.str == 0 {
 		shown = shown[:1]
-		a.head("%s: %g mm, all %d strings alike", a.b.Name, shown[0].ScaleMM, len(a.b.Strings))
+		if n := len(a.b.Strings); n == 1 {
+			a.head("%s: %.6g mm", a.b.Name, shown[0].ScaleMM)
+		} else {
+			a.head("%s: %.6g mm, all %d strings alike", a.b.Name, shown[0].ScaleMM, n)
+		}
 	} else {
 		a.head("%s", a.b.Name)
 	}

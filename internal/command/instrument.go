@@ -17,11 +17,12 @@ import (
 func newInstrumentCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "instrument",
-		Short: "Show and check instruments: strings, frets, tension",
+		Short: "Make, show and check instruments: strings, frets, tension",
 		Args:  usageArgs(cobra.NoArgs),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(newInstrumentListCommand(), newInstrumentShowCommand(), newInstrumentCheckCommand())
+	cmd.AddCommand(newInstrumentListCommand(), newInstrumentShowCommand(), newInstrumentCheckCommand(),
+		newInstrumentNewCommand(), newInstrumentExportCommand())
 	return cmd
 }
 
@@ -210,7 +211,7 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 		}
 		findings := fretboard.Check(in)
 		if len(findings) == 0 {
-			fmt.Fprintf(chat, "tunerd: %s: nothing to complain of\n", name)
+			fmt.Fprintf(chat, "tunerd: %s: no faults found\n", name)
 		}
 		for _, f := range findings {
 			level := "note"

@@ -53,6 +53,7 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 		newDevicesCommand(d),
 		newClockCommand(d),
 		newInstrumentCommand(),
+		newUnitsCommand(),
 		newFretsCommand(),
 		newTuningCommand(),
 		newBeatsCommand(d),

@@ -13,7 +13,7 @@ import (
 func newTuningCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "tuning",
-		Short: "Show, compare and exchange tunings",
+		Short: "Make, show, compare and exchange tunings",
 		Long: `Show, compare and exchange tunings. A SPEC is one of
 
   12edo, 41edo                  equal steps of the octave; 31 is 31edo
@@ -30,7 +30,7 @@ All but the divisions and temperaments repeat at the octave unless "repeat 3/1" 
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(newTuningListCommand(), newTuningShowCommand(), newTuningCompareCommand(), newTuningExportCommand(), newTuningImportCommand())
+	cmd.AddCommand(newTuningNewCommand(), newTuningListCommand(), newTuningShowCommand(), newTuningCompareCommand(), newTuningExportCommand(), newTuningImportCommand())
 	return cmd
 }
 

@@ -29,6 +29,19 @@ type Finding struct {
 	Text   string
 }
 
+// Words says what was found, without the string.
+func (f Finding) Words() string {
+	level := "note"
+	if f.Fault {
+		level = "fault"
+	}
+	where := ""
+	if f.Fret > 0 {
+		where = fmt.Sprintf("fret %d: ", f.Fret)
+	}
+	return level + ": " + where + f.Kind + ": " + f.Text
+}
+
 // mostBendMM is how far a slot may depart from a straight line: as much as a slot is told by for its
 // effect on the note. A saw cuts straight.
 const mostBendMM = slotErrorMM

@@ -38,15 +38,21 @@ func Builtins() []*Instrument { return append([]*Instrument(nil), builtins()...)
 // LoadInstrument returns the built-in instrument of that name, or else reads a file: anything
 // with a path separator or ending in .toml is a path.
 func LoadInstrument(nameOrPath string) (*Instrument, error) {
+	in, err := builtin(nameOrPath)
+	if err != nil && IsInstrumentFile(nameOrPath) {
+		return readInstrumentFile(nameOrPath)
+	}
+	return in, err
+}
+
+// builtin finds a built-in instrument; its error says which there are.
+func builtin(name string) (*Instrument, error) {
 	var names []string
 	for _, in := range builtins() {
-		if in.ID == nameOrPath {
+		if in.ID == name {
 			return in, nil
 		}
 		names = append(names, in.ID)
 	}
-	if strings.ContainsAny(nameOrPath, `/\`) || strings.HasSuffix(nameOrPath, ".toml") {
-		return readInstrumentFile(nameOrPath)
-	}
-	return nil, fmt.Errorf("no instrument %s; write the path of a .toml file or one of %s", quote(nameOrPath), strings.Join(names, ", "))
+	return nil, fmt.Errorf("no instrument %s; write the path of a .toml file or one of %s", quote(name), strings.Join(names, ", "))
 }

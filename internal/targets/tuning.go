@@ -51,6 +51,16 @@ type Note struct {
 // String returns the spec of the tuning, which ParseTuning reads back.
 func (t *Tuning) String() string { return t.spec }
 
+// Named returns the tuning under another name, of one line that can be shown.
+func (t *Tuning) Named(name string) (*Tuning, error) {
+	if err := checkText("name", name); err != nil {
+		return nil, err
+	}
+	out := *t
+	out.name = name
+	return &out, nil
+}
+
 // Name returns the name that a tuning file gives, else the spec.
 func (t *Tuning) Name() string { return cmp.Or(t.name, t.spec) }
 
