@@ -26,7 +26,9 @@ func (o *bareBoard) addFlags(fs *pflag.FlagSet) {
 	o.units.addFlags(fs)
 }
 
-func (o *bareBoard) given() bool { return o.scale != "" || o.count != 0 || o.open != "" || o.every != 1 }
+func (o *bareBoard) given() bool {
+	return o.scale != "" || o.count != 0 || o.open != "" || o.every != 1
+}
 
 // instrument makes one of the flags.
 func (o *bareBoard) instrument(tuning, reference string) (*targets.Instrument, error) {
