@@ -90,7 +90,7 @@ func runJournalImport(ctx context.Context, d Deps, path string, in io.Reader, ch
 	for _, file := range files {
 		n, err := importFile(ctx, d, j, in, chat, file)
 		if err != nil {
-			return fmt.Errorf("%s: %w", file, errOf(err))
+			return fmt.Errorf("%s: %w", file, err)
 		}
 		fmt.Fprintf(chat, "tunerd: %s: new: sessions %d, readings %d, events %d; there already: %d\n",
 			file, n.Sessions, n.Readings, n.Events, n.Known)
