@@ -29,7 +29,7 @@ const (
 // every other the nearest whole number, and p up to 16 makes p·2^(worst cents/20) least.
 func SeriesOf(tones []Tone) (Series, error) {
 	if len(tones) == 0 {
-		return Series{}, errors.New("beats: a chord needs notes")
+		return Series{}, errors.New("a chord needs notes")
 	}
 	lowest := slices.MinFunc(tones, func(a, b Tone) int { return cmp.Compare(a.Hz, b.Hz) })
 	var best Series
@@ -53,12 +53,12 @@ func SeriesOf(tones []Tone) (Series, error) {
 // notes are off by as little as can be (least squares in cents).
 func NewSeries(tones []Tone, numbers []int) (Series, error) {
 	if len(tones) != len(numbers) || len(tones) == 0 {
-		return Series{}, fmt.Errorf("beats: %d notes cannot be %d parts of a chord", len(tones), len(numbers))
+		return Series{}, fmt.Errorf("%d notes cannot be %d parts of a chord", len(tones), len(numbers))
 	}
 	sum := 0.0
 	for i, t := range tones {
 		if numbers[i] < 1 || !(t.Hz > 0) {
-			return Series{}, fmt.Errorf("beats: a note of %g Hz cannot be harmonic %d", t.Hz, numbers[i])
+			return Series{}, fmt.Errorf("a note of %g Hz cannot be harmonic %d", t.Hz, numbers[i])
 		}
 		sum += math.Log(t.Hz / float64(numbers[i]))
 	}

@@ -59,8 +59,8 @@ type Deviation struct {
 
 // Reasons why there is no measurement.
 var (
-	ErrTooShort = errors.New("beats: the sound is too short")
-	ErrUnheard  = errors.New("beats: the strings are not heard")
+	ErrTooShort = errors.New("the sound is too short")
+	ErrUnheard  = errors.New("the strings are not heard")
 )
 
 const (
@@ -97,15 +97,15 @@ type other struct {
 // NewMeter returns a meter, or an error that says what is wrong with the configuration.
 func NewMeter(cfg MeterConfig) (*Meter, error) {
 	if !(cfg.SampleRate >= 8000 && cfg.SampleRate <= 192000) {
-		return nil, fmt.Errorf("beats: sample rate %g Hz is outside 8000 to 192000 Hz", cfg.SampleRate)
+		return nil, fmt.Errorf("sample rate %g Hz is outside 8000 to 192000 Hz", cfg.SampleRate)
 	}
 	if cfg.Upper.Hz < cfg.Lower.Hz {
-		return nil, fmt.Errorf("beats: %s is not below %s", cfg.Lower.Label, cfg.Upper.Label)
+		return nil, fmt.Errorf("%s is not below %s", cfg.Lower.Label, cfg.Upper.Label)
 	}
 	if cfg.N == 0 {
 		found := Coincidences(cfg.Lower, cfg.Upper, DefaultPartials, DefaultWithin)
 		if len(found) == 0 {
-			return nil, fmt.Errorf("beats: no partials of %s and %s lie near one another", cfg.Lower.Label, cfg.Upper.Label)
+			return nil, fmt.Errorf("no partials of %s and %s lie near one another", cfg.Lower.Label, cfg.Upper.Label)
 		}
 		cfg.N, cfg.M = found[0].N, found[0].M
 	}
@@ -126,7 +126,7 @@ func NewMeter(cfg MeterConfig) (*Meter, error) {
 func (m *Meter) placeBands() error {
 	c := At(m.cfg.Lower, m.cfg.Upper, m.cfg.N, m.cfg.M)
 	if c.Hz() > 0.45*m.cfg.SampleRate {
-		return fmt.Errorf("beats: partials %d and %d lie at %.0f Hz, beyond what %g samples a second hold", c.N, c.M, c.Hz(), m.cfg.SampleRate)
+		return fmt.Errorf("partials %d and %d lie at %.0f Hz, beyond what %g samples a second hold", c.N, c.M, c.Hz(), m.cfg.SampleRate)
 	}
 	const most, least = 60, 12 // Hz: wider lets noise in, narrower cuts beats off
 	reach := min(most, 0.85*m.cfg.Lower.Hz)

@@ -1,12 +1,17 @@
 package bench
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
 
 	"tunerd/internal/bench/openapi"
+	"tunerd/internal/fault"
+	"tunerd/internal/journal"
 )
 
 // Every request that is answered is described, and the other way round; but those about what carries requests are not
@@ -54,6 +59,31 @@ func TestRoutes(t *testing.T) {
 		make, values := find(routes, c.method, c.path)
 		if (make != nil) != c.found || values["id"] != c.id {
 			t.Errorf("%s %s: found %v with %v", c.method, c.path, make != nil, values)
+		}
+	}
+}
+
+// A journal that cannot be read is no mistake of who asks for a session, and a session that is not there is no fault
+// of the journal's.
+func TestFaultsAreToldFromMistakes(t *testing.T) {
+	for _, c := range []struct {
+		err    error
+		status int
+		code   string
+	}{
+		{fault.New(fault.Storage, fmt.Errorf("a.db: %w", journal.ErrDamaged)), 500, "failed"},
+		{fmt.Errorf("a.db: %w", journal.ErrNone), 404, "not_found"},
+		{journal.ErrNoSession, 404, "not_found"},
+		{errors.New("string 9: the instrument has strings 1 to 6"), 400, "invalid"},
+	} {
+		b := New(Config{Journal: func(func(*journal.Journal) error) error { return c.err }})
+		answer := b.Ask(context.Background(), &Request{Method: "GET", Path: "/api/journal/sessions/12"})
+		var body struct{ Code string }
+		if err := json.Unmarshal(answer.Body, &body); err != nil {
+			t.Fatal(err)
+		}
+		if answer.Status != c.status || body.Code != c.code {
+			t.Errorf("%v: %d with code %q, want %d with %q", c.err, answer.Status, body.Code, c.status, c.code)
 		}
 	}
 }

@@ -1,6 +1,10 @@
 package bench
 
-import "errors"
+import (
+	"errors"
+
+	"tunerd/internal/fault"
+)
 
 // Codes of what is refused. Programs test for these, never for words of the sentence beside them.
 const (
@@ -14,6 +18,7 @@ const (
 	codeNoCheck      = "no_check"      // none is under way
 	codeTooEarly     = "too_early"     // too little has been heard for it
 	codeCrowded      = "crowded"       // too many at a time
+	codeFailed       = "failed"        // what was sent is right, but a file or device of the tuner's failed
 	codeBusy         = "busy"          // other work takes too long; the request may be tried again
 )
 
@@ -23,11 +28,12 @@ const (
 	statusInvalid     = 400
 	statusNotFound    = 404
 	statusConflict    = 409
+	statusFailed      = 500
 	statusUnavailable = 503
 )
 
-// A Refusal is an error with its status, as HTTP has it, and a code for programs. Any other error of a request is that
-// what was sent is wrong.
+// A Refusal is an error with its status, as HTTP has it, and a code for programs. Of any other error its kind tells
+// whether something of the tuner's failed; without one it is that what was sent is wrong.
 type Refusal struct {
 	Status int
 	Code   string
@@ -42,6 +48,9 @@ func RefusalOf(err error) Refusal {
 	if errors.As(err, &refused) {
 		refused.Text = err.Error() // with what has been said around it
 		return refused
+	}
+	if fault.KindOf(err) != "" {
+		return Refusal{statusFailed, codeFailed, err.Error()}
 	}
 	return Refusal{statusInvalid, codeInvalid, err.Error()}
 }

@@ -38,7 +38,7 @@ func (d *demo) Live() bool      { return false }
 
 func (d *demo) Read(ctx context.Context, dst []float64) (Block, error) {
 	if d.closed.Load() {
-		return Block{}, fmt.Errorf("capture: demo: %w", fs.ErrClosed)
+		return Block{}, fmt.Errorf("demo: %w", fs.ErrClosed)
 	}
 	if err := ctx.Err(); err != nil {
 		return Block{}, err

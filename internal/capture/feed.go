@@ -45,7 +45,7 @@ type feedChunk struct {
 // NewFeed returns a feed of samples at rate Hz.
 func NewFeed(name string, rate int) (*Feed, error) {
 	if err := checkSampleRate(rate); err != nil {
-		return nil, fmt.Errorf("capture: %w", err)
+		return nil, err
 	}
 	return &Feed{
 		name: name, rate: rate,
@@ -63,7 +63,7 @@ func (f *Feed) Live() bool      { return true }
 func (f *Feed) Push(start int64, samples []float32) error {
 	for _, x := range samples {
 		if math.IsNaN(float64(x)) || math.IsInf(float64(x), 0) {
-			return errors.New("capture: a sample is no finite number")
+			return errors.New("a sample is no finite number")
 		}
 	}
 	now := time.Now()
@@ -76,7 +76,7 @@ func (f *Feed) Push(start int64, samples []float32) error {
 	}
 	at := f.base + start
 	if at < f.end {
-		return fmt.Errorf("capture: sample %d comes after sample %d", start, f.end-f.base)
+		return fmt.Errorf("sample %d comes after sample %d", start, f.end-f.base)
 	}
 	f.broken, f.end, f.last = false, at+int64(len(samples)), now
 	select {
@@ -128,7 +128,7 @@ func (f *Feed) wait(ctx context.Context) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	case <-f.closed:
-		return fmt.Errorf("capture: %s: %w", f.name, fs.ErrClosed)
+		return fmt.Errorf("%s: %w", f.name, fs.ErrClosed)
 	}
 }
 

@@ -43,7 +43,7 @@ func Open(ctx context.Context, spec string, o Options) (Source, error) {
 	}
 	src, err := openSpec(ctx, spec, o)
 	if err != nil {
-		return nil, fmt.Errorf("capture: %w", err)
+		return nil, err
 	}
 	if o.Paced && !src.Live() {
 		src = newPaced(src)
@@ -76,13 +76,6 @@ func Microphone(spec string) (name string, is bool) {
 
 // Check refuses options that no source could follow.
 func (o Options) Check(spec string) error {
-	if err := o.wrong(spec); err != nil {
-		return fmt.Errorf("capture: %w", err)
-	}
-	return nil
-}
-
-func (o Options) wrong(spec string) error {
 	switch {
 	case spec == "":
 		return errors.New("no input named; give mic, mic:NAME, demo, - or a file")

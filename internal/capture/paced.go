@@ -44,7 +44,7 @@ func (p *paced) Read(ctx context.Context, dst []float64) (Block, error) {
 	case <-ctx.Done():
 		return Block{}, ctx.Err()
 	case <-p.closed:
-		return Block{}, fmt.Errorf("capture: %s: %w", p.Name(), fs.ErrClosed)
+		return Block{}, fmt.Errorf("%s: %w", p.Name(), fs.ErrClosed)
 	}
 	b, err := p.Source.Read(ctx, dst)
 	p.pos += int64(len(b.Samples))

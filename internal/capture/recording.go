@@ -158,7 +158,7 @@ func (r *recording) Read(ctx context.Context, dst []float64) (Block, error) {
 		return Block{}, err
 	}
 	if r.closed.Load() {
-		return Block{}, fmt.Errorf("capture: %s: %w", r.name, fs.ErrClosed)
+		return Block{}, fmt.Errorf("%s: %w", r.name, fs.ErrClosed)
 	}
 	if r.err != nil {
 		return Block{}, r.err
@@ -196,7 +196,7 @@ func (r *recording) readError(err error) error {
 	if err == io.EOF || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
-	return fmt.Errorf("capture: %s: %w", r.name, bareError(err))
+	return fmt.Errorf("%s: %w", r.name, bareError(err))
 }
 
 func (r *recording) Close() error {

@@ -42,7 +42,7 @@ func Cents(ppm float64) float64 { return 1200 / math.Ln2 * math.Log1p(ppm*1e-6) 
 // Check refuses a rate error that no sound card has.
 func Check(ppm float64) error {
 	if !(math.Abs(ppm) <= LimitPPM) {
-		return fmt.Errorf("clock: a rate error of %+.4g ppm is more than any sound card has (up to %d ppm is accepted)", ppm, LimitPPM)
+		return fmt.Errorf("a rate error of %+.4g ppm is more than any sound card has (up to %d ppm is accepted)", ppm, LimitPPM)
 	}
 	return nil
 }

@@ -112,7 +112,7 @@ func (t toneMeter) read(m *Measurement) error {
 // measurement anew; the longest stretch counts.
 func Measure(ctx context.Context, source capture.Source, job Job) (*Measurement, error) {
 	if job.Seconds > 0 && job.Seconds < job.Least() {
-		return nil, fmt.Errorf("clock: %g s are too short; at least %g s of sound are needed", job.Seconds, job.Least())
+		return nil, fmt.Errorf("%g s are too short; at least %g s of sound are needed", job.Seconds, job.Least())
 	}
 	newMeter, err := job.meters(source)
 	if err != nil {
@@ -135,7 +135,7 @@ func (j *Job) meters(source capture.Source) (func() meter, error) {
 	rate := source.SampleRate()
 	if j.ToneHz == 0 {
 		if !source.Live() {
-			return nil, fmt.Errorf("clock: %s is not live, so the clock of the computer says nothing about it; name a tone in it with --tone", source.Name())
+			return nil, fmt.Errorf("%s is not live, so the clock of the computer says nothing about it; name a tone in it with --tone", source.Name())
 		}
 		return func() meter { return systemMeter{NewSystem(rate)} }, nil
 	}
@@ -192,7 +192,7 @@ func (m *Measurement) check() error {
 	case err == nil:
 		return nil
 	case m.By == ByTone:
-		return fmt.Errorf("clock: a tone of %.3f Hz is heard, %+.0f ppm from %g Hz: it is another tone, as no sound card is off by more than %d ppm", m.HeardHz, (m.HeardHz/m.ToneHz-1)*1e6, m.ToneHz, LimitPPM)
+		return fmt.Errorf("a tone of %.3f Hz is heard, %+.0f ppm from %g Hz: it is another tone, as no sound card is off by more than %d ppm", m.HeardHz, (m.HeardHz/m.ToneHz-1)*1e6, m.ToneHz, LimitPPM)
 	}
 	return fmt.Errorf("%w; is the computer too busy, or the sound converted on its way?", err)
 }

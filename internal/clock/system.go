@@ -65,7 +65,7 @@ func (m *System) Seconds() float64 {
 // uncertainty, in ppm. One of the two clocks is off by that; which, cannot be told.
 func (m *System) Read() (ppm, sigmaPPM float64, err error) {
 	if m.Seconds() < minSystemS {
-		return 0, 0, fmt.Errorf("clock: %.2g s are too short; at least %g s of sound are needed", m.Seconds(), minSystemS)
+		return 0, 0, fmt.Errorf("%.2g s are too short; at least %g s of sound are needed", m.Seconds(), minSystemS)
 	}
 	weights := make([]float64, len(m.times))
 	for i := range weights {

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"tunerd/internal/fault"
 	"tunerd/internal/wholefile"
 )
 
@@ -45,7 +46,7 @@ type Stored struct {
 func DefaultPath() (string, error) {
 	dir, err := os.UserConfigDir()
 	if err != nil {
-		return "", fmt.Errorf("clock: no place for its table: %w", err)
+		return "", fault.Errorf(fault.Storage, "no place for the table of clocks: %w", err)
 	}
 	return filepath.Join(dir, "tunerd", "clock.json"), nil
 }
@@ -57,16 +58,16 @@ func Load(path string) (*Table, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Table{}, nil
 	case err != nil:
-		return nil, fmt.Errorf("clock: %w", err)
+		return nil, fault.New(fault.Storage, err)
 	}
 	t := &Table{}
 	if err := json.Unmarshal(data, t); err != nil {
-		return nil, fmt.Errorf("clock: %s: %s; mend it or remove it", path, strings.TrimPrefix(err.Error(), "json: "))
+		return nil, fault.Errorf(fault.Storage, "%s: %s; mend it or remove it", path, strings.TrimPrefix(err.Error(), "json: "))
 	}
 	for i := range t.Devices {
 		for _, s := range []*Stored{t.Devices[i].Tone, t.Devices[i].System} {
 			if s != nil && Check(s.PPM) != nil {
-				return nil, fmt.Errorf("clock: %s: %q: %g ppm is more than any sound card has; mend it or remove it", path, t.Devices[i].Device, s.PPM)
+				return nil, fault.Errorf(fault.Storage, "%s: %q: %g ppm is more than any sound card has; mend it or remove it", path, t.Devices[i].Device, s.PPM)
 			}
 		}
 	}
@@ -81,10 +82,10 @@ func (t *Table) Save(path string) error {
 	}
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("clock: %w", err)
+		return fault.New(fault.Storage, err)
 	}
 	if err := wholefile.Write(path, append(data, '\n'), 0o600); err != nil {
-		return fmt.Errorf("clock: %w", err)
+		return fault.New(fault.Storage, err)
 	}
 	return nil
 }
@@ -128,7 +129,7 @@ func (t *Table) ApplySystem(device string, rate int) error {
 		}
 	}
 	if !found {
-		return fmt.Errorf("clock: %q against the clock of the computer: %w", device, ErrNotMeasured)
+		return fmt.Errorf("%q against the clock of the computer: %w", device, ErrNotMeasured)
 	}
 	return nil
 }
@@ -149,7 +150,7 @@ func (t *Table) Forget(device string) error {
 	n := len(t.Devices)
 	t.Devices = slices.DeleteFunc(t.Devices, func(e Entry) bool { return e.Device == device })
 	if len(t.Devices) == n {
-		return fmt.Errorf("clock: %q: %w", device, ErrNotMeasured)
+		return fmt.Errorf("%q: %w", device, ErrNotMeasured)
 	}
 	return nil
 }

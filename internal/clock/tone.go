@@ -52,7 +52,7 @@ type toneBlock struct {
 func NewTone(hz float64, rate int) (*Tone, error) {
 	fs := float64(rate)
 	if !(hz >= 20 && hz <= 0.4*fs) {
-		return nil, fmt.Errorf("clock: a tone of %g Hz is outside 20 to %g Hz, which a sample rate of %d Hz allows", hz, 0.4*fs, rate)
+		return nil, fmt.Errorf("a tone of %g Hz is outside 20 to %g Hz, which a sample rate of %d Hz allows", hz, 0.4*fs, rate)
 	}
 	periods := math.Max(1, math.Round(toneBlockS*hz/parts))
 	return &Tone{hz: hz, rate: fs, turn: hz / fs, part: int(math.Round(periods * fs / hz))}, nil
@@ -122,20 +122,20 @@ type Heard struct {
 // frequency, or if it is not steady or too short.
 func (t *Tone) Read() (Heard, error) {
 	if t.Seconds() < minToneS {
-		return Heard{}, fmt.Errorf("clock: %.2g s are too short; at least %g s of the tone are needed", t.Seconds(), minToneS)
+		return Heard{}, fmt.Errorf("%.2g s are too short; at least %g s of the tone are needed", t.Seconds(), minToneS)
 	}
 	z, turn, ok := t.steady()
 	if !ok {
-		return Heard{}, fmt.Errorf("clock: no steady tone near %g Hz is heard", t.hz)
+		return Heard{}, fmt.Errorf("no steady tone near %g Hz is heard", t.hz)
 	}
 	seconds := float64(len(z)*parts*t.part) / t.rate
 	if seconds < minToneS {
-		return Heard{}, fmt.Errorf("clock: the tone lasts for %.2g s only; at least %g s are needed", seconds, minToneS)
+		return Heard{}, fmt.Errorf("the tone lasts for %.2g s only; at least %g s are needed", seconds, minToneS)
 	}
 	fit := fitLine(phases(z, turn))
 	perBlock := t.rate / float64(parts*t.part)
 	if fit.RMS > wanderTurns || fit.Sigma*perBlock > maxSigmaPPM*1e-6*t.hz {
-		return Heard{}, errors.New("clock: the tone is not steady: its phase wanders or jumps, as when samples are lost, the microphone is moved or there is too much noise")
+		return Heard{}, errors.New("the tone is not steady: its phase wanders or jumps, as when samples are lost, the microphone is moved or there is too much noise")
 	}
 	return Heard{
 		Hz:      t.hz + (turn+fit.Slope)*perBlock,

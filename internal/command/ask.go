@@ -84,7 +84,7 @@ func (a *asker) ask(q question) error {
 		if err == nil {
 			return nil
 		}
-		for _, line := range text.Wrap(text.Clean(plain(err)), lineWidth-2) {
+		for _, line := range text.Wrap(text.Clean(oneLine(err)), lineWidth-2) {
 			fmt.Fprintf(a.chat, "  %s\n", line)
 		}
 	}

@@ -57,7 +57,7 @@ func (o *beatsOptions) writeMeasured(ctx context.Context, d Deps, out, chat io.W
 	case errors.Is(err, context.Canceled):
 		return err
 	case err != nil:
-		return fmt.Errorf("%s: %s", o.measure, plain(err))
+		return fmt.Errorf("%s: %w", o.measure, err)
 	}
 	measured := text.MeasuredBeat{
 		Beat: engine.DisplayBeat(&m, lower.Label, upper.Label), File: o.measure, StartS: m.StartS, EndS: m.EndS,

@@ -45,15 +45,7 @@ func (c *clockFlag) Set(text string) error {
 		return errors.New("write auto, none or a number of parts per million")
 	}
 	c.ppm, c.off = ppm, ppm == 0
-	return errOf(clock.Check(ppm))
-}
-
-// errOf is err without the name of the package that made it.
-func errOf(err error) error {
-	if err == nil {
-		return nil
-	}
-	return errors.New(plain(err))
+	return clock.Check(ppm)
 }
 
 // correct gives a source the correction that the flag asks for. Of microphones alone it is known

@@ -20,7 +20,7 @@ import (
 func quietDeps() Deps {
 	return Deps{
 		Open: func(_ context.Context, spec string, _ capture.Options) (capture.Source, error) {
-			return nil, fmt.Errorf("capture: open %s: no such file or directory", spec)
+			return nil, fmt.Errorf("open %s: no such file or directory", spec)
 		},
 		Devices:       func() ([]device.Device, error) { return nil, nil },
 		HasMicrophone: func() bool { return false },
@@ -42,7 +42,7 @@ func run(t *testing.T, d Deps, args ...string) (out, chat string, status int) {
 }
 
 func TestReport(t *testing.T) {
-	failed := errors.New("capture: a.wav: data chunk\nends early")
+	failed := errors.New("a.wav: data chunk\nends early")
 	for _, c := range []struct {
 		err    error
 		text   string
@@ -124,7 +124,7 @@ func TestNoDevicesIsSaidAndNoError(t *testing.T) {
 
 func TestDevicesWithoutMicrophoneSupport(t *testing.T) {
 	d := quietDeps()
-	d.Devices = func() ([]device.Device, error) { return nil, errors.New("capture: built without microphone") }
+	d.Devices = func() ([]device.Device, error) { return nil, errors.New("built without microphone") }
 	_, chat, status := run(t, d, "devices")
 	if status != 1 || chat != "tunerd: error: built without microphone\n" {
 		t.Errorf("status %d, stderr %q", status, chat)

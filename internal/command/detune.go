@@ -271,7 +271,7 @@ func (a *detuneAnswer) otherChords(ctx context.Context, in *targets.Instrument) 
 		if errors.Is(err, context.Canceled) {
 			return nil, err
 		}
-		fmt.Fprintf(a.chat, "tunerd: no common shapes: %s\n", plain(err))
+		fmt.Fprintf(a.chat, "tunerd: no common shapes: %s\n", oneLine(err))
 	}
 	return append(all, shapes...), nil
 }

@@ -64,7 +64,7 @@ func Report(w io.Writer, err error) int {
 	case errors.Is(err, errReported):
 		return exitFailed
 	}
-	fmt.Fprintf(w, "tunerd: error: %s\n", plain(err))
+	fmt.Fprintf(w, "tunerd: error: %s\n", oneLine(err))
 	if errors.As(err, &hinted) {
 		fmt.Fprintf(w, "tunerd: hint: %s\n", text.Clean(hinted.hint))
 	}
@@ -74,12 +74,5 @@ func Report(w io.Writer, err error) int {
 	return exitFailed
 }
 
-// plain is the text of err on one line and without the name of the package that made it, which
-// tells a player nothing.
-func plain(err error) string {
-	line := text.Clean(strings.Join(strings.Fields(err.Error()), " "))
-	for _, pkg := range []string{"capture: ", "device: ", "pitch: ", "targets: ", "engine: ", "clock: ", "journal: ", "sound: ", "play: ", "beats: "} {
-		line = strings.TrimPrefix(line, pkg)
-	}
-	return line
-}
+// oneLine is what err says, on one line and without characters that a terminal would obey.
+func oneLine(err error) string { return text.Clean(strings.Join(strings.Fields(err.Error()), " ")) }

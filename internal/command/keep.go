@@ -55,7 +55,7 @@ func (o *keepOptions) begin(s journal.Session, warn func(string)) (*keeper, erro
 		return nil, hintf(err, "--keep=false goes on without the journal, --journal names another")
 	}
 	s.Note, s.Program = o.note, version()
-	rec := j.Begin(s, func(line string) { warn(plain(errors.New(line))) })
+	rec := j.Begin(s, warn)
 	return &keeper{Recorder: rec, journal: j}, nil
 }
 

@@ -30,7 +30,7 @@ func (k *keys) act(a term.Action) {
 		k.session.Rows(a.Rows)
 	case term.Together, term.Single:
 		if err := k.turn(a.Order == term.Together); err != nil {
-			k.session.Say(plain(err))
+			k.session.Say(oneLine(err))
 		}
 	}
 }

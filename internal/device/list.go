@@ -2,7 +2,8 @@ package device
 
 import (
 	"encoding/json"
-	"fmt"
+
+	"tunerd/internal/fault"
 )
 
 // List lists the sound devices, inputs and outputs. A computer without any has an empty list; an
@@ -10,7 +11,7 @@ import (
 func List() ([]Device, error) {
 	devices, err := list()
 	if err != nil {
-		return nil, fmt.Errorf("device: list of devices: %w", err)
+		return nil, fault.Errorf(fault.Device, "list of devices: %w", err)
 	}
 	return devices, nil
 }

@@ -59,5 +59,5 @@ func (d *Damage) Err() error {
 // Check looks for damage in the sessions of f, and in the whole journal if f is the zero Filter.
 func (j *Journal) Check(ctx context.Context, f Filter) (Damage, error) {
 	d, err := j.store.Check(ctx, f)
-	return d, named(err)
+	return d, stored(err)
 }

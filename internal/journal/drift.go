@@ -128,7 +128,7 @@ func (j *Journal) Drift(ctx context.Context, of []Instrument, since time.Time) (
 		return nil
 	})
 	if err != nil {
-		return nil, named(err)
+		return nil, stored(err)
 	}
 	slices.SortStableFunc(d.Restrung, func(a, b Restrung) int { return a.At.Compare(b.At) })
 	for i := range d.Strings {

@@ -36,14 +36,14 @@ func (j *Journal) AddEvent(ctx context.Context, e Event) (id int64, err error) {
 		_, err := m.Event(&e)
 		return err
 	})
-	return e.ID, named(err)
+	return e.ID, stored(err)
 }
 
 // Events lists the events of some instruments, or all if none is named, in the order of time.
 func (j *Journal) Events(ctx context.Context, of ...Instrument) ([]Event, error) {
 	all, err := j.store.Events(ctx)
 	if err != nil || len(of) == 0 {
-		return all, named(err)
+		return all, stored(err)
 	}
 	var list []Event
 	for _, e := range all {

@@ -26,7 +26,7 @@ func (j *Journal) Export(ctx context.Context, w io.Writer, progress Progress, id
 	f := Filter{IDs: ids}
 	damage, err := j.Check(ctx, f)
 	if err == nil {
-		err = named(damage.Err())
+		err = stored(damage.Err())
 	}
 	if err != nil {
 		return err
@@ -60,7 +60,7 @@ func (j *Journal) export(ctx context.Context, w io.Writer, progress Progress, f 
 			out.events(events)
 		}
 	}
-	return errors.Join(named(err), out.flush())
+	return errors.Join(stored(err), out.flush())
 }
 
 // WriteUnsaved writes what rec could not store in the form of Export, so that an import brings it

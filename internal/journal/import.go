@@ -45,7 +45,7 @@ func (j *Journal) Import(ctx context.Context, r io.Reader, size int64, progress 
 		return errors.Join(ctx.Err(), in.recount())
 	})
 	if err != nil {
-		return Imported{}, named(err)
+		return Imported{}, stored(err)
 	}
 	return in.count, nil
 }

@@ -22,7 +22,7 @@ type Instrument struct {
 // Instruments lists what the sessions and events name, in the order of Identity and Name.
 func (j *Journal) Instruments(ctx context.Context) ([]Instrument, error) {
 	list, err := j.store.Instruments(ctx)
-	return list, named(err)
+	return list, stored(err)
 }
 
 // Find returns under which names the journal knows an instrument that a user has asked for: by its
@@ -53,7 +53,7 @@ func (j *Journal) Find(ctx context.Context, asked Instrument) ([]Instrument, err
 	}
 	found = withOthers(known, found)
 	if others := differing(found); len(others) > 1 {
-		return nil, fmt.Errorf("journal: %s may be any of: %s", asked.Name, strings.Join(others, "; "))
+		return nil, fmt.Errorf("%s may be any of: %s", asked.Name, strings.Join(others, "; "))
 	}
 	// The newest name of a known identity comes first.
 	slices.SortStableFunc(found, func(a, b Instrument) int {

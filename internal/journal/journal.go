@@ -15,7 +15,8 @@ package journal
 import (
 	"context"
 	"errors"
-	"fmt"
+
+	"tunerd/internal/fault"
 )
 
 // Errors that tell what is not there.
@@ -35,12 +36,12 @@ func New(store Store) *Journal { return &Journal{store} }
 func (j *Journal) Path() string { return j.store.Path() }
 
 // Close closes the store. Recorders are to be closed before.
-func (j *Journal) Close() error { return named(j.store.Close()) }
+func (j *Journal) Close() error { return stored(j.store.Close()) }
 
 // Sessions lists sessions in the order of their start, without Strings and Data.
 func (j *Journal) Sessions(ctx context.Context, f Filter) ([]Session, error) {
 	list, err := j.store.Sessions(ctx, f)
-	return list, named(err)
+	return list, stored(err)
 }
 
 // Session returns session id. ErrNoSession: there is none.
@@ -63,24 +64,26 @@ func (j *Journal) whole(ctx context.Context, id int64) (s *Session, readings []R
 		}
 		return nil
 	})
-	return s, readings, named(err)
+	return s, readings, stored(err)
 }
 
 // Note replaces the remark of session id.
 func (j *Journal) Note(ctx context.Context, id int64, note string) error {
-	return named(j.store.Note(ctx, id, plainText(note)))
+	return stored(j.store.Note(ctx, id, plainText(note)))
 }
 
 // Delete removes sessions with their readings, and events: all of them or, if one does not exist,
 // none.
 func (j *Journal) Delete(ctx context.Context, sessions, events []int64) error {
-	return named(j.store.Delete(ctx, sessions, events))
+	return stored(j.store.Delete(ctx, sessions, events))
 }
 
-// named says of an error where it comes from.
-func named(err error) error {
-	if err == nil {
-		return nil
+// stored gives an error of the store its kind. That what was asked for is not there is none of the store's.
+func stored(err error) error {
+	for _, missing := range []error{ErrNone, ErrNoSession, ErrNoEvent} {
+		if errors.Is(err, missing) {
+			return err
+		}
 	}
-	return fmt.Errorf("journal: %w", err)
+	return fault.New(fault.Storage, err)
 }

@@ -174,7 +174,7 @@ func (r *Recorder) store(ctx context.Context) error {
 	waiting, stored := len(r.all)-r.stored, r.stored
 	r.mu.Unlock()
 	if anew && err == nil {
-		r.warn(fmt.Sprintf("journal: %s: it was deleted or replaced meanwhile, and is written anew with all of this session, readings %d; what else it held is not in it",
+		r.warn(fmt.Sprintf("%s: it was deleted or replaced meanwhile, and is written anew with all of this session, readings %d; what else it held is not in it",
 			r.j.Path(), stored))
 	}
 	r.tell(err, waiting)
@@ -197,7 +197,7 @@ func (r *Recorder) put(ctx context.Context) error {
 	defer r.mu.Unlock()
 	if err != nil {
 		r.change = true
-		return named(err)
+		return stored(err)
 	}
 	r.session.ID = id
 	r.stored += len(b.Readings)
@@ -210,7 +210,7 @@ func (r *Recorder) tell(err error, waiting int) {
 	case err != nil && !r.failing:
 		r.warn(fmt.Sprintf("%v; readings wait in memory (%d) and are tried again", err, waiting))
 	case err == nil && r.failing:
-		r.warn(fmt.Sprintf("journal: %s: works again; all that waited is stored", r.j.Path()))
+		r.warn(fmt.Sprintf("%s: works again; all that waited is stored", r.j.Path()))
 	}
 	r.failing = err != nil
 }

@@ -109,13 +109,13 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		cfg.MaxHz = min(5000, 0.4*cfg.SampleRate)
 	}
 	if !(cfg.MinHz >= 15 && cfg.MaxHz <= 0.45*cfg.SampleRate && cfg.MinHz*1.5 < cfg.MaxHz) {
-		return nil, fmt.Errorf("pitch: range of %g to %g Hz: want 15 Hz or more, less than 0.45 of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz)
+		return nil, fmt.Errorf("range of %g to %g Hz: want 15 Hz or more, less than 0.45 of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz)
 	}
 	if w := cfg.Window; w != [2]float64{} && !(w[0] >= 0 && w[1] > w[0] && w[1] <= maxWindowS) {
-		return nil, fmt.Errorf("pitch: window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
+		return nil, fmt.Errorf("window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
 	}
 	if cfg.Live && cfg.Window[1] > 0 {
-		return nil, fmt.Errorf("pitch: a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
+		return nil, fmt.Errorf("a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
 	t := &Tracker{cfg: cfg, rates: rates{fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}}
 	t.frame = 4 * t.m

@@ -18,7 +18,7 @@ const (
 func checkSampleRate(fs float64) error {
 	const card = 1e-3 // a sound card's rate corrected for its clock may lie beyond by that part
 	if !(fs >= minSampleRate*(1-card) && fs <= maxSampleRate*(1+card)) {
-		return fmt.Errorf("pitch: sample rate %g Hz is outside %d-%d Hz", fs, minSampleRate, maxSampleRate)
+		return fmt.Errorf("sample rate %g Hz is outside %d-%d Hz", fs, minSampleRate, maxSampleRate)
 	}
 	return nil
 }

@@ -37,7 +37,7 @@ func (t Timbre) Spec(hz, b float64) (StringSpec, error) {
 		s.B = b
 		return s, nil
 	}
-	return StringSpec{}, fmt.Errorf("sound: timbre %q is none of %q", string(t), Timbres)
+	return StringSpec{}, fmt.Errorf("timbre %q is none of %q", string(t), Timbres)
 }
 
 // A ChordNote is one note of a chord. If ToHz is not 0 its pitch moves there.

@@ -38,9 +38,9 @@ const (
 func (d Drive) check() error {
 	switch {
 	case !(d.GainDB >= 0 && d.GainDB <= MaxDriveDB):
-		return fmt.Errorf("sound: drive of %g dB is not within 0 to %d", d.GainDB, MaxDriveDB)
+		return fmt.Errorf("drive of %g dB is not within 0 to %d", d.GainDB, MaxDriveDB)
 	case !(d.Bias >= 0 && d.Bias <= 1):
-		return fmt.Errorf("sound: drive bias %g is not within 0 to 1", d.Bias)
+		return fmt.Errorf("drive bias %g is not within 0 to 1", d.Bias)
 	}
 	return nil
 }

@@ -32,13 +32,13 @@ const maxWAVBytes = math.MaxUint32 - 64
 func WriteWAV(w io.Writer, samples []float64, sampleRate int, format WAVFormat) error {
 	bytes := format.bytes()
 	if bytes == 0 {
-		return fmt.Errorf("sound: wav format %d is not known", format)
+		return fmt.Errorf("wav format %d is not known", format)
 	}
 	if sampleRate < 1 || int64(sampleRate) > math.MaxUint32/int64(bytes) {
-		return fmt.Errorf("sound: wav sample rate %d Hz cannot be stored", sampleRate)
+		return fmt.Errorf("wav sample rate %d Hz cannot be stored", sampleRate)
 	}
 	if int64(len(samples)) > maxWAVBytes/int64(bytes) {
-		return fmt.Errorf("sound: %d samples are too long for one wav file, the limit is 4 GiB", len(samples))
+		return fmt.Errorf("%d samples are too long for one wav file, the limit is 4 GiB", len(samples))
 	}
 	out := bufio.NewWriterSize(w, 1<<15)
 	out.Write(wavHeader(len(samples), sampleRate, format)) // a bufio.Writer keeps its first error
@@ -55,7 +55,7 @@ func WriteWAV(w io.Writer, samples []float64, sampleRate int, format WAVFormat) 
 		out.WriteByte(0) // chunks end on an even byte
 	}
 	if err := out.Flush(); err != nil {
-		return fmt.Errorf("sound: write wav: %w", err)
+		return fmt.Errorf("write wav: %w", err)
 	}
 	return nil
 }

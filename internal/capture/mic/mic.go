@@ -13,6 +13,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/device"
+	"tunerd/internal/fault"
 )
 
 const (
@@ -99,7 +100,7 @@ func Open(ctx context.Context, spec string, o capture.Options) (capture.Source, 
 	record := func(in device.Input) (recorder, error) { return device.Record(in) }
 	m, err := newMic(ctx, record, name, o)
 	if err != nil {
-		return nil, fmt.Errorf("capture: %w", err)
+		return nil, fault.New(fault.Device, err)
 	}
 	return m, nil
 }
@@ -241,7 +242,7 @@ func (m *mic) Read(ctx context.Context, dst []float64) (capture.Block, error) {
 // over tells whether reading is to end.
 func (m *mic) over(ctx context.Context) error {
 	if m.ctx.Err() != nil {
-		return fmt.Errorf("capture: %s: %w", m.name, fs.ErrClosed)
+		return fmt.Errorf("%s: %w", m.name, fs.ErrClosed)
 	}
 	return ctx.Err()
 }
@@ -385,6 +386,6 @@ func (m *mic) Close() error {
 	case <-done:
 		return nil
 	case <-time.After(closeLimit):
-		return fmt.Errorf("capture: close input device %q: %w", m.name, errNoAnswer)
+		return fault.Errorf(fault.Device, "close input device %q: %w", m.name, errNoAnswer)
 	}
 }

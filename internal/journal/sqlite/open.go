@@ -27,6 +27,7 @@ import (
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
 
+	"tunerd/internal/fault"
 	"tunerd/internal/journal"
 )
 
@@ -48,7 +49,7 @@ type store struct {
 func DefaultPath() (string, error) {
 	dir, err := dataDir()
 	if err != nil {
-		return "", fmt.Errorf("journal: no place for it: %w; name one with --journal", err)
+		return "", fault.Errorf(fault.Storage, "no place for a journal: %w; name one with --journal", err)
 	}
 	return filepath.Join(dir, "tunerd", "journal.db"), nil
 }
@@ -95,7 +96,7 @@ func open(path string, make bool) (*store, error) {
 	}
 	if err != nil {
 		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-			return nil, fmt.Errorf("journal: %w", err)
+			return nil, fault.New(fault.Storage, err)
 		}
 	}
 	s := &store{path: path}
@@ -104,7 +105,7 @@ func open(path string, make bool) (*store, error) {
 		err = s.openCopy()
 	}
 	if err != nil {
-		return nil, fmt.Errorf("journal: %w", s.error(err))
+		return nil, fault.New(fault.Storage, s.error(err))
 	}
 	return s, nil
 }
@@ -120,11 +121,11 @@ func find(path string) (string, error) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return path, fmt.Errorf("journal: %s: %w", path, journal.ErrNone)
+		return path, fmt.Errorf("%s: %w", path, journal.ErrNone)
 	case err != nil:
-		return "", fmt.Errorf("journal: %w", err)
+		return "", fault.New(fault.Storage, err)
 	case info.IsDir():
-		return "", fmt.Errorf("journal: %s is a directory, not a journal", path)
+		return "", fmt.Errorf("%s is a directory, not a journal", path)
 	}
 	return path, nil
 }

@@ -7,7 +7,6 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"maps"
 	"os"
@@ -15,6 +14,7 @@ import (
 	"slices"
 	"time"
 
+	"tunerd/internal/fault"
 	"tunerd/internal/journal"
 )
 
@@ -35,11 +35,11 @@ func Salvage(path string, w io.Writer) (Salvaged, error) {
 	}
 	data, err := settled(path)
 	if err != nil {
-		return Salvaged{}, fmt.Errorf("journal: %s: %w", path, err)
+		return Salvaged{}, fault.Errorf(fault.Storage, "%s: %w", path, err)
 	}
 	told, err := salvageFrom(data, w)
 	if err != nil {
-		return Salvaged{}, fmt.Errorf("journal: %s: %w", path, err)
+		return Salvaged{}, fault.Errorf(fault.Storage, "%s: %w", path, err)
 	}
 	return told, nil
 }

@@ -1,9 +1,8 @@
 package play
 
 import (
-	"fmt"
-
 	"tunerd/internal/device"
+	"tunerd/internal/fault"
 )
 
 // Open opens the output device whose name is, or contains, name; "" is the default one. The
@@ -11,7 +10,7 @@ import (
 func Open(name string, wanted int) (*Player, error) {
 	d, err := device.Play(name, wanted)
 	if err != nil {
-		return nil, fmt.Errorf("play: %w", err)
+		return nil, fault.New(fault.Device, err)
 	}
 	start := func(fill func([]float32, int)) (stream, error) {
 		return speaker{d}, d.Start(func(samples []float32) { fill(samples, 1) })

@@ -6,10 +6,11 @@ package play
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"sync/atomic"
 	"time"
+
+	"tunerd/internal/fault"
 )
 
 // MaxPeak is the highest absolute sample that is played, 6 dB below full scale. Louder sound is
@@ -42,7 +43,7 @@ func newFeeder(samples []float64, sampleRate float64) (*feeder, error) {
 	peak := 0.0
 	for _, x := range samples {
 		if math.IsNaN(x) {
-			return nil, errors.New("play: the sound is not a number somewhere")
+			return nil, errors.New("the sound is not a number somewhere")
 		}
 		peak = max(peak, math.Abs(x))
 	}
@@ -126,7 +127,7 @@ func (p *Player) Play(ctx context.Context, samples []float64) error {
 	}
 	s, err := p.start(f.fill)
 	if err != nil {
-		return fmt.Errorf("play: %s: %w", p.name, err)
+		return fault.Errorf(fault.Device, "%s: %w", p.name, err)
 	}
 	err = f.wait(ctx)
 	closed := make(chan error, 1)
@@ -134,10 +135,10 @@ func (p *Player) Play(ctx context.Context, samples []float64) error {
 	select {
 	case closeErr := <-closed:
 		if err == nil && closeErr != nil {
-			err = fmt.Errorf("play: %s: %w", p.name, closeErr)
+			err = fault.Errorf(fault.Device, "%s: %w", p.name, closeErr)
 		}
 	case <-time.After(closeLimit):
-		err = fmt.Errorf("play: %s does not answer", p.name)
+		err = fault.Errorf(fault.Device, "%s does not answer", p.name)
 	}
 	return err
 }
@@ -160,7 +161,7 @@ func (f *feeder) wait(ctx context.Context) error {
 			calls, last = now, time.Now()
 		}
 		if time.Since(last) > lostLimit {
-			return errors.New("play: the sound device takes no sound any more")
+			return fault.Errorf(fault.Device, "the sound device takes no sound any more")
 		}
 	}
 }
