@@ -125,7 +125,7 @@ func (h *hub) showStrings(f *display.Frame) error {
 	return nil
 }
 
-// retuned tells of the strings of a new aim before the next frame does: it may be long in coming.
+// retuned tells of the strings of new targets before the next frame does: it may be long in coming.
 func (h *hub) retuned(rows []display.StringRow) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()

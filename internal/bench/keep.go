@@ -43,7 +43,7 @@ func (k *keeping) Show(f *display.Frame) error {
 
 // begin ends what is being kept and begins anew; source nil only ends. That readings cannot be
 // kept is told and holds up nothing.
-func (k *keeping) begin(a *aim, source capture.Source) {
+func (k *keeping) begin(a *resolved, source capture.Source) {
 	if k.keep == nil {
 		return
 	}

@@ -62,8 +62,8 @@ func refuseRisk(changes []tension.Change, accepted bool) error {
 	return nil
 }
 
-// An aim is what settings come to.
-type aim struct {
+// A resolved is what settings come to: targets, tuning, cautions.
+type resolved struct {
 	settings   Settings
 	config     targets.ResolverConfig
 	tuning     *targets.Tuning
@@ -72,8 +72,8 @@ type aim struct {
 	cautions   []string // to be shown before anybody turns a peg
 }
 
-// aim reads the settings.
-func (c *Catalog) aim(s Settings) (*aim, error) {
+// resolve reads the settings.
+func (c *Catalog) resolve(s Settings) (*resolved, error) {
 	if s.ToleranceCents == 0 {
 		s.ToleranceCents = defaultTolerance
 	}
@@ -82,7 +82,7 @@ func (c *Catalog) aim(s Settings) (*aim, error) {
 	default:
 		return nil, fmt.Errorf("rows %q: it is %s or %s", s.Rows, display.StringRows, display.HarmonicRows)
 	}
-	a := &aim{settings: s, config: targets.ResolverConfig{String: s.String, Frets: s.Frets, ToleranceCents: s.ToleranceCents}}
+	a := &resolved{settings: s, config: targets.ResolverConfig{String: s.String, Frets: s.Frets, ToleranceCents: s.ToleranceCents}}
 	if err := a.choose(c); err != nil {
 		return nil, err
 	}
@@ -101,7 +101,7 @@ func (c *Catalog) aim(s Settings) (*aim, error) {
 const usualRate = 48000
 
 // checkAllStrings tells whether all strings can be read at once.
-func (a *aim) checkAllStrings() error {
+func (a *resolved) checkAllStrings() error {
 	s := &a.settings
 	switch {
 	case a.instrument == nil:
@@ -113,7 +113,7 @@ func (a *aim) checkAllStrings() error {
 	return err
 }
 
-func (a *aim) choose(c *Catalog) (err error) {
+func (a *resolved) choose(c *Catalog) (err error) {
 	s := &a.settings
 	if s.Instrument != "" {
 		if a.instrument, err = c.Tuned(s.Instrument, s.Tuning, s.Reference); err != nil {
@@ -147,17 +147,17 @@ func (a *aim) choose(c *Catalog) (err error) {
 	return err
 }
 
-// engine returns the aim as the engine takes it. Every session needs its own.
-func (a *aim) engine() (engine.Aim, error) {
+// engine returns them as the engine takes it. Every session needs its own.
+func (a *resolved) engine() (engine.TargetConfig, error) {
 	resolver, err := targets.NewResolver(a.config)
 	if err != nil {
-		return engine.Aim{}, err
+		return engine.TargetConfig{}, err
 	}
 	labels := engine.Labels{Tuning: a.tuning.String(), Reference: a.tuning.Reference().String()}
 	if a.instrument != nil {
 		labels.Instrument = a.instrument.Name
 	}
-	e := engine.Aim{Resolver: resolver, Labels: labels, Bands: engine.RatioBands(a.tuning)}
+	e := engine.TargetConfig{Resolver: resolver, Labels: labels, Bands: engine.RatioBands(a.tuning)}
 	if a.settings.AllStrings {
 		e.Chords = engine.OpenStrings(a.instrument)
 	}
@@ -165,7 +165,7 @@ func (a *aim) engine() (engine.Aim, error) {
 }
 
 // rows returns the list of strings before anything is read.
-func (a *aim) rows() []display.StringRow {
+func (a *resolved) rows() []display.StringRow {
 	rows := make([]display.StringRow, len(a.strings))
 	for i, t := range a.strings {
 		rows[i] = display.StringRow{Number: i + 1, Label: t.Label, TargetHz: t.Hz, Held: a.settings.String == i+1}

@@ -36,7 +36,7 @@ type Tuner struct {
 	kept  *keeping
 
 	mu       sync.Mutex
-	aim      *aim
+	resolved *resolved
 	revision int
 	session  *engine.Session // nil while there is no input
 	source   capture.Source  // of the session
@@ -64,7 +64,7 @@ type clockState struct {
 
 // NewTuner returns a tuner that is set but has no input yet.
 func NewTuner(cfg TunerConfig) (*Tuner, error) {
-	a, err := cfg.Catalog.aim(cfg.Settings)
+	a, err := cfg.Catalog.resolve(cfg.Settings)
 	if err != nil {
 		return nil, err
 	}
@@ -72,7 +72,7 @@ func NewTuner(cfg TunerConfig) (*Tuner, error) {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	h := newHub()
-	t := &Tuner{cfg: cfg, hub: h, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, aim: a, revision: 1}
+	t := &Tuner{cfg: cfg, hub: h, kept: &keeping{keep: cfg.Keep, log: cfg.Log}, resolved: a, revision: 1}
 	t.guide = &guide{tracker: t.tracker, tell: func(state []byte) { h.publish(setupKind, state) }}
 	if cfg.FromPage {
 		t.input = inputState{Name: PageInput, FromPage: true}
@@ -104,22 +104,22 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	a, err := t.aim.engine()
+	a, err := t.resolved.engine()
 	if err != nil {
 		return nil, err
 	}
 	t.session = engine.NewSession(engine.Config{
 		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
-		Rows:  display.Rows(t.aim.settings.Rows),
+		Rows:  display.Rows(t.resolved.settings.Rows),
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
 	t.source = source
-	t.kept.begin(t.aim, source)
+	t.kept.begin(t.resolved, source)
 	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live(), FromPage: t.cfg.FromPage}
 	if c := clock.Of(source); c.By != "" {
 		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
 	}
-	return t.session, t.session.Hold(t.aim.settings.String)
+	return t.session, t.session.Hold(t.resolved.settings.String)
 }
 
 // tracker returns a new one for a source.
@@ -163,16 +163,16 @@ func (t *Tuner) Change(change func(*Settings) error) error {
 func (t *Tuner) retune(change func(*Settings) error) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	settings := t.aim.settings
+	settings := t.resolved.settings
 	if err := change(&settings); err != nil {
 		return err
 	}
-	a, err := t.cfg.Catalog.aim(settings)
+	a, err := t.cfg.Catalog.resolve(settings)
 	if err != nil {
 		return err
 	}
-	old := t.aim
-	t.aim = a
+	old := t.resolved
+	t.resolved = a
 	t.revision++
 	if old.onlyHolds(a) {
 		if t.session != nil {
@@ -191,8 +191,8 @@ func (t *Tuner) retune(change func(*Settings) error) error {
 	return t.hub.retuned(a.rows())
 }
 
-// turn gives the session a new aim; t.mu must be held.
-func (t *Tuner) turn(old, a *aim) error {
+// turn gives the session new targets; t.mu must be held.
+func (t *Tuner) turn(old, a *resolved) error {
 	target, err := a.engine()
 	if err != nil {
 		return err
@@ -210,7 +210,7 @@ func (t *Tuner) turn(old, a *aim) error {
 
 // onlyHolds tells whether b differs from a in the string held and the rows of the strobe alone, so
 // that the readings of the strings stay good.
-func (a *aim) onlyHolds(b *aim) bool {
+func (a *resolved) onlyHolds(b *resolved) bool {
 	s, r := a.settings, b.settings
 	s.String, r.String = 0, 0
 	s.Rows, r.Rows = "", ""
@@ -222,7 +222,7 @@ func (a *aim) onlyHolds(b *aim) bool {
 func (t *Tuner) instrument() *targets.Instrument {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	return t.aim.instrument
+	return t.resolved.instrument
 }
 
 // Clear forgets the last readings of all strings.
@@ -233,14 +233,14 @@ func (t *Tuner) Clear() error {
 		t.session.Clear()
 		return nil
 	}
-	return t.hub.retuned(t.aim.rows())
+	return t.hub.retuned(t.resolved.rows())
 }
 
 // Confirm says that what sounds is the held string, though it does not seem to be.
 func (t *Tuner) Confirm() error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.aim.settings.String == 0 {
+	if t.resolved.settings.String == 0 {
 		return errors.New("no string is held; hold one first")
 	}
 	if t.session != nil {
@@ -298,7 +298,7 @@ type stringTarget struct {
 
 // state needs t.mu.
 func (t *Tuner) state() *sessionState {
-	a := t.aim
+	a := t.resolved
 	ref := a.tuning.Reference()
 	s := &sessionState{
 		Revision: t.revision, Settings: a.settings,

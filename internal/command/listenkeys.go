@@ -42,15 +42,15 @@ func (k *keys) turn(together bool) error {
 		return err
 	}
 	_ = resolver.Hold(0)
-	aim := engine.Aim{Resolver: resolver, Labels: k.plan.labels, Bands: engine.RatioBands(k.plan.tuning)}
+	next := engine.TargetConfig{Resolver: resolver, Labels: k.plan.labels, Bands: engine.RatioBands(k.plan.tuning)}
 	if together {
-		aim.Chords = k.plan.chords()
-		if _, err := aim.Chords(usualRate, resolver.Strings(), nil); err != nil {
+		next.Chords = k.plan.chords()
+		if _, err := next.Chords(usualRate, resolver.Strings(), nil); err != nil {
 			return err
 		}
-	} else if aim.Tracker, err = k.options.tracker(k.source); err != nil { // the old one has not heard what came meanwhile
+	} else if next.Tracker, err = k.options.tracker(k.source); err != nil { // the old one has not heard what came meanwhile
 		return err
 	}
-	k.session.Retune(aim)
+	k.session.Retune(next)
 	return nil
 }

@@ -48,8 +48,8 @@ type Labels struct {
 	Tuning, Instrument, Reference string
 }
 
-// An Aim is what should sound, and how it is heard and shown; see [Config].
-type Aim struct {
+// A TargetConfig is what should sound, and how it is heard and shown; see [Config].
+type TargetConfig struct {
 	Resolver Resolver
 	Labels   Labels
 	Bands    func(targets.Target) []int

@@ -47,12 +47,12 @@ func newFramer(cfg *Config) *framer {
 	f.pair = cfg.Beats
 	f.frame.Input = cfg.Source.Name()
 	f.frame.Clock = display.Clock(clock.Of(cfg.Source))
-	f.aim(&Aim{Resolver: cfg.Resolver, Labels: cfg.Labels, Bands: cfg.Bands, Chords: cfg.Chords})
+	f.compareWith(&TargetConfig{Resolver: cfg.Resolver, Labels: cfg.Labels, Bands: cfg.Bands, Chords: cfg.Chords})
 	return f
 }
 
-// aim makes what follows be compared with something else; what was read before is forgotten.
-func (f *framer) aim(a *Aim) {
+// compareWith makes what follows be compared with something else; what was read before is forgotten.
+func (f *framer) compareWith(a *TargetConfig) {
 	f.resolver, f.bands, f.held, f.all = a.Resolver, a.Bands, 0, a.Chords != nil
 	if f.bands == nil {
 		f.bands = fewBands

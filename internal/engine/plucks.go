@@ -125,7 +125,7 @@ func (l *Listener) hear(p *packet, source capture.Source) {
 }
 
 func (l *Listener) push(b capture.Block) {
-	l.obey()
+	l.applyPending()
 	if b.Start != l.start+int64(len(l.past)) {
 		if len(l.past) > 0 {
 			l.lose(b.Start)
@@ -157,7 +157,7 @@ func (l *Listener) tellLost() {
 	}
 }
 
-func (l *Listener) obey() {
+func (l *Listener) applyPending() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.expect.changed {

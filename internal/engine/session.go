@@ -58,21 +58,23 @@ type Session struct {
 	delays  *latencies
 	strings int // of the instrument; guarded by mu
 
-	ear     ear       // the analysis goroutine's, as is arrived
-	arrived time.Time // when the newest block came
+	analyzer analyzer  // the analysis goroutine's, as is arrived
+	arrived  time.Time // when the newest block came
 
 	counts counts
 
 	mu       sync.Mutex
 	listener *Listener // nil: nobody listens beside
-	pending  struct {
-		hold, clear bool
-		confirm     bool
-		rows        display.Rows
-		holdString  int
-		aim         *Aim
-		say         string
-	}
+	pending  changes
+}
+
+// changes are what Retune, Hold, Confirm, Rows, Clear and Say ask for, until the next block comes.
+type changes struct {
+	hold, clear, confirm bool
+	holdString           int // with hold
+	rows                 display.Rows
+	targets              *TargetConfig
+	say                  string
 }
 
 // NewSession prepares a session; Run runs it, once.
@@ -135,14 +137,14 @@ func (s *Session) Clear() {
 	s.pending.clear = true
 }
 
-// Retune gives the session another aim, on the same terms as Hold: the input goes on, the list of
-// strings is that of the new aim, and no string is held.
-func (s *Session) Retune(a Aim) {
+// Retune gives the session other targets, on the same terms as Hold: the input goes on, the list of
+// strings is that of the new ones, and no string is held.
+func (s *Session) Retune(a TargetConfig) {
 	strings := len(a.Resolver.Strings())
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.strings = strings
-	s.pending.aim, s.pending.hold = &a, false
+	s.pending.targets, s.pending.hold = &a, false
 }
 
 // Latency returns the delay of the newest readings.
@@ -228,11 +230,11 @@ func (s *Session) analyse(ctx context.Context) error {
 		}
 		close(s.aside.filled)
 	}()
-	s.ear = s.newEar(ctx)
-	s.ear.aim(s.cfg.Resolver)
+	s.analyzer = s.newAnalyzer(ctx)
+	s.analyzer.expect(s.cfg.Resolver)
 	lost := false
 	for p := range s.queue.filled {
-		s.obey(ctx)
+		s.applyPending(ctx)
 		switch {
 		case !p.lost:
 			s.arrived = p.arrived
@@ -247,7 +249,7 @@ func (s *Session) analyse(ctx context.Context) error {
 				}
 			}
 			s.counts.gaps.Store(int64(s.framer.gaps))
-			s.ear.push(p.block)
+			s.analyzer.push(p.block)
 		case !lost:
 			s.post(ctx, s.framer.notice(display.Lost, errLost(s.cfg.Source)))
 		}
@@ -256,14 +258,14 @@ func (s *Session) analyse(ctx context.Context) error {
 		s.queue.free <- p
 	}
 	if ctx.Err() == nil {
-		s.ear.flush()
+		s.analyzer.flush()
 		s.post(ctx, s.framer.notice(display.Ended, ""))
 	}
 	return nil
 }
 
-// newEar returns what the samples go through, and what comes of that is posted.
-func (s *Session) newEar(ctx context.Context) ear {
+// newAnalyzer returns what the samples go through, and what comes of that is posted.
+func (s *Session) newAnalyzer(ctx context.Context) analyzer {
 	show := func(frame *display.Frame) {
 		frame.Arrived = s.arrived
 		s.counts.readings.Add(1)
@@ -271,9 +273,9 @@ func (s *Session) newEar(ctx context.Context) ear {
 		s.post(ctx, frame)
 	}
 	if s.cfg.Chords == nil {
-		return &singleEar{s.cfg.Tracker, func(r *pitch.Reading) { show(s.framer.reading(r)) }}
+		return &noteAnalyzer{s.cfg.Tracker, func(r *pitch.Reading) { show(s.framer.reading(r)) }}
 	}
-	return &chordEar{
+	return &chordAnalyzer{
 		create: s.cfg.Chords, rate: capture.TrueRate(s.cfg.Source),
 		emit: func(c *ensemble.Chord) { show(s.framer.chord(c)) },
 		fail: func(err error) { s.post(ctx, s.framer.notice(display.Unsure, err.Error())) },
@@ -291,24 +293,24 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 	}
 }
 
-// obey carries out what Retune, Hold, Confirm, Rows, Clear and Say have left.
-func (s *Session) obey(ctx context.Context) {
+// applyPending carries out what Retune, Hold, Confirm, Rows, Clear and Say have left.
+func (s *Session) applyPending(ctx context.Context) {
 	s.mu.Lock()
 	todo := s.pending
-	s.pending.hold, s.pending.clear, s.pending.confirm, s.pending.aim, s.pending.rows, s.pending.say = false, false, false, nil, "", ""
+	s.pending = changes{}
 	s.mu.Unlock()
-	if todo.aim != nil {
-		s.framer.aim(todo.aim)
-		s.cfg.Resolver, s.cfg.Chords = todo.aim.Resolver, todo.aim.Chords
-		if todo.aim.Tracker != nil {
-			s.cfg.Tracker = todo.aim.Tracker
+	if todo.targets != nil {
+		s.framer.compareWith(todo.targets)
+		s.cfg.Resolver, s.cfg.Chords = todo.targets.Resolver, todo.targets.Chords
+		if todo.targets.Tracker != nil {
+			s.cfg.Tracker = todo.targets.Tracker
 		}
-		s.ear = s.newEar(ctx)
-		s.ear.aim(s.cfg.Resolver)
+		s.analyzer = s.newAnalyzer(ctx)
+		s.analyzer.expect(s.cfg.Resolver)
 	}
 	if todo.hold {
 		s.framer.hold(todo.holdString)
-		s.ear.aim(s.cfg.Resolver)
+		s.analyzer.expect(s.cfg.Resolver)
 	}
 	if todo.rows != "" {
 		s.framer.strobe.rows = todo.rows

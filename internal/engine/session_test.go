@@ -393,7 +393,7 @@ func TestFramesAllocateNothing(t *testing.T) {
 	}
 }
 
-// A new aim takes effect with the next block, and the stream goes on without a gap.
+// A new target takes effect with the next block, and the stream goes on without a gap.
 func TestRetune(t *testing.T) {
 	other := &guitar{fret: 3}
 	tracker := &parrot{reading: pitch.Reading{State: pitch.Sounding, Result: pitch.Result{F1Hz: 100}}}
@@ -408,7 +408,7 @@ func TestRetune(t *testing.T) {
 	pushes := 0
 	tracker.before = func() {
 		if pushes++; pushes == 1 {
-			s.Retune(Aim{Resolver: other, Labels: Labels{Tuning: "new"}, Bands: func(targets.Target) []int { return []int{9} }})
+			s.Retune(TargetConfig{Resolver: other, Labels: Labels{Tuning: "new"}, Bands: func(targets.Target) []int { return []int{9} }})
 		}
 	}
 	if err := s.Run(t.Context()); err != nil {
@@ -423,7 +423,7 @@ func TestRetune(t *testing.T) {
 	}
 	for _, row := range after.Strings {
 		if row.Held || row.Read {
-			t.Errorf("string %d keeps what was the old aim's: %+v", row.Number, row)
+			t.Errorf("string %d keeps what was the old target's: %+v", row.Number, row)
 		}
 	}
 	if c := s.Counts(); c != (Counts{Blocks: 2, Samples: 1024, Readings: 2}) {

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 
 	"tunerd/internal/capture"
 	"tunerd/internal/display"
@@ -29,49 +30,53 @@ const (
 	hiddenString = "hidden" // all that could be heard of it coincides with other strings
 )
 
-// An ear is what the samples of a session go through.
-type ear interface {
+// An analyzer is what the samples of a session go through.
+type analyzer interface {
 	push(b capture.Block)
 	flush()
-	aim(r Resolver) // what may sound has changed
+	expect(r Resolver) // what may sound has changed
 }
 
-// A singleEar hears one note at a time.
-type singleEar struct {
+// A noteAnalyzer reads one note at a time.
+type noteAnalyzer struct {
 	tracker Tracker
 	emit    func(*pitch.Reading)
 }
 
-func (e *singleEar) push(b capture.Block) { e.tracker.Push(b.Samples, b.Start, e.emit) }
-func (e *singleEar) flush()               { e.tracker.Flush() }
-func (e *singleEar) aim(r Resolver)       { e.tracker.Expect(r.Expected()) }
+func (e *noteAnalyzer) push(b capture.Block) { e.tracker.Push(b.Samples, b.Start, e.emit) }
+func (e *noteAnalyzer) flush()               { e.tracker.Flush() }
+func (e *noteAnalyzer) expect(r Resolver)    { e.tracker.Expect(r.Expected()) }
 
-// A chordEar hears all strings at once.
-type chordEar struct {
+// A chordAnalyzer reads all strings at once.
+type chordAnalyzer struct {
 	create NewChords
 	rate   float64      // Hz
 	chords ChordTracker // nil: not with these strings
-	hz     []float64    // of the strings that it hears
+	hz     []float64    // of the strings that it was made for
 	emit   func(*ensemble.Chord)
 	fail   func(error)
 }
 
-func (e *chordEar) push(b capture.Block) {
+func (e *chordAnalyzer) push(b capture.Block) {
 	if e.chords != nil {
 		e.chords.Push(b.Samples, b.Start, e.emit)
 	}
 }
 
-func (e *chordEar) flush() {
+func (e *chordAnalyzer) flush() {
 	if e.chords != nil {
 		e.chords.Flush()
 	}
 }
 
-func (e *chordEar) aim(r Resolver) {
+func (e *chordAnalyzer) expect(r Resolver) {
 	strings := r.Strings()
-	if e.same(strings) {
+	if e.chords != nil && e.hears(strings) {
 		return
+	}
+	e.hz = e.hz[:0]
+	for _, s := range strings {
+		e.hz = append(e.hz, s.Hz)
 	}
 	var err error
 	if e.chords, err = e.create(e.rate, strings, nil); err != nil {
@@ -80,17 +85,9 @@ func (e *chordEar) aim(r Resolver) {
 	}
 }
 
-// same reports whether the strings are those that are heard already, and remembers them.
-func (e *chordEar) same(strings []targets.Target) bool {
-	same := e.chords != nil && len(strings) == len(e.hz)
-	for i := 0; same && i < len(strings); i++ {
-		same = strings[i].Hz == e.hz[i]
-	}
-	e.hz = e.hz[:0]
-	for _, s := range strings {
-		e.hz = append(e.hz, s.Hz)
-	}
-	return same
+// hears reports whether the strings are those that it was made for.
+func (e *chordAnalyzer) hears(strings []targets.Target) bool {
+	return slices.EqualFunc(strings, e.hz, func(s targets.Target, hz float64) bool { return s.Hz == hz })
 }
 
 // chord returns the frame of one reading of all strings.

@@ -90,7 +90,7 @@ func TestSessionOfAllStrings(t *testing.T) {
 	})
 }
 
-// Without strings nothing is heard, and a message says why; with a new aim the strings are its own.
+// Without strings nothing is heard, and a message says why; with a new target the strings are its own.
 func TestRetuneOfAllStrings(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		turn := make(chan struct{})
@@ -109,7 +109,7 @@ func TestRetuneOfAllStrings(t *testing.T) {
 		done := make(chan error)
 		go func() { done <- s.Run(t.Context()) }()
 		synctest.Wait()
-		s.Retune(Aim{Resolver: openGuitar(t), Chords: newChoir})
+		s.Retune(TargetConfig{Resolver: openGuitar(t), Chords: newChoir})
 		close(turn)
 		if err := <-done; err != nil {
 			t.Fatal(err)
@@ -118,7 +118,7 @@ func TestRetuneOfAllStrings(t *testing.T) {
 			t.Errorf("first frame %+v, want the reason why nothing is heard", f)
 		}
 		if f := shown.frames[len(shown.frames)-2]; f.State != display.Sounding || len(f.Strings) != 6 {
-			t.Errorf("frame after the new aim: %+v", f)
+			t.Errorf("frame after the new target: %+v", f)
 		}
 	})
 }
@@ -132,8 +132,8 @@ func TestRetuneBetweenOneAndAll(t *testing.T) {
 	})
 	fresh := &parrot{reading: sounding(110)}
 	tracker.before = func() {
-		s.Retune(Aim{Resolver: openGuitar(t), Chords: func(rate float64, open []targets.Target, on func(*ensemble.Chord)) (ChordTracker, error) {
-			s.Retune(Aim{Resolver: openGuitar(t), Tracker: fresh})
+		s.Retune(TargetConfig{Resolver: openGuitar(t), Chords: func(rate float64, open []targets.Target, on func(*ensemble.Chord)) (ChordTracker, error) {
+			s.Retune(TargetConfig{Resolver: openGuitar(t), Tracker: fresh})
 			return newChoir(rate, open, on)
 		}})
 	}

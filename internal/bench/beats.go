@@ -84,7 +84,7 @@ func (b *Bench) postBeats(r *asked) (any, error) {
 	if err := req.check(); err != nil {
 		return nil, err
 	}
-	a, err := b.cfg.Catalog.aim(Settings{Instrument: req.Instrument, Tuning: req.Tuning, Reference: req.Reference, Plan: req.Plan,
+	a, err := b.cfg.Catalog.resolve(Settings{Instrument: req.Instrument, Tuning: req.Tuning, Reference: req.Reference, Plan: req.Plan,
 		AcceptRisk: true}) // nothing is tuned to them
 	if err != nil {
 		return nil, err
@@ -115,7 +115,7 @@ func (req *beatsRequest) check() error {
 	return nil
 }
 
-func (n *beatNote) tone(a *aim) (beats.Tone, error) {
+func (n *beatNote) tone(a *resolved) (beats.Tone, error) {
 	t, err := n.placed(a)
 	if err != nil {
 		return t, err
@@ -137,7 +137,7 @@ func (n *beatNote) tone(a *aim) (beats.Tone, error) {
 }
 
 // placed returns the note without its cents.
-func (n *beatNote) placed(a *aim) (beats.Tone, error) {
+func (n *beatNote) placed(a *resolved) (beats.Tone, error) {
 	switch {
 	case n.String != 0 && a.instrument == nil:
 		return beats.Tone{}, fmt.Errorf("string %d: name the instrument", n.String)
