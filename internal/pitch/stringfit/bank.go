@@ -63,6 +63,9 @@ func (b *Bank) tune(omega []float64, first int64) {
 // full reports whether no further sub-block fits.
 func (b *Bank) full() bool { return b.Left() == 0 }
 
+// At returns the sample index of the first sample of sub-block j.
+func (b *Bank) At(j int) int64 { return b.First + int64(j)*int64(b.M) }
+
 // Left returns how many further sub-blocks fit.
 func (b *Bank) Left() int { return len(b.energy) - b.N }
 
@@ -83,7 +86,8 @@ func (b *Bank) push(x []float64) {
 	}
 	b.energy[b.N] = twice / 2
 	last := len(b.Omega) - 1
-	for r := 0; r <= last; r += 3 {
+	const together = 3 // rows
+	for r := 0; r <= last; r += together {
 		// The last row again, where there are not that many.
 		b.correlate([3]int{r, min(r+1, last), min(r+2, last)})
 	}

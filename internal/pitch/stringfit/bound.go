@@ -26,117 +26,158 @@ const briefPeriods = 2.6
 // the pluck is what the window's pitch holds of it.
 const HiddenGlide = GlideSigma / 2 / math.Sqrt2
 
-// A priorFit is the work space of such a fit.
-type priorFit struct {
-	matrix []float64       // normal equations, symmetric, the prior-bearing unknowns in units of their priors
-	rhs    []float64       // right-hand side, then the solution
-	unit   []float64       // standard deviation of the prior of each unknown; 1 for an amplitude
-	by     [][4]complex128 // what one unit of each unknown of a partial adds to its basis and its rate's
+// boundEquations are the normal equations of such a fit.
+type boundEquations struct {
+	unknowns
+	matrix []float64                // symmetric, the prior-bearing unknowns in units of their priors
+	rhs    []float64                // right-hand side, then the solution
+	unit   []float64                // standard deviation of the prior of each unknown; 1 for an amplitude
+	by     [][perPartial]complex128 // what one unit of each unknown of a partial adds to its basis and its rate's
 	column []float64
 }
 
-// briefly reports whether a window of n sub-blocks of a note at f1 (Hz) is so short.
-func (f *Fitter) briefly(n int, m Motion, f1 float64) bool {
-	q := f.joined(n, m)
-	return float64(n/q*q*f.Bank.M)/f.SampleRate*f1 < briefPeriods
-}
+// unknowns says where the unknowns of so many partials stand.
+type unknowns struct{ partials int }
 
-// addGlideUncertainty lets σ admit the movement that such a window does not show.
-func (f *Fitter) addGlideUncertainty(m Motion) {
-	if m == Settles {
-		f.Variance.Glide += HiddenGlide * HiddenGlide
+// Unknowns of a partial: two parts of its amplitude, decay, departure.
+const (
+	ofRe = iota
+	ofIm
+	ofDecay
+	ofDeparture
+	perPartial
+)
+
+func (u unknowns) amplitude(k int) int { return 2 * k }
+func (u unknowns) decay(k int) int     { return ofDecay*u.partials + k }
+func (u unknowns) departure(k int) int { return ofDeparture*u.partials + k }
+func (u unknowns) pitch() int          { return perPartial * u.partials }
+func (u unknowns) stiffness() int      { return perPartial*u.partials + 1 }
+func (u unknowns) size() int           { return perPartial*u.partials + 2 }
+
+// of returns the place of unknown p of partial k.
+func (u unknowns) of(k, p int) int {
+	if p < ofDecay {
+		return u.amplitude(k) + p
 	}
+	return p*u.partials + k
 }
 
-// stepWithPriors makes one Gauss-Newton step of the bound model and returns the change of f1 in cents.
-func (j *joint) stepWithPriors() float64 {
-	j.remains()
-	if j.fresh() {
-		j.equations()
-		j.amplitudesWithPriors()
-		j.stale = true
-		j.remains()
+// stepBound makes one Gauss-Newton step of the bound model and returns the change of f1 in cents.
+func (j *joint) stepBound() float64 {
+	m, b, q := &j.model, &j.basis, &j.equations
+	q.remains(m, b, &j.rest, j.white)
+	if m.fresh(b.part) {
+		j.bound.fill(m, b, q)
+		j.bound.startAmplitudes(m, b)
+		j.rest.stale = true
+		q.remains(m, b, &j.rest, j.white)
 	}
-	j.noise(j.explained())
-	j.stale = true
-	return j.solveWithPriors(j.noiseAround())
+	j.setNoise(q.explained(m, b))
+	j.rest.stale = true
+	return j.solveBound()
 }
 
-// unknowns is about how many numbers a partial's unknowns take from those that a window holds of it, two a
-// period: two for its amplitude, some of its decay and departure.
-const unknowns = 2.5
+// finalBound makes the final step. That partials which scatter also move in common is taken for granted:
+// the window is too short to see whether they do.
+func (j *joint) finalBound() bool {
+	m, b, q := &j.model, &j.basis, &j.equations
+	q.remains(m, b, &j.rest, j.white)
+	j.signal = q.explained(m, b)
+	if math.IsNaN(j.solveBound()) {
+		return false
+	}
+	j.decide(stiffstring.CommonScatter * stiffstring.UpperScatterWidth)
+	return true
+}
+
+// What a partial takes from the numbers that a window holds of it, two a period, and what part of them is left at least.
+const (
+	takenByPartial = 2.5 // two for its amplitude, some of its decay and departure
+	leastLeft      = 0.35
+)
 
 // noiseAround returns the power of the noise in one block: that of the whole window, or that around the
 // partials, from what the model leaves of it, if that is more.
 func (j *joint) noiseAround() float64 {
+	s := j.basis.window
 	var sum float64
-	na := len(j.active)
-	for _, v := range j.left[:na*j.s.n] {
+	na := len(j.basis.part)
+	for _, v := range j.rest.left[:na*s.n] {
 		sum += Power(v)
 	}
-	left := 1 - unknowns/(2*2*j.s.half*j.f1)
-	return max(j.white/float64(j.s.length), sum/float64(na*j.s.n)/max(left, 0.35))
+	left := 1 - takenByPartial/(2*j.model.bins())
+	return max(j.white/float64(s.length), sum/float64(na*s.n)/max(left, leastLeft))
 }
 
-// solveWithPriors solves the normal equations with noise of power rho in a block, takes their solution over,
-// and sets the uncertainties. It returns the change of f1 in cents.
-func (j *joint) solveWithPriors(rho float64) float64 {
-	na := len(j.active)
-	w := &j.priorWork
-	size := 4*na + 2
-	j.equations()
-	j.expect(rho)
+// solveBound solves the normal equations, takes their solution over, and sets the uncertainties. It returns the
+// change of f1 in cents.
+func (j *joint) solveBound() float64 {
+	m, b, w := &j.model, &j.basis, &j.bound
+	rho := j.noiseAround()
+	w.fill(m, b, &j.equations)
+	w.expect(m, b, rho)
+	w.solve()
+	if math.IsNaN(w.rhs[w.pitch()]) {
+		return math.NaN()
+	}
+	dc := w.move(m, b, w.rhs)
+	j.law.takeBound(m, b, w, rho)
+	all := w.inverseElement(w.pitch())
+	byB := w.column[w.stiffness()] * w.unit[w.pitch()] // B is the last unknown: what it adds stands in its place
+	m.sigma, j.law.known = math.Sqrt(rho*all), rho*(all-byB*byB)
+	m.sigmaB = math.Sqrt(rho * w.inverseElement(w.stiffness()))
+	return dc
+}
+
+// takeBound takes the departures of the partials with their variances from a bound fit with noise of power rho in a
+// block.
+func (l *lawFit) takeBound(m *model, b *basis, w *boundEquations, rho float64) {
+	na := len(b.part)
+	l.part = b.part
+	l.dev, l.cov, l.extra = scratch.Grow(l.dev, na), scratch.Grow(l.cov, na*na), scratch.Grow(l.extra, na)
+	clear(l.cov)
+	clear(l.extra)
+	for k := range b.part {
+		p := &m.row[b.part[k].row]
+		v := rho * w.inverseElement(w.departure(k))
+		l.dev[k], l.cov[k*na+k] = p.off, v
+		p.seen, p.offSigma = found, carriedSigma(math.Sqrt(v))
+	}
+}
+
+// move changes the model by the given unknowns, as far as one step may go, and returns by how much it changed f1
+// (cents).
+func (w *boundEquations) move(m *model, b *basis, by []float64) float64 {
+	dc := m.stepF1(by[w.pitch()])
+	m.b = allowedB(m.b + by[w.stiffness()])
+	for k := range b.part {
+		p := &b.part[k]
+		r := &m.row[p.row]
+		r.off = m.followed(r.off+m.stepOff(p.row, p.hz, by[w.departure(k)]), p.number)
+		// Amplitudes were found at the centroid, with the partial turning about it.
+		i := w.amplitude(k)
+		m.grow(p, complex(by[i], by[i+1]), m.allowed(m.stepDecay(p, by[w.decay(k)])))
+		r.c *= cmplx.Rect(1, -2*math.Pi*(m.hz(p.row, p.number)-p.hz)*p.centre)
+	}
+	return dc
+}
+
+// solve replaces rhs by the solution, in the units of the model.
+func (w *boundEquations) solve() {
+	size := w.size()
 	factorReal(w.matrix, size)
 	forwardReal(w.matrix, size, w.rhs)
 	backwardReal(w.matrix, size, w.rhs)
 	for i, u := range w.unit {
 		w.rhs[i] *= u
 	}
-	if math.IsNaN(w.rhs[4*na]) {
-		return math.NaN()
-	}
-	dc := j.move(w.rhs)
-	j.dev, j.devCov, j.extra = scratch.Grow(j.dev, na), scratch.Grow(j.devCov, na*na), scratch.Grow(j.extra, na)
-	clear(j.devCov)
-	clear(j.extra)
-	for k, r := range j.active {
-		v := rho * j.inverseElement(size, 3*na+k)
-		j.dev[k], j.devCov[k*na+k] = j.off[r], v
-		j.seen[r], j.offSigma[r] = found, 1.5*math.Sqrt(v)+0.03
-	}
-	all := j.inverseElement(size, 4*na)
-	byB := w.column[size-1] * w.unit[4*na] // B is the last unknown: what it adds stands in its place
-	j.sigma, j.knownB = math.Sqrt(rho*all), rho*(all-byB*byB)
-	j.sigmaB = math.Sqrt(rho * j.inverseElement(size, 4*na+1))
-	return dc
-}
-
-// move changes the model by the given unknowns, as far as one step may go, and returns by how much it
-// changed f1 (cents).
-func (j *joint) move(by []float64) float64 {
-	na := len(j.active)
-	dc := max(-40, min(40, by[4*na]))
-	j.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
-	j.b = max(-1e-4, min(0.05, j.b+by[4*na+1]))
-	for k, r := range j.active {
-		limit := stiffstring.CentsPerNeper * 0.3 / (j.length(r) * j.before[k])
-		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, by[3*na+k])), j.number[k])
-		limit = 0.7 / j.width[k]
-		a := j.allowed(j.alpha[r] + max(-limit, min(limit, by[2*na+k])))
-		// Amplitudes were found at the centroid, with the partial turning about it.
-		from := j.alpha[r] * (j.centre[k] - j.loudest(r))
-		j.c[r] += complex(by[2*k], by[2*k+1])
-		j.alpha[r] = a
-		j.c[r] *= complex(math.Exp(a*(j.centre[k]-j.loudest(r))-from), 0)
-		j.c[r] *= cmplx.Rect(1, -2*math.Pi*(j.hz(k)-j.before[k])*j.centre[k])
-	}
-	return dc
 }
 
 // inverseElement returns the element (i, i) of the inverse of the factorised equations, in squares of the
 // unknown's own unit.
-func (j *joint) inverseElement(size, i int) float64 {
-	w := &j.priorWork
+func (w *boundEquations) inverseElement(i int) float64 {
+	size := w.size()
 	w.column = scratch.Grow(w.column, size)
 	tail := w.column[i:]
 	clear(tail)
@@ -154,103 +195,94 @@ func (j *joint) inverseElement(size, i int) float64 {
 	return sum * w.unit[i] * w.unit[i]
 }
 
-// equations fills the normal equations without their priors: amplitudes as they are, decays in 1/s,
-// departures and f1 in cents.
-func (j *joint) equations() {
-	na := len(j.active)
-	size := 4*na + 2
-	w := &j.priorWork
-	w.matrix, w.rhs, w.unit, w.by = scratch.Grow(w.matrix, size*size), scratch.Grow(w.rhs, size), scratch.Grow(w.unit, size), scratch.Grow(w.by, na)
-	j.slopeB = scratch.Grow(j.slopeB, na)
-	for k, r := range j.active {
-		j.slopeB[k] = stiffstring.PartialHzByB(j.f1, j.b, j.number[k]) / j.before[k] * stiffstring.CentsPerNeper
-		rate := j.c[r] * complex(j.width[k], 0)
-		w.by[k] = [4]complex128{1, 1i, -rate, rate * complex(0, 2*math.Pi*j.before[k]/stiffstring.CentsPerNeper)}
-		for p, a := range w.by[k] {
-			i := j.unknown(k, p)
-			w.rhs[i] = real(conj(a) * j.rhs[p/2*na+k])
+// fill fills the normal equations without their priors: amplitudes as they are, decays in 1/s,
+// departures and f1 in cents. The products of basis and remainder stand in q.
+func (w *boundEquations) fill(m *model, b *basis, q *equations) {
+	na := len(b.part)
+	w.partials = na
+	size := w.size()
+	w.matrix, w.rhs = scratch.Grow(w.matrix, size*size), scratch.Grow(w.rhs, size)
+	w.unit, w.by = scratch.Grow(w.unit, size), scratch.Grow(w.by, na)
+	for k := range b.part {
+		p := &b.part[k]
+		rate := m.row[p.row].c * complex(p.width, 0)
+		w.by[k] = [perPartial]complex128{1, 1i, -rate, rate * complex(0, 2*math.Pi*p.hz/stiffstring.CentsPerNeper)}
+		for u, a := range w.by[k] {
+			i := w.of(k, u)
+			w.rhs[i] = real(conj(a) * q.rhs[u/2*na+k])
 			w.unit[i] = 1
 		}
 	}
 	for k := range na {
 		for l := range k + 1 {
-			j.couple(k, l, j.momentsOf(k, l))
+			w.couple(k, l, b.moments(k, l))
 		}
 	}
-	// What moves all partials together is the sum of their departures.
-	common := [2][]float64{w.matrix[4*na*size : (4*na+1)*size], w.matrix[(4*na+1)*size:]}
-	for m, row := range common {
-		clear(row)
-		for k := range na {
-			by := 1.0
-			if m == 1 {
-				by = j.slopeB[k]
-			}
-			for i, v := range w.matrix[(3*na+k)*size : (3*na+k)*size+4*na] {
-				row[i] += by * v
-			}
+	w.fillCommon(b)
+}
+
+// fillCommon fills the last two rows, of f1 and B: what moves all partials together is the sum of their departures.
+func (w *boundEquations) fillCommon(b *basis) {
+	size, partials := w.size(), w.pitch()
+	pitch, stiffness := w.matrix[partials*size:(partials+1)*size], w.matrix[(partials+1)*size:]
+	clear(pitch)
+	clear(stiffness)
+	w.rhs[w.pitch()], w.rhs[w.stiffness()] = 0, 0
+	for k := range b.part {
+		i, slope := w.departure(k), b.part[k].slopeB
+		for c, v := range w.matrix[i*size : i*size+partials] {
+			pitch[c] += v
+			stiffness[c] += slope * v
 		}
+		w.rhs[w.pitch()] += w.rhs[i]
+		w.rhs[w.stiffness()] += slope * w.rhs[i]
 	}
-	w.rhs[4*na], w.rhs[4*na+1] = 0, 0
-	for k := range na {
-		i := 3*na + k
-		w.rhs[4*na] += w.rhs[i]
-		w.rhs[4*na+1] += j.slopeB[k] * w.rhs[i]
-		common[0][4*na] += common[0][i]
-		common[1][4*na] += common[1][i]
-		common[1][4*na+1] += j.slopeB[k] * common[1][i]
+	for k := range b.part {
+		i, slope := w.departure(k), b.part[k].slopeB
+		pitch[w.pitch()] += pitch[i]
+		stiffness[w.pitch()] += stiffness[i]
+		stiffness[w.stiffness()] += slope * stiffness[i]
 	}
 }
 
-// unknown returns the place of unknown p of active partial k: two parts of its amplitude, decay, departure.
-func (j *joint) unknown(k, p int) int {
-	if p < 2 {
-		return 2*k + p
+// expect adds what is expected of decays, departures and B, and puts these unknowns in units of it; rho is the power
+// of the noise in a block.
+func (w *boundEquations) expect(m *model, b *basis, rho float64) {
+	size := w.size()
+	w.unit[w.pitch()], w.unit[w.stiffness()] = 1, m.prior.Sigma
+	for k := range b.part {
+		p := &m.row[b.part[k].row]
+		scatter := stiffstring.ScatterSigma(b.part[k].number)
+		w.unit[w.decay(k)], w.unit[w.departure(k)] = decaySigma, scatter
+		w.rhs[w.decay(k)] += rho * (decayMean - p.alpha) / (decaySigma * decaySigma)
+		w.rhs[w.departure(k)] -= rho * p.off / (scatter * scatter)
 	}
-	return p*len(j.active) + k
-}
-
-// expect adds what is expected of decays, departures and B, and puts these unknowns in units of it.
-func (j *joint) expect(rho float64) {
-	na := len(j.active)
-	size := 4*na + 2
-	w := &j.priorWork
-	w.unit[4*na], w.unit[4*na+1] = 1, j.prior.Sigma
-	for k, r := range j.active {
-		w.unit[2*na+k], w.unit[3*na+k] = decaySigma, stiffstring.ScatterSigma(j.number[k])
-		w.rhs[2*na+k] += rho * (decayMean - j.alpha[r]) / (decaySigma * decaySigma)
-		w.rhs[3*na+k] -= rho * j.off[r] / (w.unit[3*na+k] * w.unit[3*na+k])
-	}
-	w.rhs[4*na+1] += rho * (j.prior.Mean - j.b) / (j.prior.Sigma * j.prior.Sigma)
+	w.rhs[w.stiffness()] += rho * (m.prior.Mean - m.b) / (m.prior.Sigma * m.prior.Sigma)
 	for i, u := range w.unit {
 		w.rhs[i] *= u
 		row := w.matrix[i*size : i*size+i+1]
 		for c := range row {
 			row[c] *= u * w.unit[c]
 		}
-		if i >= 2*na && i != 4*na {
+		if i >= w.decay(0) && i != w.pitch() {
 			row[i] += rho
 		}
 	}
 }
 
-// amplitudesWithPriors takes over the solution for the amplitudes alone.
-func (j *joint) amplitudesWithPriors() {
-	na := len(j.active)
-	size := 4*na + 2
-	w := &j.priorWork
-	lead := w.matrix[:4*na*na] // the leading block, moved together row by row
-	for i := range 2 * na {
-		copy(lead[i*2*na:i*2*na+i+1], w.matrix[i*size:i*size+i+1])
+// startAmplitudes takes over the solution for the amplitudes alone.
+func (w *boundEquations) startAmplitudes(m *model, b *basis) {
+	size, n := w.size(), w.decay(0)
+	lead := w.matrix[:n*n] // the leading block, moved together row by row
+	for i := range n {
+		copy(lead[i*n:i*n+i+1], w.matrix[i*size:i*size+i+1])
 	}
-	factorReal(lead, 2*na)
-	forwardReal(lead, 2*na, w.rhs[:2*na])
-	backwardReal(lead, 2*na, w.rhs[:2*na])
-	for k, r := range j.active {
-		j.c[r] += complex(w.rhs[2*k], w.rhs[2*k+1])
-		if j.c[r] == 0 {
-			j.c[r] = complex(1e-30, 0)
-		}
+	factorReal(lead, n)
+	forwardReal(lead, n, w.rhs[:n])
+	backwardReal(lead, n, w.rhs[:n])
+	for k := range b.part {
+		i := w.amplitude(k)
+		m.start(&b.part[k], complex(w.rhs[i], w.rhs[i+1]))
 	}
 }
 
@@ -258,50 +290,36 @@ func (j *joint) amplitudesWithPriors() {
 // τ_k^p·τ_l^q times the conjugate of k's basis with l's, and with the conjugate of l's.
 type moments struct{ direct, mirrored [2][2]complex128 }
 
-func (j *joint) momentsOf(k, l int) moments {
-	n := j.s.n
-	p := products(j.basis[k*n:(k+1)*n], j.basis[l*n:(l+1)*n], j.s.t)
-	// Time counts from the centroid of each, in units of its width.
-	var out moments
-	ck, cl := complex(j.centre[k], 0), complex(j.centre[l], 0)
-	hk, hl := complex(j.width[k], 0), complex(j.width[l], 0)
-	for i, v := range [...][3]complex128{{p.s0, p.s1, p.s2}, {p.m0, p.m1, p.m2}} {
-		to := &out.direct
-		gain := 0.25 * complex(real(j.kernel[k*len(j.active)+l])+real(j.kernel[l*len(j.active)+k]), 0)
-		if i == 1 {
-			to = &out.mirrored
-			gain = 0.25 * complex(real(j.mirror[k*len(j.active)+l])+real(j.mirror[l*len(j.active)+k]), 0)
-		}
-		to[0][0] = gain * v[0]
-		to[1][0] = gain * (v[1] - ck*v[0]) / hk
-		to[0][1] = gain * (v[1] - cl*v[0]) / hl
-		to[1][1] = gain * (v[2] - (ck+cl)*v[1] + ck*cl*v[0]) / (hk * hl)
+func (b *basis) moments(k, l int) moments {
+	p, i, t := b.products(k, l), k*len(b.part)+l, l*len(b.part)+k
+	return moments{
+		direct:   b.aboutCentroids(k, l, real(b.kernel[i])+real(b.kernel[t]), p.s0, p.s1, p.s2),
+		mirrored: b.aboutCentroids(k, l, real(b.mirror[i])+real(b.mirror[t]), p.m0, p.m1, p.m2),
 	}
-	return out
+}
+
+// aboutCentroids returns the moments v0, v1, v2 of two bases with time counted from the centroid of each, in units of
+// its width; response is that of the blocks of either to the other, summed.
+func (b *basis) aboutCentroids(k, l int, response float64, v0, v1, v2 complex128) (to [2][2]complex128) {
+	pk, pl := &b.part[k], &b.part[l]
+	ck, cl := complex(pk.centre, 0), complex(pl.centre, 0)
+	hk, hl := complex(pk.width, 0), complex(pl.width, 0)
+	gain := complex(response/2/2, 0) // both halves of a real amplitude
+	to[0][0] = gain * v0
+	to[1][0] = gain * (v1 - ck*v0) / hk
+	to[0][1] = gain * (v1 - cl*v0) / hl
+	to[1][1] = gain * (v2 - (ck+cl)*v1 + ck*cl*v0) / (hk * hl)
+	return to
 }
 
 // couple enters the products of partials k ≥ l into the matrix.
-func (j *joint) couple(k, l int, m moments) {
-	size := 4*len(j.active) + 2
-	w := &j.priorWork
+func (w *boundEquations) couple(k, l int, m moments) {
+	size := w.size()
 	for p, a := range w.by[k] {
 		for q, b := range w.by[l] {
 			v := conj(a) * (b*m.direct[p/2][q/2] + conj(b)*m.mirrored[p/2][q/2])
-			row, col := j.unknown(k, p), j.unknown(l, q)
+			row, col := w.of(k, p), w.of(l, q)
 			w.matrix[row*size+col], w.matrix[col*size+row] = real(v), real(v)
 		}
 	}
-}
-
-// lawWithPriors makes the final step. That partials which scatter also move in common is taken for granted:
-// the window is too short to see whether they do.
-func (j *joint) lawWithPriors() bool {
-	j.remains()
-	j.signal = j.explained()
-	if math.IsNaN(j.solveWithPriors(j.noiseAround())) {
-		return false
-	}
-	j.variance = j.lawVariance(j.knownB, stiffstring.CommonScatter*stiffstring.ScatterWidth(MaxPartials))
-	j.sigma = j.variance.SigmaCents()
-	return true
 }

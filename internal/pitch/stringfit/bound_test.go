@@ -66,40 +66,34 @@ func TestBoundEquations(t *testing.T) {
 		t.Fatal("no fit")
 	}
 	j := &f.joint
-	na := len(j.active)
+	na := len(j.basis.part)
 	size := 4*na + 2
-	if !j.brief || na != 24 {
-		t.Fatalf("%d partials, a brief window: %v", na, j.brief)
+	if j.solver != bound || na != 24 {
+		t.Fatalf("%d partials, solver %d", na, j.solver)
 	}
-	type state struct {
-		f1, b      float64
-		c          []complex128
-		alpha, off []float64
+	fill := func() {
+		j.basis.compute(&j.model)
+		j.basis.answers()
+		j.rest.stale = true
+		j.equations.remains(&j.model, &j.basis, &j.rest, 0)
+		j.bound.fill(&j.model, &j.basis, &j.equations)
 	}
-	base := state{j.f1, j.b, append([]complex128{}, j.c...), append([]float64{}, j.alpha...), append([]float64{}, j.off...)}
+	base := j.model
 	set := func() {
-		j.f1, j.b = base.f1, base.b
-		copy(j.c, base.c)
-		copy(j.alpha, base.alpha)
-		copy(j.off, base.off)
-		j.waves()
-		j.answers()
-		j.white = 0
-		j.stale = true
-		j.remains()
-		j.equations()
+		j.model = base
+		fill()
 	}
 	set()
-	matrix := append([]float64{}, j.priorWork.matrix...)
+	matrix := append([]float64{}, j.bound.matrix...)
 	at := func(i, k int) float64 { return matrix[max(i, k)*size+min(i, k)] } // common unknowns: lower triangle alone
-	before := append([]float64{}, j.priorWork.rhs...)
+	before := append([]float64{}, j.bound.rhs...)
 	// A partial that is hardly there is moved by far more than it is, in units of its own.
 	loud := func(i int) bool {
 		k := i % na
 		if i < 2*na {
 			k = i / 2
 		}
-		return i >= 4*na || Power(base.c[j.active[k]]) > 1e-2*Power(base.c[j.active[0]])
+		return i >= 4*na || Power(base.row[j.basis.part[k].row].c) > 1e-2*Power(base.row[j.basis.part[0].row].c)
 	}
 	by := make([]float64, size)
 	for i := range size {
@@ -109,17 +103,13 @@ func TestBoundEquations(t *testing.T) {
 		set()
 		clear(by)
 		by[i] = 1e-3 * math.Sqrt(1/at(i, i))
-		j.move(by)
-		j.waves()
-		j.answers()
-		j.stale = true
-		j.remains()
-		j.equations()
+		j.bound.move(&j.model, &j.basis, by)
+		fill()
 		for r := range size {
 			if !loud(r) {
 				continue
 			}
-			got := (before[r] - j.priorWork.rhs[r]) / by[i]
+			got := (before[r] - j.bound.rhs[r]) / by[i]
 			want, scale := at(r, i), math.Sqrt(at(r, r)*at(i, i))
 			if math.Abs(got-want) > 0.05*scale {
 				t.Errorf("unknown %d moves product %d by %.3g of their sizes, want %.3g", i, r, got/scale, want/scale)

@@ -80,6 +80,10 @@ func invertTail(l []complex128, n, m int, inv, work []complex128) {
 	}
 }
 
+// ridgeReal keeps nearly dependent unknowns harmless, as the ridge of [factorHermitian]: some tens of times the rounding of
+// a double.
+const ridgeReal = 1e-14
+
 // factorReal replaces the lower triangle of the n×n symmetric matrix a by its Cholesky factor.
 func factorReal(a []float64, n int) {
 	for i := range n {
@@ -97,7 +101,7 @@ func factorReal(a []float64, n int) {
 		for _, v := range ri[:i] {
 			d -= v * v
 		}
-		ri[i] = math.Sqrt(max(d, 1e-14*before+math.SmallestNonzeroFloat64))
+		ri[i] = math.Sqrt(max(d, ridgeReal*before+math.SmallestNonzeroFloat64))
 	}
 }
 
@@ -110,4 +114,27 @@ func forwardReal(l []float64, n int, b []float64) {
 		}
 		b[i] = sum / l[i*n+i]
 	}
+}
+
+// backwardReal solves Lᵀ·x = b in place.
+func backwardReal(l []float64, n int, b []float64) {
+	for i := n - 1; i >= 0; i-- {
+		sum := b[i]
+		for k := i + 1; k < n; k++ {
+			sum -= l[k*n+i] * b[k]
+		}
+		b[i] = sum / l[i*n+i]
+	}
+}
+
+// inverseEntry returns entry (i, i) of the inverse of L·Lᵀ, n ≤ 4.
+func inverseEntry(l []float64, n, i int) float64 {
+	var e [4]float64
+	e[i] = 1
+	forwardReal(l, n, e[:n])
+	var sum float64
+	for _, v := range e[:n] {
+		sum += v * v
+	}
+	return sum
 }

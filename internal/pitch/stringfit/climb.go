@@ -18,10 +18,11 @@ const (
 	climbGain    = 2.0  // times what the first fit explains that it must hold
 	climbRange   = 2.5  // standard deviations of pitch and stiffness
 	climbSteps   = 80   // of each, at most
+	padding      = 4    // of the spectrum, times the length of the sound
 	climbCost    = 0.02 // of the power, that a standard deviation squared costs: between two that hold the same, the likelier
 )
 
-// A spectrum is that of a stretch of sound under a Hann window, padded to four times its length or more.
+// A hannSpectrum is that of a stretch of sound under a Hann window, padded to four times its length or more.
 type hannSpectrum struct {
 	n, size int
 	plan    *fourier.FFT
@@ -33,7 +34,7 @@ type hannSpectrum struct {
 
 func (h *hannSpectrum) take(x []float64) {
 	size := 1
-	for size < 4*len(x) {
+	for size < padding*len(x) {
 		size *= 2
 	}
 	if size != h.size {
@@ -75,24 +76,33 @@ func (f *Fitter) climb(x []float64, at int64, k Start, explained float64) (Start
 	for _, v := range x {
 		energy += v * v
 	}
-	span := float64(len(x)) / f.SampleRate
-	top := 2
-	for top < climbTop && stiffstring.PartialHz(k.F1Hz, k.B, top+1) < 0.45*f.SampleRate {
-		top++
+	best, held := h.search(k, float64(len(x))/f.SampleRate, f.SampleRate)
+	if !(held > climbGain*explained*energy) {
+		return k, 0, false
 	}
+	if !f.fitFirst(x, at, best) || 1-f.unexplained() < climbGain*explained {
+		return k, 0, false
+	}
+	return best, n, true
+}
+
+// search looks, near k, for the pitch and the stiffness under which the lowest partials hold the most energy of a
+// spectrum of span seconds, and returns them and that energy.
+func (h *hannSpectrum) search(k Start, span, fs float64) (best Start, held float64) {
+	top := topSearched(k.F1Hz, k.B, climbTop, fs)
 	lowB, highB := max(0, k.Prior.Mean-climbRange*k.Prior.Sigma), k.Prior.Mean+climbRange*k.Prior.Sigma
-	// A step moves the highest of them by a quarter of a bin.
 	slope := stiffstring.PartialHzByB(k.F1Hz, k.Prior.Mean, top)
-	stepB := max(0.25/(span*slope), (highB-lowB)/climbSteps)
-	stepC := max(0.25/(span*stiffstring.PartialHz(k.F1Hz, k.B, top))*stiffstring.CentsPerNeper, 2*climbRange*k.SigmaCents/climbSteps)
-	var most, held float64
-	best := k
+	stepB := max(stepOfBin/(span*slope), (highB-lowB)/climbSteps)
+	stepC := max(stepOfBin/(span*stiffstring.PartialHz(k.F1Hz, k.B, top))*stiffstring.CentsPerNeper, 2*climbRange*k.SigmaCents/climbSteps)
+	best = k
+	best.SigmaCents, best.SigmaB, best.Top = min(k.SigmaCents, 2*stepC), min(k.Prior.Sigma, 2*stepB), top
+	var most float64
 	for c := -climbRange * k.SigmaCents; c <= climbRange*k.SigmaCents; c += stepC {
 		f1 := k.F1Hz * math.Exp(c/stiffstring.CentsPerNeper)
 		for b := lowB; b <= highB; b += stepB {
 			var sum float64
 			for number := 1; number <= top; number++ {
-				sum += h.at(stiffstring.PartialHz(f1, b, number) / f.SampleRate)
+				sum += h.at(stiffstring.PartialHz(f1, b, number) / fs)
 			}
 			cost := square(c/k.SigmaCents) + square((b-k.Prior.Mean)/k.Prior.Sigma)
 			if score := sum * (1 - climbCost*cost); score > most {
@@ -101,16 +111,5 @@ func (f *Fitter) climb(x []float64, at int64, k Start, explained float64) (Start
 			}
 		}
 	}
-	if !(held > climbGain*explained*energy) {
-		return k, 0, false
-	}
-	best.SigmaCents = min(k.SigmaCents, 2*stepC)
-	best.SigmaB = min(k.Prior.Sigma, 2*stepB)
-	best.Top = top
-	f.Tune(best.F1Hz, best.B, at)
-	f.Push(x)
-	if !f.Follow(0, n, best, Steady, 0, 1) || 1-f.unexplained() < climbGain*explained {
-		return k, 0, false
-	}
-	return best, n, true
+	return best, held
 }

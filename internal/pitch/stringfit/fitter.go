@@ -3,23 +3,23 @@ package stringfit
 import (
 	"math"
 
-	"tunerd/internal/scratch"
 	"tunerd/internal/stiffstring"
 )
 
 const (
-	MaxPartials  = 28           // partials of a note that are tracked
-	subBlockS    = 1e-3 * 2 / 3 // s, length of a sub-block of the bank
-	BlocksInFit  = 40           // blocks that a window is gathered into
-	blocksLive   = 24           // at least, while a note sounds
-	blocksGlide  = 80           // at most, while it may glide
-	glidingS     = 0.6          // s, the longest window in which that matters
-	fewSubBlocks = 100          // in a window of which none may be lost
-	blockGlideS  = 3e-3         // s, the longest block while it does: what a glide changes within one is left out
+	MaxPartials      = 28           // partials of a note that are tracked
+	subBlockS        = 1e-3 * 2 / 3 // s, length of a sub-block of the bank: 32 samples at 48 kHz; four times that let partials alias
+	shortestSubBlock = 4            // samples
+	BlocksInFit      = 40           // blocks that a window is gathered into
+	blocksLive       = 24           // at least, while a note sounds
+	blocksGlide      = 80           // at most, while it may glide
+	glidingS         = 0.6          // s, the longest window in which that matters
+	fewSubBlocks     = 100          // in a window of which none may be lost
+	blockGlideS      = 3e-3         // s, the longest block while it does: what a glide changes within one is left out
 )
 
 // SubBlock returns the samples in a sub-block at sample rate fs.
-func SubBlock(fs float64) int { return max(4, int(math.Round(fs*subBlockS))) }
+func SubBlock(fs float64) int { return max(shortestSubBlock, int(math.Round(fs*subBlockS))) }
 
 // A Motion says what movement of the pitch within a window a fit allows for.
 type Motion int
@@ -32,36 +32,17 @@ const (
 
 // A Fitter fits one note to a stretch of a bank, long or short, and holds all work space.
 type Fitter struct {
-	SampleRate     float64
-	Partials       int                // most partials in the model; 0: maxPartials
-	Live           bool               // fits must be cheap
-	Accept         func(*Result) bool // whether a result is of a note
-	Bank           *Bank
-	series         series
-	joint          joint
-	omega          []float64
-	warp           warp       // that of the last fit
-	planned        warp       // what the last fit suggests for the next
-	trajectory     trajectory // what the phase residuals of the last fit say
-	plannedOff     float64    // [cents] the pitch that planned settles to, against hz
-	track          []float64
-	trackWeight    []float64
-	wholeTrack     []float64 // [s] whole warp of time found, by block
-	residuals      phaseResiduals
-	residualTrack  []float64 // [s] shift, less the glide that was found, by block
-	residualWeight []float64 // [1/s²] inverse variance of rest
-	curve          [2][]float64
-	times          []float64 // [s] since the onset, by block
-
-	climbing hannSpectrum // work space of a search for higher partials
+	SampleRate float64
+	Partials   int                // most partials in the model; 0: maxPartials
+	Live       bool               // fits must be cheap
+	Accept     func(*Result) bool // whether a result is of a note
+	Bank       *Bank
+	pitchPath  // of the last fit
+	omega      []float64
+	climbing   hannSpectrum // work space of a search for higher partials
 
 	Start       Start // what the first short fit of load taught
 	startLength int   // sub-blocks of that fit
-
-	heard    []Partial // that the last reading was of, of which not all are known so well as to be in it
-	Hz       float64   // the pitch asked for
-	Variance Variance  // of it, the scatter of single partials counted as noise
-	Fitted   bool      // the last fit succeeded, and all of joint belongs to it
 }
 
 // Tune points the bank at the partials of f1 and B, beginning at sample index first.
@@ -73,7 +54,7 @@ func (f *Fitter) Tune(f1, b float64, first int64) {
 	}
 	for k := 1; k <= limit; k++ {
 		hz := stiffstring.PartialHz(f1, b, k)
-		if hz > 0.46*f.SampleRate && k > 1 {
+		if hz > highestHz*f.SampleRate && k > 1 {
 			break
 		}
 		f.omega = append(f.omega, 2*math.Pi*hz/f.SampleRate)
@@ -89,11 +70,12 @@ func (f *Fitter) Tune(f1, b float64, first int64) {
 // most from the one it was demodulated at: what other partials leak into its sub-blocks then comes back
 // as an alias of that part.
 func (f *Fitter) MaxDetuning() float64 {
-	j := &f.joint
+	m := &f.joint.model
 	most := 0.0
-	for k, r := range j.active {
-		if j.seen[r] == found {
-			most = max(most, math.Abs(2*math.Pi*j.hz(k)/f.SampleRate-f.Bank.Omega[r])*float64(f.Bank.M))
+	for i := range f.joint.basis.part {
+		p := &f.joint.basis.part[i]
+		if m.row[p.row].seen == found {
+			most = max(most, math.Abs(2*math.Pi*m.hz(p.row, p.number)/f.SampleRate-f.Bank.Omega[p.row])*float64(f.Bank.M))
 		}
 	}
 	return most
@@ -115,28 +97,36 @@ type Start struct {
 	Top              int  // a first fit should be short enough to hold the partials up to this one
 }
 
+// guessedTop is the partial up to which the first fit to a guess reaches: the second and third tell B.
+const guessedTop = 3
+
 // Guess returns what is known from a first guess of the pitch alone.
 func Guess(f1, sigmaCents float64) Start {
 	p := stiffstring.StiffnessPrior(f1)
-	return Start{F1Hz: f1, SigmaCents: sigmaCents, B: p.Mean, SigmaB: p.Sigma, Prior: p, Top: 3}
+	return Start{F1Hz: f1, SigmaCents: sigmaCents, B: p.Mean, SigmaB: p.Sigma, Prior: p, Top: guessedTop}
 }
+
+// What a fit has taught is taken to be known so much worse in a longer window, and f1 no better than the least (cents).
+const (
+	learnedTimes = 3.0
+	learnedLeast = 0.2
+)
 
 // Learned returns what a fit has taught, with allowance for a longer window.
 func (f *Fitter) Learned(prior stiffstring.Prior) Start {
 	f.adopt()
+	m := &f.joint.model
 	return Start{
-		F1Hz: f.joint.f1, SigmaCents: max(3*f.joint.sigma, 0.2),
-		B: f.joint.b, SigmaB: min(prior.Sigma, 3*f.joint.sigmaB), Prior: prior, carry: true,
+		F1Hz: m.f1, SigmaCents: max(learnedTimes*m.sigma, learnedLeast),
+		B: m.b, SigmaB: min(prior.Sigma, learnedTimes*m.sigmaB), Prior: prior, carry: true,
 	}
 }
 
 // fit fits the sub-blocks [from, to) of the bank as one window.
 func (f *Fitter) fit(from, to int, k Start, m Motion, w warp) bool {
-	f.trajectory.ready, f.trajectory.adopted = false, false
+	f.trajectory.state = spent
 	f.gather(from, to, k.F1Hz, k.B, m, w)
-	f.joint.live = f.Live
-	f.joint.most = k.most
-	f.joint.begin(&f.series, k.F1Hz, k.SigmaCents, k.B, k.SigmaB, k.Prior, k.carry)
+	f.joint.begin(&f.series, &k, f.Live)
 	return f.joint.converge()
 }
 
@@ -173,7 +163,7 @@ func (f *Fitter) joined(n int, m Motion) int {
 	// What fills no block is lost, at the front, where a note that dies fast is loudest; of a few periods it
 	// matters even more. Somewhat shorter blocks may leave less of it. (Where a pitch settles, the front tells
 	// the least of it.)
-	least := (3*most + 3) / 4
+	least := most - most/4
 	if n <= fewSubBlocks {
 		least = min(least, most-1)
 	}
@@ -186,6 +176,12 @@ func (f *Fitter) joined(n int, m Motion) int {
 	return q
 }
 
+// briefly reports whether a window of n sub-blocks of a note at f1 (Hz) is so short that priors hold its fit.
+func (f *Fitter) briefly(n int, m Motion, f1 float64) bool {
+	q := f.joined(n, m)
+	return float64(n/q*q*f.Bank.M)/f.SampleRate*f1 < briefPeriods
+}
+
 // Follow fits the window [from, to) and whatever its pitch does, as far as m allows, starting
 // from k and the warp found so far. It sets hz and sigma.
 // It takes at most passes fits.
@@ -196,14 +192,14 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 		w = f.planned
 	}
 	for pass := range passes {
-		resumed := k.resume && f.resumable(from, to, w) && f.resume(from, to, k, m, w)
+		resumed := k.resume && f.resumable(f.Bank.At(from), f.Bank.At(to), w) && f.resume(from, to, k, m, w)
 		if !resumed && !f.fit(from, to, k, m, w) {
 			return false
 		}
-		f.Hz, f.Variance, f.Fitted = f.joint.f1, f.joint.variance, true
+		f.Hz, f.Variance, f.Fitted = f.joint.model.f1, f.joint.variance, true
 		f.plannedOff = 0
 		f.computeTracks()
-		if f.joint.brief {
+		if f.joint.solver == bound {
 			f.addGlideUncertainty(m)
 			return true
 		}
@@ -220,12 +216,7 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 			next = f.estimateDrift()
 		}
 		f.planned = next
-		top := 2 * math.Pi * stiffstring.PartialHz(f.joint.f1, f.joint.b, f.joint.number[len(f.joint.number)-1])
-		enough := 0.01 // rad
-		if f.Live && 2*f.series.half*f.joint.f1 > resumeBins {
-			enough = 0.1 // far partials are led astray by each other's phases less
-		}
-		if pass == passes-1 || f.change(w, next)*top < enough {
+		if pass == passes-1 || f.change(w, next)*(2*math.Pi*f.joint.topHz()) < f.enough() {
 			return true
 		}
 		k = f.Learned(k.Prior)
@@ -235,85 +226,42 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 	return true
 }
 
-// computeTracks computes the whole warp of time of the present window, by block.
-func (f *Fitter) computeTracks() {
-	n := f.series.n
-	f.track, f.trackWeight, f.wholeTrack = scratch.Grow(f.track, n), scratch.Grow(f.trackWeight, n), scratch.Grow(f.wholeTrack, n)
-	f.residuals.take(&f.joint, f.track, f.trackWeight)
-	for i, s := range f.track {
-		f.wholeTrack[i] = s + f.series.psi[i]
-	}
-	f.residualTrack, f.residualWeight = append(f.residualTrack[:0], f.track...), append(f.residualWeight[:0], f.trackWeight...)
-	for m := range f.curve {
-		f.curve[m] = scratch.Grow(f.curve[m], n)
-	}
-}
+// What a first fit is made of, at least.
+const (
+	firstSubBlocks = 12
+	firstPeriods   = 3.0
+	firstLobe      = 0.2 // of the main lobe, that the partials are uncertain by
+)
 
-// change returns the largest difference in bend between two warps over the window, in seconds:
-// what is left after an offset and a slope are taken off at the window's ends and middle.
-func (f *Fitter) change(a, b warp) float64 {
-	d := func(x float64) float64 {
-		at := f.series.middle() + x*f.series.half*f.SampleRate
-		return b.psi(at, f.SampleRate) - a.psi(at, f.SampleRate)
-	}
-	bow := math.Abs(d(0) - (d(-1)+d(1))/2)
-	early := math.Abs(d(-0.5) - (d(-1)+d(0))/2)
-	return max(bow, early)
-}
-
-// estimateDrift finds a drift: quadratic and cubic warps about the middle of the window, each only if
-// it stands out by more than five standard errors, and sets hz to the pitch at the middle. In a window
-// that shows a pitch to a thousandth of a cent a real drift stands out by far; one that is not there
-// costs several times σ.
-func (f *Fitter) estimateDrift() warp {
-	s := &f.series
-	for i, t := range s.t {
-		f.curve[0][i] = t * t
-		f.curve[1][i] = t * t * t
-	}
-	next := warp{middle: s.middle()}
-	plain, ok := fitLine(s.t, f.wholeTrack, f.trackWeight, nil)
-	if !ok || plain.used < 8 {
-		return f.keep()
-	}
-	free := func(l line, terms int) float64 { return max(1, l.chi2/float64(l.used-2-terms)) }
-	best, scale := plain, free(plain, 0)
-	quad, ok := fitLine(s.t, f.wholeTrack, f.trackWeight, [][]float64{f.curve[0]})
-	if ok && quad.extra[0]*quad.extra[0] > 25*free(quad, 1)*quad.extraVar[0] {
-		best, scale = quad, free(quad, 1)
-		next.quad = quad.extra[0]
-	}
-	both, ok := fitLine(s.t, f.wholeTrack, f.trackWeight, f.curve[:])
-	if ok && both.extra[1]*both.extra[1] > 25*free(both, 2)*both.extraVar[1] {
-		best, scale = both, free(both, 2)
-		next.quad, next.cubic = both.extra[0], both.extra[1]
-	}
-	f.Hz = f.joint.f1 * (1 + best.slope - f.bias())
-	more := scale*best.slopeVar - plain.slopeVar
-	f.Variance = f.joint.variance
-	f.Variance.Movement += square(stiffstring.CentsPerNeper) * max(0, more)
-	return next
-}
-
-// bias returns the slope that the track of time shows although the joint fit, which weighs the
-// same data better, has already set it to zero: what the track says of the pitch counts from there.
-func (f *Fitter) bias() float64 {
-	l, ok := fitLine(f.series.t, f.track, f.trackWeight, nil)
-	if !ok {
-		return 0
-	}
-	return l.slope
-}
-
-// keep is the answer of estimateDrift when the window is too poor to see any movement.
-func (f *Fitter) keep() warp {
-	f.Hz, f.Variance = f.joint.f1*(1+f.warp.rate(f.series.middle(), f.SampleRate)), f.joint.variance
-	return f.warp
-}
-
-// reach returns the length of window (s) in which the partials up to k.top lie safely within the
+// reach returns the length of window (s) in which the partials up to k.Top lie safely within the
 // main lobe, and at least three periods and a dozen sub-blocks.
 func (k Start) reach() float64 {
 	top := stiffstring.PartialHz(k.F1Hz, k.B, k.Top)
-	return max(12*subBlockS, max(3/k.F1Hz, 0.2*stiffstring.CentsPerNeper/(top*(k.SigmaCents+0.02))))
+	return max(firstSubBlocks*subBlockS, max(firstPeriods/k.F1Hz, firstLobe*stiffstring.CentsPerNeper/(top*(k.SigmaCents+vaguePitch))))
+}
+
+// By how much (rad) the phase of the highest partial may stray from its window's warp before that is fitted again: far
+// partials are led astray by each other's phases less.
+const (
+	enoughPhase    = 0.01
+	enoughPhaseFar = 0.1
+)
+
+// enough returns how well the warp must be known to stand.
+func (f *Fitter) enough() float64 {
+	if f.Live && f.joint.model.bins() > resumeBins {
+		return enoughPhaseFar
+	}
+	return enoughPhase
+}
+
+// EstimateGlide finds a glide in what the last fit, of a steady pitch, has left, as the first pass of a fit that allows
+// for one would. It reports false, and changes nothing, if that fit was not to all of the bank.
+func (f *Fitter) EstimateGlide(onset float64) bool {
+	s := &f.series
+	if !f.Fitted || f.Brief() || s.start-f.Bank.First >= int64(s.length) {
+		return false
+	}
+	f.planned = f.glide(onset)
+	return true
 }

@@ -3,8 +3,8 @@ package stringfit
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
-	"tunerd/internal/scratch"
 	"tunerd/internal/stiffstring"
 )
 
@@ -22,155 +22,69 @@ import (
 //
 // A joint holds its work space and serves one goroutine; fit allocates only while it grows.
 type joint struct {
-	s      *series
-	active []int // rows of s in the model
-	number []int // partial number of each active row
+	model     model          // the string, as it is believed so far
+	basis     basis          // the partials that take part, as functions of time
+	rest      remainder      // what the model leaves of the blocks
+	equations equations      // of the free deviations
+	bound     boundEquations // of a window of two periods
+	law       lawFit         // f1 and B from the deviations
 
-	live       bool // fits must be cheap
-	most       int  // rows that may be active; 0: all
-	carried    bool // the last fit was of the same note
-	f1, b      float64
-	prior      stiffstring.Prior
-	c          []complex128 // amplitude, by row of s; see response
-	alpha      []float64    // [1/s] by row of s
-	off        []float64    // [cents] frequency of each row against the law, as taken so far
-	offSigma   []float64    // [cents] how well the frequency of each row is known beside the law
-	seen       []sighting   // by row
-	kernel     []complex128 // active × active: response of block k to partial l
-	mirror     []complex128 // the same to the negative frequency of partial l
-	basis      []complex128 // active × blocks: exp(s_l·t)
-	matrix     []complex128
-	rhs        []complex128
-	inverse    []complex128 // covariance shape of the free rates
-	reach      []complex128 // [cents] that one unit of a free rate's solution means
-	column     []complex128
-	left       []complex128 // active × blocks: what the model leaves
-	rho        []float64    // noise power in one block of row k
-	signal     float64      // energy in the window that the model explains
-	white      float64      // noise power per sample, from the whole window
-	quiet      float64      // noise power per sample where the last fit left little; 0: not known
-	dev        []float64    // [cents] free deviation of each active partial from the law
-	devCov     []float64    // [cents²] active × active
-	weights    []float64    // Cholesky factor of devCov plus scatter
-	slopeB     []float64    // [cents] d(cents of partial)/dB
-	work       []float64
-	extra      []float64 // [cents²] variance that its scatter about the law adds to a partial
-	scatter    float64   // width of the scatter of partials about the law, in units of lawWidth
-	sigma      float64   // [cents] of f1
-	sigmaB     float64
-	knownB     float64      // [cents²] variance of f1 if B were known
-	variance   Variance     // of f1 in the final fit
-	isolated   []complex128 // active × blocks: what the other partials leave of the blocks of each
-	basisRate  []complex128 // by block: a basis function times the part by which the warp runs fast
-	stale      bool         // alone has to be computed anew: partials have moved
-	settled    bool         // the last step was so small that the final fit makes up for what is left
-	spins      []spin       // turn of each active partial within a block
-	references []reference  // of each active row
-	fades      []fade       // fall of each active partial within a block
-	ratio      []complex128 // by active partial: from one block to the next, along the chord of the warp
-	power      []complex128 // ratio to the number of blocks
-	centre     []float64    // [s] centroid in time of each active partial's energy
-	width      []float64    // [s] standard deviation in time of that energy
-	mass       []float64    // that energy: Σ |basis|²
-	residue    []float64    // [cents] deviation of each active partial from the law, in the final fit
-	ratios     []float64    // work space of robustScatter
-	diagonal   bool         // partials are separable: the covariances are diagonal
-	brief      bool         // the window is so short that the fit is bound
-	priorWork  priorFit     // work space of that fit
-	before     []float64    // [Hz] frequency of each active partial before a step
-	grown      []float64    // change of the amplitude of each in that step, as a part of it
-	slowed     []float64    // [1/s] change of its decay
+	most    int    // rows that may be active; 0: all
+	carried bool   // the last fit was of the same note
+	solver  solver // how steps are made in this window
+	settled bool   // the last step was so small that the final fit makes up for what is left
+
+	signal   float64   // energy in the window that the model explains
+	white    float64   // noise power per sample, from the whole window
+	quiet    float64   // noise power per sample where the last fit left little; 0: not known
+	variance Variance  // of f1 in the final fit
+	ratios   []float64 // work space
 }
 
-// decay prior: strings and pipes alike decay by some 1/s; a buried partial must not run away.
+// A solver is a way to make a step of the fit, by how far apart partials lie in bins of the window.
+type solver uint8
+
 const (
-	decayMean  = 3.0  // 1/s
-	decaySigma = 30.0 // 1/s
+	overlapping solver = iota // all partials in one system
+	separate                  // each by itself
+	bound                     // f1 and B are unknowns of one system with all partials, and priors hold it
 )
 
-// hz returns the frequency of active partial k in the present model.
-func (j *joint) hz(k int) float64 {
-	r := j.active[k]
-	return stiffstring.PartialHz(j.f1, j.b, j.number[k]) * math.Exp(j.off[r]/stiffstring.CentsPerNeper)
-}
-
-// begin points the fit at a window, with what is known of f1 (σ in cents) and B. With carry the
-// frequencies of single partials found by the last fit are kept as its start.
-func (j *joint) begin(s *series, f1, sigmaCents, b, sigmaB float64, prior stiffstring.Prior, carry bool) {
-	j.s, j.f1, j.b, j.prior = s, f1, b, prior
-	j.sigma, j.sigmaB, j.carried = sigmaCents, sigmaB, carry
-	j.brief = 2*s.half*f1 < briefPeriods
-	j.c = scratch.Grow(j.c, s.rows)
-	for r := range s.rows {
-		j.c[r] = 0
+// begin points the fit at a window, with what is known of the string.
+func (j *joint) begin(s *series, k *Start, live bool) {
+	j.model.begin(s, k, live)
+	j.basis.window = s
+	j.basis.part = j.basis.part[:0]
+	j.carried, j.most = k.carry, k.most
+	j.solver = overlapping
+	if j.model.bins() < briefPeriods {
+		j.solver = bound
 	}
-	if !carry {
-		j.off, j.offSigma, j.seen = scratch.Grow(j.off, MaxPartials), scratch.Grow(j.offSigma, MaxPartials), scratch.Grow(j.seen, MaxPartials)
-		j.alpha = scratch.Grow(j.alpha, MaxPartials)
-		for r := range MaxPartials {
-			j.forget(r)
-		}
+	if !k.carry {
 		j.quiet, j.white = 0, 0
 	}
-	j.active = j.active[:0]
-	for r := range s.rows {
-		if !(math.Abs(j.off[r]) <= FurthestOff) || math.IsNaN(j.alpha[r]) { // a fit that came to nothing
-			j.forget(r)
-		}
-		j.alpha[r] = j.allowed(j.alpha[r])
-	}
-	j.scatter = 0
+	j.law.scatter = 0
 }
 
-// forget drops what earlier fits have found of the partial of row r.
-func (j *joint) forget(r int) {
-	j.off[r], j.offSigma[r], j.seen[r], j.alpha[r] = 0, stiffstring.ScatterSigma(r+1), untried, decayMean
-}
-
-// FurthestOff is how far (cents) off the law a partial is followed.
-const FurthestOff = 40
-
-// followed returns the departure from the law (cents) nearest to off to which partial n is followed.
-func (j *joint) followed(off float64, n int) float64 {
-	most := float64(FurthestOff)
-	if !j.live {
-		most = min(most, stiffstring.CentsPerNeper/4/float64(n))
-	}
-	return max(-most, min(most, off))
-}
-
-// allowed returns the decay rate nearest to a that the blocks of the window can follow.
-//
-// In the many short blocks of a fit that is not live, and in windows of a few periods, rows without a partial
-// follow what the model lacks (the tail of a room, a glide). There a partial is followed no further than a quarter of the way to the next, and its
-// spectral line, a/π wide, may fill no more than half of it: else rows could not be told from each other, nor
-// the equations be solved.
-func (j *joint) allowed(a float64) float64 {
-	most := 1.5 * j.s.fs / float64(j.s.length)
-	if !j.live || !j.separable() {
-		most = min(most, math.Pi/2*j.f1)
-	}
-	return max(-0.5/j.s.half, min(most, a))
-}
-
-// length returns for how long (s) row r sounds within the window.
-func (j *joint) length(r int) float64 {
-	return min(2*j.s.half, 3/max(j.alpha[r], 1e-3))
-}
+// How often partials are let in, and how many steps are made with the same ones. Both end long before.
+const (
+	mostStages = 12
+	mostSteps  = 8
+)
 
 // converge runs the staged fit: only partials whose frequency is known well enough to lie in
 // the main lobe of the window take part; each stage narrows f1 and B and lets in more. It
 // reports whether a fit was reached.
 func (j *joint) converge() bool {
-	for stage := range 12 {
+	for stage := range mostStages {
 		more := j.choose()
-		if len(j.active) == 0 {
+		if len(j.basis.part) == 0 {
 			return false
 		}
 		if stage > 0 && !more {
 			break
 		}
-		for pass := range 8 {
+		for pass := range mostSteps {
 			if !j.step() {
 				return false
 			}
@@ -180,168 +94,276 @@ func (j *joint) converge() bool {
 			}
 		}
 	}
-	j.residuals()
-	return j.law()
+	return j.final()
 }
 
-// linear returns the step of f1 (cents) that turns the highest partial by so little at the ends of the
-// window that the final fit takes it in one step.
-func (j *joint) linear() float64 {
-	const turn = 0.02 // rad; what is neglected is its square
-	top := stiffstring.PartialHz(j.f1, j.b, j.number[len(j.number)-1])
-	return turn / (2 * math.Pi * top * j.s.half) * stiffstring.CentsPerNeper
-}
+// mostTurn is by how much (rad) a partial may turn within a block against its reference: one that turns further, because
+// the stiffness was thought to be another, is all but lost in it.
+const mostTurn = 1.5
 
-// choose sets the active rows and reports whether some of them are new.
+// choose sets the active partials and reports whether some of them are new.
 func (j *joint) choose() bool {
-	j.active, j.number = j.active[:0], j.number[:0]
-	for r := range j.s.rows {
-		k := j.s.number[r]
-		f := stiffstring.PartialHz(j.f1, j.b, k)
-		if f > 0.46*j.s.fs || j.most > 0 && r >= j.most {
+	m, s := &j.model, j.model.window
+	active := j.basis.part[:0]
+	for r := range s.rows {
+		k := s.number[r]
+		f := stiffstring.PartialHz(m.f1, m.b, k)
+		if f > highestHz*s.fs || j.most > 0 && r >= j.most {
 			break
 		}
-		if r > 0 && j.uncertain(r)*j.length(r) > j.lobe() {
+		if r > 0 && m.uncertain(r)*m.length(r) > j.lobe() {
 			continue
 		}
-		// A partial that turns far within a block, because the stiffness was thought to be another, is
-		// all but lost in it.
-		if math.Abs(2*math.Pi*f/j.s.fs-j.s.omega[r])*float64(j.s.length) > 1.5 {
+		if math.Abs(2*math.Pi*f/s.fs-s.omega[r])*float64(s.length) > mostTurn {
 			continue
 		}
-		j.active = append(j.active, r)
-		j.number = append(j.number, k)
+		active = append(active, activePartial{row: r, number: k, reference: s.reference(r)})
 	}
-	j.lookAt()
-	j.diagonal = j.separable()
-	j.stale = true
-	return j.fresh()
+	j.basis.part = active
+	if j.solver != bound {
+		j.solver = overlapping
+		if m.separable() {
+			j.solver = separate
+		}
+	}
+	j.rest.stale = true
+	return m.fresh(active)
 }
 
 // lobe returns how uncertain the frequency of a partial may be that takes part, in units of the width of its
 // main lobe, the inverse of its length. Where the fit is bound, priors hold a partial that the first steps
 // cannot place, and one left out would be noise to all others.
 func (j *joint) lobe() float64 {
-	if j.brief {
-		return 0.6
+	const free, held = 0.3, 0.6
+	if j.solver == bound {
+		return held
 	}
-	return 0.3
+	return free
 }
 
-// A sighting is what earlier windows have shown of a partial.
-type sighting uint8
-
+// What is asked of a step before the final fit, itself a step, makes up for the rest.
 const (
-	untried sighting = iota
-	buried           // looked for, not found to stand out of the noise
-	found            // its own frequency is known
+	settledSigma = 0.1  // of σ, that f1 moves by
+	linearTurn   = 0.02 // rad that the highest partial turns by at the ends; what is neglected is its square
+	poorFit      = 0.1  // part of the energy that the model leaves from which the noise to judge by is not known
+	settledLoss  = 0.01 // energy that the final fit would leave, in units of the noise
+	staleLeak    = 0.1  // energy by which what leaks has changed, in the same
 )
 
-// highest returns the number of rows up to the highest partial that was found.
-func (j *joint) highest() int {
-	for k := len(j.active) - 1; k >= 0; k-- {
-		if r := j.active[k]; j.seen[r] == found {
-			return r + 1
-		}
-	}
-	return 0
+// linear returns the step of f1 (cents) that turns the highest partial by so little at the ends of the
+// window that the final fit takes it in one step.
+func (j *joint) linear() float64 {
+	return linearTurn / (2 * math.Pi * j.topHz() * j.model.window.half) * stiffstring.CentsPerNeper
 }
 
-// uncertain returns how far (Hz) the partial of row r may lie from where the model has it.
-func (j *joint) uncertain(r int) float64 {
-	k := j.s.number[r]
-	f := stiffstring.PartialHz(j.f1, j.b, k)
-	byLaw := math.Hypot(stiffstring.PartialHzByB(j.f1, j.b, k)*j.sigmaB, f*(j.sigma+0.02)/stiffstring.CentsPerNeper)
-	own := f / stiffstring.CentsPerNeper * j.offSigma[r]
-	switch j.seen[r] {
-	case found:
-		return min(own, math.Hypot(byLaw, f/stiffstring.CentsPerNeper*stiffstring.ScatterSigma(k)))
-	case buried: // where exactly does not matter
-		return byLaw
-	}
-	return math.Hypot(byLaw, own)
+// topHz returns the frequency of the highest partial that takes part under the law.
+func (j *joint) topHz() float64 {
+	m, part := &j.model, j.basis.part
+	return stiffstring.PartialHz(m.f1, m.b, part[len(part)-1].number)
 }
 
 // step makes one Gauss–Newton step. It reports false where there is nothing to fit, and sets settled
-// and stale.
+// and what is stale.
 func (j *joint) step() bool {
+	m := &j.model
 	white := j.white
-	j.waves()
-	if j.brief {
-		dc := j.stepWithPriors()
-		j.settled = math.Abs(dc) < max(0.1*j.sigma, j.linear())
+	j.basis.compute(m)
+	switch j.solver {
+	case bound:
+		dc := j.stepBound()
+		j.settled = math.Abs(dc) < max(settledSigma*m.sigma, j.linear())
 		return !math.IsNaN(dc)
-	}
-	if j.diagonal {
-		j.separated()
-	} else {
-		j.project()
-		j.free()
+	case separate:
+		j.stepSeparate()
+	default:
+		j.stepOverlapping()
 	}
 	j.update()
-	dc, db, ok := j.fitLaw(false)
+	dc, db, ok := j.law.fit(m, false)
 	if !ok || math.IsNaN(dc) {
 		return false
 	}
-	dc = max(-40, min(40, dc))
-	j.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
-	db = max(-1e-4, min(0.05, j.b+db)) - j.b
-	j.b += db
+	dc = m.stepF1(dc)
+	db = allowedB(m.b+db) - m.b
+	m.b += db
 	j.followDeviations(dc, db)
 	// A step of f1 alone says little of what it leaves: partials that scatter pull it to and fro. But where
 	// the last steps have still lowered the noise, where the model explains the sound badly, or in a window
 	// of a few periods, the noise to judge by is not known.
-	j.settled, j.stale = math.Abs(dc) < max(0.1*j.sigma, j.linear()), true
-	poor := j.white*float64(j.s.samples()) > 0.1*j.s.energy
-	judged := j.live && j.carried && j.diagonal && !poor
+	poor := j.white*float64(m.window.samples()) > poorFit*m.window.energy
+	judged := m.live && j.carried && j.solver == separate && !poor
 	if judged {
-		j.settled, j.stale = white > 0 && 2*j.white > white, false
+		j.settled, j.rest.stale = white > 0 && 2*j.white > white, false
+	} else {
+		j.settled, j.rest.stale = math.Abs(dc) < max(settledSigma*m.sigma, j.linear()), true
 	}
-	for k, r := range j.active {
-		turn := 2 * math.Pi * (j.hz(k) - j.before[k])
+	for k := range j.basis.part {
+		p := &j.basis.part[k]
+		turn := 2 * math.Pi * (m.hz(p.row, p.number) - p.hz)
 		// Amplitudes were found with each partial turning about its own centroid.
-		j.c[r] *= cmplx.Rect(1, -turn*j.centre[k])
+		m.row[p.row].c *= cmplx.Rect(1, -turn*p.centre)
 		if judged {
-			j.judge(k, turn)
+			j.judge(p, turn)
 		}
 	}
 	return true
 }
 
-// judge looks at how far the step has moved active partial k, which has turned by turn rad/s: it clears
+// judge looks at how far the step has moved active partial p, which has turned by turn rad/s: it clears
 // settled where the final fit, one more step, would not do, and sets stale where what leaks from it into
 // the blocks of others is another now.
-func (j *joint) judge(k int, turn float64) {
-	strength := Power(j.c[j.active[k]]) * j.mass[k] / (4 * j.rho[k]) // its energy in units of the noise
-	amplitude := j.grown[k]
-	rate := math.Hypot(turn, j.slowed[k]) * j.width[k]
+func (j *joint) judge(p *activePartial, turn float64) {
+	strength := Power(j.model.row[p.row].c) * p.mass / 2 / 2 / p.rho // its energy in units of the noise
+	rate := math.Hypot(turn, p.slowed) * p.width
 	const cross = 1.0 / (math.Pi * separateLive) // what the matrix leaves out
-	next := rate * (rate/2 + amplitude/2 + cross)
+	next := rate * (rate/2 + p.grown/2 + cross)
 	last := next * (next/2 + cross)
-	if strength*last*last > 0.01 {
+	if strength*last*last > settledLoss {
 		j.settled = false
 	}
-	if leak := cross * math.Hypot(rate, amplitude); strength*leak*leak > 0.1 {
-		j.stale = true
+	if leak := cross * math.Hypot(rate, p.grown); strength*leak*leak > staleLeak {
+		j.rest.stale = true
+	}
+}
+
+// setNoise sets the power of the noise per sample from what the model leaves of the window's
+// energy after this step, and the noise of every block accordingly.
+func (j *joint) setNoise(explained float64) {
+	s := j.model.window
+	const perPartial, ofLaw = 4, 2 // numbers that the fit has taken from the samples
+	free := max(1, float64(s.samples()-perPartial*len(j.basis.part)-ofLaw))
+	// The difference of two large energies has few digits.
+	j.white = max((s.energy-explained)/free, max(j.quiet/2, leastNoise*s.energy/float64(s.samples())))
+	for k := range j.basis.part {
+		j.basis.part[k].rho = j.white / float64(s.length)
+	}
+}
+
+// leastNoise is the noise as a part of the energy (−60 dB) below which the difference of the two has no digits.
+const leastNoise = 1e-6
+
+// update takes over the changes of amplitude and decay that the solution of the equations asks for.
+func (j *joint) update() {
+	m, part := &j.model, j.basis.part
+	na := len(part)
+	for k := range part {
+		p := &part[k]
+		change := j.equations.rhs[k]
+		perS := 2 * math.Pi * p.hz / stiffstring.CentsPerNeper
+		v := j.law.cov[k*na+k] * perS * perS // [1/s²]
+		a := m.stepDecay(p, -real(j.equations.rhs[na+k]*j.law.reach[k])*perS)
+		a = m.allowed((a*decaySigma*decaySigma + decayMean*v) / (decaySigma*decaySigma + v))
+		p.grown = math.Sqrt(Power(change) / (Power(m.row[p.row].c+change) + math.SmallestNonzeroFloat64))
+		p.slowed = a - m.row[p.row].alpha
+		m.grow(p, change, a)
 	}
 }
 
 // followDeviations lets each partial go off the law as far as its own data say against the scatter
 // expected of it (the mean of its deviation given both).
 func (j *joint) followDeviations(dc, db float64) {
-	na := len(j.active)
-	for k, r := range j.active {
-		n := j.number[k]
-		v, t := j.devCov[k*na+k], stiffstring.ScatterSigma(n)*stiffstring.ScatterSigma(n)
-		limit := stiffstring.CentsPerNeper * 0.3 / (j.length(r) * stiffstring.PartialHz(j.f1, j.b, n))
-		law := dc + db*j.slopeB[k]
-		want := law + (j.dev[k]-law)*t/(v+t) - j.off[r]
-		j.off[r] = j.followed(j.off[r]+max(-limit, min(limit, want))-law, n)
+	m := &j.model
+	for k := range j.basis.part {
+		p := &j.basis.part[k]
+		row := &m.row[p.row]
+		v, t := j.law.variance(k), square(stiffstring.ScatterSigma(p.number))
+		law := dc + db*p.slopeB
+		want := law + (j.law.dev[k]-law)*t/(v+t) - row.off
+		step := m.stepOff(p.row, stiffstring.PartialHz(m.f1, m.b, p.number), want)
+		row.off = m.followed(row.off+step-law, p.number)
 		if v < t {
-			j.offSigma[r] = math.Sqrt(v*t/(v+t))*1.5 + 0.03
-			j.seen[r] = found
-		} else if j.seen[r] == untried {
-			j.seen[r] = buried
+			row.offSigma = carriedSigma(math.Sqrt(v * t / (v + t)))
+			row.seen = found
+		} else if row.seen == untried {
+			row.seen = buried
+		}
+	}
+}
+
+// final makes the final fit: f1 and B from the deviations, with the noise found around each partial and the scatter of
+// real partials about the law. It reports whether there is one.
+func (j *joint) final() bool {
+	j.lookAround()
+	m := &j.model
+	switch j.solver {
+	case bound:
+		return j.finalBound()
+	case separate:
+		j.finalSeparate()
+	default:
+		j.finalOverlapping()
+	}
+	dc, db, ok := j.law.fitScattered(m)
+	if !ok {
+		return false
+	}
+	m.f1 *= math.Exp(dc / stiffstring.CentsPerNeper)
+	m.b += db
+	// What scatters the partials (a second polarisation, the bridge) also moves them all a little in
+	// common, which their spread about the law cannot show.
+	j.decide(stiffstring.CommonScatter * j.law.scatter * stiffstring.UpperScatterWidth)
+	return true
+}
+
+// decide sets the uncertainty of f1 after the final fit, where scatter moves all partials by common (cents).
+func (j *joint) decide(common float64) {
+	j.variance = j.law.varianceOf(j.model.sigma, common)
+	j.model.sigma = j.variance.SigmaCents()
+}
+
+// split tells, in a variance of the final fit, noise from scatter, where the fit tells them apart.
+func (j *joint) split(v Variance) Variance {
+	if j.solver == bound || j.law.scatter == 0 {
+		return v
+	}
+	return j.law.split(v)
+}
+
+// significant is the energy of a partial in the window, in units of the noise of one block, from which
+// it is taken to be there.
+const significant = 6
+
+// leastFree is the part of the blocks of a partial that is taken to be free, at least: of them the fit has taken some.
+const leastFree = 0.2
+
+// lookAround replaces the white estimate of the noise by what is really left around each partial:
+// noise there, and whatever the model does not hold (a second polarisation, hum, a wobble).
+func (j *joint) lookAround() {
+	m, b := &j.model, &j.basis
+	b.compute(m)
+	j.rest.isolate(m, b, j.white, false)
+	j.rest.subtractOwn(m, b)
+	n, na := b.window.n, len(b.part)
+	for k := range b.part {
+		var lost, left float64
+		for _, f := range b.kernel[k*na : (k+1)*na] {
+			lost += 2 * real(f) * real(f) // complex degrees of freedom that the fit took from these blocks
+		}
+		for _, v := range j.rest.left[k*n : (k+1)*n] {
+			left += Power(v)
+		}
+		b.part[k].rho = left / max(float64(n)-lost, leastFree*float64(n))
+	}
+	j.forgetBuried()
+}
+
+// forgetBuried forgets what was found of partials that do not stand out of what is left around them, so that
+// no later fit takes a peak of the noise for a partial, and keeps a low quartile of the noise.
+func (j *joint) forgetBuried() {
+	m, part := &j.model, j.basis.part
+	j.ratios = j.ratios[:0]
+	for k := range part {
+		j.ratios = append(j.ratios, part[k].rho)
+	}
+	slices.Sort(j.ratios)
+	const quartile = 4
+	j.quiet = j.ratios[len(j.ratios)/quartile] * float64(m.window.length)
+	for k := range part {
+		p := &part[k]
+		// An amplitude is twice what a block holds of it: its energy there is a quarter.
+		if row := &m.row[p.row]; row.seen == found && Power(row.c)*p.mass/2/2 < significant*p.rho {
+			m.forget(p.row)
+			row.seen = buried
 		}
 	}
 }

@@ -15,22 +15,14 @@ type line struct {
 func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
 	size := 2 + len(g)
 	var a [16]float64
-	var b [4]float64
+	var b, row [4]float64
 	var out line
-	var row [4]float64
-	basis := func(i int) []float64 {
-		row[0], row[1] = 1, t[i]
-		for m := range g {
-			row[2+m] = g[m][i]
-		}
-		return row[:size]
-	}
 	for i, v := range w {
 		if v <= 0 {
 			continue
 		}
 		out.used++
-		r := basis(i)
+		r := lineBasis(&row, t, g, i)
 		for p, rp := range r {
 			b[p] += v * rp * y[i]
 			for q := range p + 1 {
@@ -41,9 +33,8 @@ func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
 	if out.used < size || !(a[0] > 0) {
 		return out, false
 	}
-	l := a[:size*size]
+	l, x := a[:size*size], b[:size]
 	factorReal(l, size)
-	x := b[:size]
 	forwardReal(l, size, x)
 	backwardReal(l, size, x)
 	out.offset, out.slope = x[0], x[1]
@@ -58,7 +49,7 @@ func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
 			continue
 		}
 		e := y[i]
-		for p, rp := range basis(i) {
+		for p, rp := range lineBasis(&row, t, g, i) {
 			e -= rp * x[p]
 		}
 		out.chi2 += v * e * e
@@ -66,25 +57,11 @@ func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
 	return out, true
 }
 
-// backwardReal solves Lᵀ·x = b in place.
-func backwardReal(l []float64, n int, b []float64) {
-	for i := n - 1; i >= 0; i-- {
-		sum := b[i]
-		for k := i + 1; k < n; k++ {
-			sum -= l[k*n+i] * b[k]
-		}
-		b[i] = sum / l[i*n+i]
+// lineBasis fills row with 1, t and the functions g at value i and returns what is filled.
+func lineBasis(row *[4]float64, t []float64, g [][]float64, i int) []float64 {
+	row[0], row[1] = 1, t[i]
+	for m := range g {
+		row[2+m] = g[m][i]
 	}
-}
-
-// inverseEntry returns entry (i, i) of the inverse of L·Lᵀ, n ≤ 4.
-func inverseEntry(l []float64, n, i int) float64 {
-	var e [4]float64
-	e[i] = 1
-	forwardReal(l, n, e[:n])
-	var sum float64
-	for _, v := range e[:n] {
-		sum += v * v
-	}
-	return sum
+	return row[:2+len(g)]
 }

@@ -13,13 +13,16 @@ type hannProbe struct {
 	re, im        []float64
 }
 
+// probeTurns is how far (turns in its window) from the frequency that a probe was made for it may be used.
+const probeTurns = 1e-3
+
 // Probe returns half the complex amplitude, at the middle of n sub-blocks from from, of what sounds
 // at hz in row: their Hann-weighted mean, each turned to the middle.
 func (b *Bank) Probe(row int, hz float64, from, n int, fs float64) complex128 {
 	g := &b.probes[row]
 	// A little beside its frequency, the sum is as good: about the middle, it turns as far one way as the other.
 	off := math.Abs(g.hz-hz) * float64(n*b.M) / fs // turns
-	if off > 1e-3 || g.omega != b.Omega[row] || g.fs != fs || len(g.re) != n {
+	if off > probeTurns || g.omega != b.Omega[row] || g.fs != fs || len(g.re) != n {
 		g.setWeights(hz, b.Omega[row], fs, n, b.M)
 	}
 	re, im := turned(b.re[row][from:], b.im[row][from:], g.re, g.im)
@@ -34,7 +37,8 @@ func (g *hannProbe) setWeights(hz, omega, fs float64, n, m int) {
 	// A Hann window of n values that add up to n; a sub-block answers to a partial beside its own frequency
 	// with a little less.
 	gain := float64(n * m)
-	if d := step/2 - omega*float64(m)/2; math.Abs(d) > 1e-9 && math.Abs(d) < 2 {
+	const same = 1e-9 // rad, where the quotient is 1
+	if d := step/2 - omega*float64(m)/2; math.Abs(d) > same && math.Abs(d) < 2 {
 		gain *= math.Sin(d) / d
 	}
 	for i := range n {

@@ -60,9 +60,9 @@ func TestExpectationsAgainstRecordings(t *testing.T) {
 	var decays, common []float64
 	plucks(t, func(c testkit.Recording, x []float64, rate float64) {
 		if f, _, ok := fitRecorded(c, x, rate, 0.1, 0.6); ok && f.Fitted {
-			for _, row := range f.joint.active {
-				if f.joint.seen[row] == found {
-					decays = append(decays, f.joint.alpha[row])
+			for i := range f.joint.basis.part {
+				if p := &f.joint.model.row[f.joint.basis.part[i].row]; p.seen == found {
+					decays = append(decays, p.alpha)
 				}
 			}
 		}
@@ -71,11 +71,11 @@ func TestExpectationsAgainstRecordings(t *testing.T) {
 		for i := range cents {
 			from := 0.3 * float64(1+i)
 			f, r, ok := fitRecorded(c, x, rate, from, from+0.3)
-			if !ok || !f.Fitted || f.joint.scatter == 0 {
+			if !ok || !f.Fitted || f.joint.law.scatter == 0 {
 				return
 			}
 			cents[i] = 1200 * math.Log2(r.F1Hz)
-			scatter += f.joint.scatter / float64(len(cents))
+			scatter += f.joint.law.scatter / float64(len(cents))
 		}
 		// Second differences: a glide or a drift is no scatter. That of independent values is √6 times as wide.
 		for i := 1; i+1 < len(cents); i++ {

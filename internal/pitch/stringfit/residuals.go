@@ -35,40 +35,45 @@ type partialSums struct {
 // of the block stands for itself; a weaker one counts to first order.
 const weakBlock = 4
 
-// take fills l from the final fit of j, whose law must have run, under the warp of its series. In shift (s)
-// it returns, by block, by how much all partials that stand out of the noise there lead the model
-// together, and in weight (1/s²) its inverse variance.
-func (l *phaseResiduals) take(j *joint, shift, weight []float64) {
-	n, na := j.s.n, len(j.active)
-	clear(shift)
-	clear(weight)
-	l.n, l.time, l.prior, l.b = n, j.s.t, j.prior, j.b
+// strayBlock is the part of a partial's energy in a block that is in step with the model, below which the block says
+// nothing: something else sounds there.
+const strayBlock = 0.3
+
+// take fills l from the final fit of j, whose law must have run, under the warp of its series, and all with by how much
+// the partials that stand out of the noise in a block lead the model together there.
+func (l *phaseResiduals) take(j *joint, all *track) {
+	m, s := &j.model, j.basis.window
+	n, na := s.n, len(j.basis.part)
+	clear(all.shift)
+	clear(all.weight)
+	l.n, l.time, l.prior, l.b = n, s.t, m.prior, m.b
 	l.residual, l.weight, l.part = scratch.Grow(l.residual, na*n), scratch.Grow(l.weight, na*n), scratch.Grow(l.part, na)
-	for k, r := range j.active {
-		w := 2 * math.Pi * j.before[k]
-		gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+	for k := range j.basis.part {
+		from := &j.basis.part[k]
+		w := 2 * math.Pi * from.hz
+		gain := 0.5 * j.basis.kernel[k*na+k] * m.row[from.row].c
 		lead, own := l.residual[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
 		p := partialSums{
-			centsOffLaw: stiffstring.CentsPerNeper * math.Log(j.before[k]/stiffstring.PartialHz(j.f1, j.b, j.number[k])),
-			slopeB:      j.slopeB[k], scatterVar: j.extra[k],
+			centsOffLaw: stiffstring.CentsPerNeper * math.Log(from.hz/stiffstring.PartialHz(m.f1, m.b, from.number)),
+			slopeB:      from.slopeB, scatterVar: j.law.extra[k],
 		}
-		for i, e := range j.basis[k*n : (k+1)*n] {
-			model, left := gain*e, j.left[k*n+i]
+		for i, e := range j.basis.at(k) {
+			model, left := gain*e, j.rest.left[k*n+i]
 			energy := Power(model)
 			// Phase of (model+left)/model.
 			re := energy + real(left)*real(model) + imag(left)*imag(model)
 			im := imag(left)*real(model) - real(left)*imag(model)
-			v, y := 2*w*w*energy/j.rho[k], im/(energy*w)
-			if energy > weakBlock*j.rho[k] {
-				if re < 0.3*energy {
+			v, y := 2*w*w*energy/from.rho, im/(energy*w)
+			if energy > weakBlock*from.rho {
+				if re < strayBlock*energy {
 					v = 0
 				} else {
 					y = math.Atan2(im, re) / w
-					shift[i] += v * y
-					weight[i] += v
+					all.shift[i] += v * y
+					all.weight[i] += v
 				}
 			}
-			y += j.s.psi[i]
+			y += s.psi[i]
 			if v == 0 {
 				y = 0
 			}
@@ -83,9 +88,9 @@ func (l *phaseResiduals) take(j *joint, shift, weight []float64) {
 		}
 		l.part[k] = p
 	}
-	for i, v := range weight {
+	for i, v := range all.weight {
 		if v > 0 {
-			shift[i] /= v
+			all.shift[i] /= v
 		}
 	}
 }
@@ -221,13 +226,13 @@ func (l *phaseResiduals) partial(k int, g [][]float64, info *[16]float64, rhs *[
 	}
 }
 
-// misfit fills rest, by block, with what all partials together still lead by when the movement depth·g
-// is taken out and each partial has its own phase and frequency, and weight with its inverse variance.
+// misfit fills rest with what all partials together still lead by when the movement depth·g
+// is taken out and each partial has its own phase and frequency.
 // It returns the mean square of that in units of what noise makes of it; terms says how many numbers
 // the movement was fitted with.
-func (l *phaseResiduals) misfit(depth float64, g []float64, rest, weight []float64, terms int) float64 {
-	clear(rest)
-	clear(weight)
+func (l *phaseResiduals) misfit(depth float64, g []float64, rest *track, terms int) float64 {
+	clear(rest.shift)
+	clear(rest.weight)
 	for k := range l.part {
 		p := &l.part[k]
 		det := p.w*p.wtt - p.wt*p.wt
@@ -242,15 +247,15 @@ func (l *phaseResiduals) misfit(depth float64, g []float64, rest, weight []float
 		}
 		phase, slope := (p.wtt*wy-p.wt*wty)/det, (p.w*wty-p.wt*wy)/det
 		for i, v := range ws {
-			rest[i] += v * (lead[i] - phase - slope*l.time[i] - depth*g[i])
-			weight[i] += v
+			rest.shift[i] += v * (lead[i] - phase - slope*l.time[i] - depth*g[i])
+			rest.weight[i] += v
 		}
 	}
 	var chi2, free float64
-	for i, v := range weight {
+	for i, v := range rest.weight {
 		if v > 0 {
-			chi2 += rest[i] * rest[i] / v
-			rest[i] /= v
+			chi2 += rest.shift[i] * rest.shift[i] / v
+			rest.shift[i] /= v
 			free++
 		}
 	}
@@ -261,10 +266,11 @@ func (l *phaseResiduals) misfit(depth float64, g []float64, rest, weight []float
 // f1 and B by off (cents) and offB, and each partial to its own phase and, as far as its data say against
 // the scatter expected of it, its own frequency. psi is the warp's time by block, in seconds.
 func (l *phaseResiduals) apply(j *joint, off, offB float64, psi []float64) {
-	j.f1 *= math.Exp(off / stiffstring.CentsPerNeper)
-	j.b += offB
-	for k, r := range j.active {
-		p := &l.part[k]
+	m := &j.model
+	m.f1 *= math.Exp(off / stiffstring.CentsPerNeper)
+	m.b += offB
+	for k := range j.basis.part {
+		from, p := &j.basis.part[k], &l.part[k]
 		det := p.w*p.wtt - p.wt*p.wt
 		if !(det > 0) {
 			continue
@@ -274,34 +280,43 @@ func (l *phaseResiduals) apply(j *joint, off, offB float64, psi []float64) {
 			wy -= v * psi[i]
 			wty -= v * psi[i] * l.time[i]
 		}
-		n := j.number[k]
+		n := from.number
 		law := off + offB*p.slopeB - p.centsOffLaw // [cents] against rest
 		own := (p.w*wty - p.wt*wy) / det * stiffstring.CentsPerNeper
-		known, loose := det/p.w/(stiffstring.CentsPerNeper*stiffstring.CentsPerNeper), 1/(stiffstring.ScatterSigma(n)*stiffstring.ScatterSigma(n))
+		known, loose := det/p.w/(stiffstring.CentsPerNeper*stiffstring.CentsPerNeper), 1/square(stiffstring.ScatterSigma(n))
 		by := (own*known + law*loose) / (known + loose)
 		phase := (wy - by/stiffstring.CentsPerNeper*p.wt) / p.w
 		l.rescale(j, k, phase, by/stiffstring.CentsPerNeper, psi)
-		hz := j.before[k] * math.Exp(by/stiffstring.CentsPerNeper)
-		j.off[r] = max(-FurthestOff, min(FurthestOff, stiffstring.CentsPerNeper*math.Log(hz/stiffstring.PartialHz(j.f1, j.b, n))))
+		hz := from.hz * math.Exp(by/stiffstring.CentsPerNeper)
+		m.row[from.row].off = within(stiffstring.CentsPerNeper*math.Log(hz/stiffstring.PartialHz(m.f1, m.b, n)), FurthestOff)
 	}
 }
 
+// Where a division needs them: the variance in time (s²) of a partial's energy, and the part of its amplitude that is in
+// step with the model.
+const (
+	leastSpread = 1e-9
+	leastInStep = 0.1
+)
+
 // rescale gives partial k of j the amplitude and decay that it has when it leads by phase + slope·t + psi.
 func (l *phaseResiduals) rescale(j *joint, k int, phase, slope float64, psi []float64) {
-	n, na := l.n, len(j.active)
-	r := j.active[k]
-	w := 2 * math.Pi * j.before[k]
-	gain := 0.5 * j.kernel[k*na+k] * j.c[r]
+	m, s := &j.model, j.basis.window
+	n, na := l.n, len(j.basis.part)
+	from := &j.basis.part[k]
+	row := &m.row[from.row]
+	w := 2 * math.Pi * from.hz
+	gain := 0.5 * j.basis.kernel[k*na+k] * row.c
 	var p, pt, ptt, re, im, ret float64
-	for i, e := range j.basis[k*n : (k+1)*n] {
+	for i, e := range j.basis.at(k) {
 		own := gain * e
 		t := l.time[i]
-		u := own * unit(w*(phase+slope*t+psi[i]-j.s.psi[i]))
-		v := conj(u) * (own + j.left[k*n+i])
-		m := Power(own)
-		p += m
-		pt += m * t
-		ptt += m * t * t
+		u := own * unit(w*(phase+slope*t+psi[i]-s.psi[i]))
+		v := conj(u) * (own + j.rest.left[k*n+i])
+		energy := Power(own)
+		p += energy
+		pt += energy * t
+		ptt += energy * t * t
 		re += real(v)
 		im += imag(v)
 		ret += real(v) * t
@@ -309,12 +324,8 @@ func (l *phaseResiduals) rescale(j *joint, k int, phase, slope float64, psi []fl
 	centre := pt / p
 	spread := ptt/p - centre*centre
 	by := complex(re/p, im/p)
-	fade := (ret/p - re/p*centre) / max(spread, 1e-9) / max(re/p, 0.1) // 1/s, of the logarithm of the amplitude
-	energy := p / j.rho[k]
-	v := 1 / (energy * spread * 2)
+	fade := (ret/p - re/p*centre) / max(spread, leastSpread) / max(re/p, leastInStep) // 1/s, of the logarithm of the amplitude
+	v := 1 / (p / from.rho * spread * 2)
 	fade *= decaySigma * decaySigma / (decaySigma*decaySigma + v)
-	alpha := j.allowed(j.alpha[r] - max(-0.7/j.width[k], min(0.7/j.width[k], fade)))
-	from := j.alpha[r] * (j.centre[k] - j.loudest(r))
-	j.alpha[r] = alpha
-	j.c[r] *= by * cmplx.Rect(1, w*phase) * complex(math.Exp(alpha*(j.centre[k]-j.loudest(r))-from), 0)
+	row.c *= by * cmplx.Rect(1, w*phase) * m.setDecay(from, m.allowed(row.alpha-within(fade, stepFade/from.width)))
 }

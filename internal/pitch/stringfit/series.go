@@ -44,6 +44,17 @@ func (s *series) samples() int { return s.n * s.length }
 // middle returns the sample index of the middle of the window.
 func (s *series) middle() float64 { return float64(s.start) + float64(s.samples())/2 }
 
+// fastest returns by how much the warp runs fast or slow at most, as a part of 1.
+func (s *series) fastest() float64 {
+	fastest := 0.0
+	if len(s.warped) > 0 {
+		for _, v := range s.rate {
+			fastest = max(fastest, math.Abs(v))
+		}
+	}
+	return fastest
+}
+
 // A warp describes how the pitch of a whole note moves: all partials run on the warped time
 // t + ψ(t), so that the pitch at t is f1·(1 + ψ′(t)). It is the sum of
 //
@@ -102,13 +113,14 @@ func (w warp) course(dst []float64, at, step, fs float64) {
 
 // rate returns ψ′ at sample index at.
 func (w warp) rate(at, fs float64) float64 {
+	const cubed = 3 // d u³ is 3u² du
 	var p float64
 	if w.depth != 0 {
 		t := max(0, (at-w.onset)/fs)
 		p = w.depth / stiffstring.CentsPerNeper * math.Exp(-t/w.tau)
 	}
 	u := (at - w.middle) / fs
-	return p + u*(2*w.quad+3*w.cubic*u)
+	return p + u*(2*w.quad+cubed*w.cubic*u)
 }
 
 // steady reports whether the warp is none.
@@ -123,67 +135,79 @@ func (s *series) gather(b *Bank, omega []float64, from, to, q int, fs float64, w
 	n := (to - from) / q
 	from = to - n*q
 	s.rows, s.n, s.length, s.fs = rows, n, q*b.M, fs
-	s.start = b.First + int64(from)*int64(b.M)
+	s.start = b.At(from)
 	s.omega = append(s.omega[:0], omega...)
 	s.banked, s.sub = append(s.banked[:0], b.Omega[:rows]...), b.M
-	s.z = scratch.Grow(s.z, rows*n)
-	s.t, s.psi = scratch.Grow(s.t, n), scratch.Grow(s.psi, n)
+	s.z, s.t = scratch.Grow(s.z, rows*n), scratch.Grow(s.t, n)
 	s.half = float64(n*s.length) / fs / 2
 	for j := range n {
 		s.t[j] = (float64(j) - float64(n-1)/2) * float64(s.length) / fs
-		s.psi[j] = 0
 	}
 	s.energy = 0
 	for _, e := range b.energy[from:to] {
 		s.energy += e
 	}
-	s.bend = scratch.Grow(s.bend, n*q)
-	s.bow = scratch.Grow(s.bow, n)
-	clear(s.bow)
-	s.late = 0
-	s.rate, s.follows = scratch.Grow(s.rate, n), scratch.Grow(s.follows, rows*n)
-	for j := range s.rate {
-		s.rate[j] = w.rate(float64(s.start)+(float64(j)+0.5)*float64(s.length), fs)
-	}
-	if !w.steady() {
-		w.course(s.bend, float64(s.start)+0.5*float64(b.M), float64(b.M), fs)
-		for j := range n {
-			bend := s.bend[j*q : (j+1)*q]
-			var sum, bow float64
-			for _, v := range bend {
-				sum += v
-			}
-			mean := sum / float64(q)
-			for i := range bend {
-				bend[i] -= mean
-				bow = max(bow, math.Abs(bend[i]))
-			}
-			s.psi[j], s.bow[j] = mean, bow
-		}
-		for _, psi := range s.psi {
-			s.late += psi / float64(n)
-		}
-		for j := range s.psi {
-			s.psi[j] -= s.late
-		}
-	}
+	s.bendAlong(w, q)
 	for r := range rows {
 		s.join(b, r, from, q)
 	}
-	s.warped = s.warped[:0]
-	if !w.steady() {
-		s.warped = scratch.Grow(s.warped, rows*n)
-		for j, psi := range s.psi {
-			s.warped[j] = unit(s.omega[0] * fs * psi)
+	s.warpPhases(w)
+}
+
+// bendAlong sets what the warp w makes of time in the blocks of q sub-blocks, and within them.
+func (s *series) bendAlong(w warp, q int) {
+	n := s.n
+	s.psi, s.rate = scratch.Grow(s.psi, n), scratch.Grow(s.rate, n)
+	s.bend, s.bow, s.follows = scratch.Grow(s.bend, n*q), scratch.Grow(s.bow, n), scratch.Grow(s.follows, s.rows*n)
+	clear(s.psi)
+	clear(s.bow)
+	s.late = 0
+	for j := range s.rate {
+		s.rate[j] = w.rate(float64(s.start)+(float64(j)+0.5)*float64(s.length), s.fs)
+	}
+	if w.steady() {
+		return
+	}
+	w.course(s.bend, float64(s.start)+0.5*float64(s.sub), float64(s.sub), s.fs)
+	for j := range n {
+		bend := s.bend[j*q : (j+1)*q]
+		var sum, bow float64
+		for _, v := range bend {
+			sum += v
 		}
-		// From partial to partial it turns by nearly the same.
-		first := s.warped[:n]
-		for r := 1; r < rows; r++ {
-			more := (s.omega[r] - s.omega[r-1] - s.omega[0]) * fs
-			before, row := s.warped[(r-1)*n:r*n], s.warped[r*n:(r+1)*n]
-			for j, psi := range s.psi {
-				row[j] = before[j] * first[j] * unit(more*psi)
-			}
+		mean := sum / float64(q)
+		for i := range bend {
+			bend[i] -= mean
+			bow = max(bow, math.Abs(bend[i]))
+		}
+		s.psi[j], s.bow[j] = mean, bow
+	}
+	for _, psi := range s.psi {
+		s.late += psi / float64(n)
+	}
+	for j := range s.psi {
+		s.psi[j] -= s.late
+	}
+}
+
+// warpPhases sets what the warp w makes of the phase of each row, block by block.
+func (s *series) warpPhases(w warp) {
+	s.warped = s.warped[:0]
+	if w.steady() {
+		return
+	}
+	n := s.n
+	s.warped = scratch.Grow(s.warped, s.rows*n)
+	first := s.warped[:n]
+	for j, psi := range s.psi {
+		first[j] = unit(s.omega[0] * s.fs * psi)
+	}
+	// From partial to partial it turns by nearly the same.
+	for r := 1; r < s.rows; r++ {
+		more := (s.omega[r] - s.omega[r-1] - s.omega[0]) * s.fs
+		before, row := s.warped[(r-1)*n:r*n], s.warped[r*n:(r+1)*n]
+		for j, psi := range s.psi {
+			row[j] = before[j] * first[j] * unit(more*psi)
 		}
 	}
 }
@@ -234,13 +258,22 @@ const leastBend = 0.05
 // mostBend is the phase (rad) up to which the series in turnedAlong are good to 2e-6.
 const mostBend = 0.5
 
+// Of the Taylor series of cosine and sine.
+const (
+	factorial2 = 2
+	factorial3 = 2 * 3
+	factorial4 = 2 * 3 * 4
+	factorial5 = 2 * 3 * 4 * 5
+	factorial6 = 2 * 3 * 4 * 5 * 6
+)
+
 // turnedAlong returns Σ (x+iy)·(cos−i·sin)·exp(−i·speed·bend) for |speed·bend| < mostBend.
 func turnedAlong(x, y, cos, sin, bend []float64, speed float64) (re, im float64) {
 	x, y, sin, bend = x[:len(cos)], y[:len(cos)], sin[:len(cos)], bend[:len(cos)]
 	for i, c := range cos {
 		p := speed * bend[i]
 		q := p * p
-		cosP, sinP := 1-q*(1.0/2-q*(1.0/24-q*(1.0/720))), p*(1-q*(1.0/6-q*(1.0/120)))
+		cosP, sinP := 1-q*(1.0/factorial2-q*(1.0/factorial4-q*(1.0/factorial6))), p*(1-q*(1.0/factorial3-q*(1.0/factorial5)))
 		a, b := c*cosP-sin[i]*sinP, c*sinP+sin[i]*cosP // of the sum of both turns
 		re += x[i]*a + y[i]*b
 		im += y[i]*a - x[i]*b
@@ -279,8 +312,9 @@ func (s *series) turns(step float64, q int) {
 
 // unit returns exp(ix), by its series where that is as good.
 func unit(x float64) complex128 {
-	if x2 := x * x; x2 < 0.01 {
-		return complex(1-x2/2*(1-x2/12), x*(1-x2/6*(1-x2/20)))
+	const small = 0.01 // of x², up to which that is so
+	if x2 := x * x; x2 < small {
+		return complex(1-x2/2*(1-x2/(factorial4/factorial2)), x*(1-x2/factorial3*(1-x2/(factorial5/factorial3))))
 	}
 	return cmplx.Rect(1, x)
 }

@@ -11,15 +11,17 @@ type Tone struct{ Now, Step complex128 }
 
 // Tones appends to dst the partials of the last fit as they go on at sample index at, except those that are
 // more than so many dB below the loudest.
-func (f *Fitter) Tones(dst []Tone, at int64, leastDB float64) []Tone {
-	j, s := &f.joint, &f.series
+func (w *fittedWindow) Tones(dst []Tone, at int64, leastDB float64) []Tone {
+	m, s := &w.joint.model, &w.series
 	after := (float64(at) - (s.middle() - 0.5)) / s.fs // s after the middle of the window
 	loudest := 0.0
-	for k, r := range j.active {
-		w := 2 * math.Pi * j.hz(k)
-		decay := max(0, j.alpha[r])
-		now := j.c[r] * cmplx.Rect(math.Exp(-j.alpha[r]*(after-j.loudest(r))), w*after)
-		if j.seen[r] != found || Power(now) == 0 {
+	for i := range w.joint.basis.part {
+		p := &w.joint.basis.part[i]
+		row := &m.row[p.row]
+		w := 2 * math.Pi * m.hz(p.row, p.number)
+		decay := max(0, row.alpha)
+		now := row.c * cmplx.Rect(math.Exp(-row.alpha*(after-m.loudest(p.row))), w*after)
+		if row.seen != found || Power(now) == 0 {
 			continue
 		}
 		loudest = max(loudest, Power(now))
@@ -27,7 +29,7 @@ func (f *Fitter) Tones(dst []Tone, at int64, leastDB float64) []Tone {
 	}
 	heard := dst[:0]
 	for _, p := range dst {
-		if Power(p.Now) > loudest*math.Pow(10, -leastDB/10) {
+		if Power(p.Now) > loudest*powerOf(-leastDB) {
 			heard = append(heard, p)
 		}
 	}
