@@ -187,6 +187,10 @@ func testLostInputIsTold(t *testing.T, w *workshop) {
 	}
 	r.at = 0 // the pusher counts anew
 	r.play(t, Pluck(440, 0.3))
+	back := s.Until(t, "notice", func(f map[string]any) bool { return f["event"] != "input lost" })
+	if back["event"] != "input back" || back["gaps"] != 1.0 {
+		t.Errorf("notice: %v, want the input back, after one gap", back)
+	}
 	s.Until(t, "frame", func(f map[string]any) bool { return f["after_gap"] == true && f["gaps"] == 1.0 })
 }
 

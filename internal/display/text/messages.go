@@ -135,13 +135,15 @@ type noticeMessage struct {
 }
 
 // Notice returns a message about what happened to the input between the frame that Notice had
-// before and f; nil if nothing did. Of several things it names the last.
+// before and f; nil if nothing did. Of several things it names the last, but an input that is back
+// before the gap that it leaves, or what sounds at once.
 func (m *Messages) Notice(f *display.Frame) ([]byte, error) {
 	event := ""
 	for _, e := range m.watch.events(f) {
-		if e != "silence" {
-			event = e
+		if e == "silence" || event == inputBack && e != "end" {
+			continue
 		}
+		event = e
 	}
 	if event == "" && f.Message != "" {
 		event = "message"

@@ -95,15 +95,18 @@ type watch struct {
 	rings bool
 	state display.State
 	gaps  int
-	found [3]string // what events returns, reused
+	found [4]string // what events returns, reused
 }
+
+// inputBack is the event of an input that was lost and delivers again.
+const inputBack = "input back"
 
 // events returns what has happened from the frame before to f.
 func (w *watch) events(f *display.Frame) []string {
 	found := w.found[:0]
 	entered := !w.begun || f.State != w.state
 	if w.begun && w.state == display.Lost && entered {
-		found = append(found, "input back")
+		found = append(found, inputBack)
 	}
 	if f.AfterGap || f.Gaps > w.gaps {
 		found = append(found, "gap")
