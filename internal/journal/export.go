@@ -47,13 +47,7 @@ func (j *Journal) export(ctx context.Context, w io.Writer, progress Progress, f 
 			all += int64(in.Sessions)
 		}
 	}
-	done := int64(0)
-	err := j.store.Walk(ctx, f, func(s *Session, batches []Batch) error {
-		out.session(s, batches)
-		done++
-		progress.tell(done, all)
-		return out.err
-	})
+	err := out.walk(ctx, j.store, f, func(done int64) { progress.tell(done, all) })
 	if err == nil && f.IsAll() {
 		var events []Event
 		if events, err = j.store.Events(ctx); err == nil {
@@ -61,6 +55,62 @@ func (j *Journal) export(ctx context.Context, w io.Writer, progress Progress, f 
 		}
 	}
 	return errors.Join(stored(err), out.flush())
+}
+
+// An exported session is a copy of what Walk visits.
+type exported struct {
+	session  Session
+	batches  []Batch
+	readings []Reading
+}
+
+func (e *exported) set(s *Session, batches []Batch) {
+	e.session, e.batches, e.readings = *s, e.batches[:0], e.readings[:0]
+	for _, b := range batches {
+		from := len(e.readings)
+		e.readings = append(e.readings, b.Readings...)
+		e.batches = append(e.batches, Batch{b.First, e.readings[from:]})
+	}
+}
+
+// walk writes sessions in a goroutine of its own while the store reads the next. An error of the writer
+// ends it, and is left in l.err.
+func (l *lineWriter) walk(ctx context.Context, store Store, f Filter, told func(done int64)) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	ahead, free, ended := make(chan *exported, itemsAhead), make(chan *exported, itemsAhead), make(chan struct{})
+	go func() {
+		defer close(ended)
+		for e := range ahead {
+			if l.session(&e.session, e.batches); l.err != nil {
+				stop()
+			}
+			select {
+			case free <- e:
+			default:
+			}
+		}
+	}()
+	done := int64(0)
+	err := store.Walk(ctx, f, func(s *Session, batches []Batch) error {
+		var e *exported
+		select {
+		case e = <-free:
+		default:
+			e = &exported{}
+		}
+		e.set(s, batches)
+		ahead <- e
+		done++
+		told(done)
+		return ctx.Err()
+	})
+	close(ahead)
+	<-ended
+	if l.err != nil { // it is why the store was stopped
+		return nil
+	}
+	return err
 }
 
 // WriteUnsaved writes what rec could not store in the form of Export, so that an import brings it
@@ -91,6 +141,8 @@ type lineWriter struct {
 	enc *json.Encoder
 	buf []byte
 	err error
+
+	sessions sessionWriter
 }
 
 // exportBuffer is in bytes.
@@ -110,15 +162,23 @@ func (l *lineWriter) encode(line any) {
 }
 
 func (l *lineWriter) session(s *Session, batches []Batch) {
-	l.encode(lineOfSession(s))
+	if l.err != nil {
+		return
+	}
+	l.buf, l.err = l.sessions.append(l.buf[:0], s)
+	l.write()
 	for _, b := range batches {
 		for i := range b.Readings {
-			if l.err != nil {
-				return
-			}
 			l.buf = appendReading(l.buf[:0], s.UID, b.First+i, &b.Readings[i])
-			_, l.err = l.out.Write(l.buf)
+			l.write()
 		}
+	}
+}
+
+// write writes what is in buf.
+func (l *lineWriter) write() {
+	if l.err == nil {
+		_, l.err = l.out.Write(l.buf)
 	}
 }
 

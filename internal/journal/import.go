@@ -144,12 +144,13 @@ func (p *lineReader) head(line []byte) error {
 	return nil
 }
 
-// sessionStart is how the line of a session begins that Export has written.
-const sessionStart = `{"type":"session",`
-
 func (p *lineReader) take(line []byte) error {
 	if p.scan.reading(line, &p.line) {
 		return p.reading()
+	}
+	var session sessionLine
+	if p.scan.session(line, &session) {
+		return p.session(&session)
 	}
 	head := headLine{Type: "session"}
 	if !bytes.HasPrefix(line, []byte(sessionStart)) {
@@ -159,7 +160,11 @@ func (p *lineReader) take(line []byte) error {
 	}
 	switch head.Type {
 	case "session":
-		return p.session(line)
+		session = sessionLine{}
+		if err := json.Unmarshal(line, &session); err != nil {
+			return plainJSON(err)
+		}
+		return p.session(&session)
 	case "reading":
 		p.line = unknownReading
 		if err := json.Unmarshal(line, &p.line); err != nil {
@@ -181,12 +186,8 @@ func plainJSON(err error) error {
 	return errors.New(strings.TrimPrefix(err.Error(), "json: "))
 }
 
-func (p *lineReader) session(line []byte) error {
+func (p *lineReader) session(l *sessionLine) error {
 	p.flush()
-	var l sessionLine
-	if err := json.Unmarshal(line, &l); err != nil {
-		return plainJSON(err)
-	}
 	s := l.session()
 	if s.UID == "" {
 		return errors.New("a session needs a uid")

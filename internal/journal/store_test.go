@@ -2,9 +2,11 @@ package journal_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"path/filepath"
 	"reflect"
@@ -445,6 +447,39 @@ func testExportIsJSONLines(t *testing.T, openNew opener) {
 	if err := j.Export(t.Context(), &b, nil, 99); err == nil || !strings.Contains(err.Error(), "session 99: no such session") {
 		t.Errorf("export of session 99: %v", err)
 	}
+}
+
+// TestExportStopsWithItsWriter: a full disk is told by its own error, and no more is read.
+func TestExportStopsWithItsWriter(t *testing.T) { onEach(t, testExportStopsWithItsWriter) }
+
+func testExportStopsWithItsWriter(t *testing.T, openNew opener) {
+	j := openNew(t)
+	for range 3 {
+		keep(t, j, journal.Session{Note: strings.Repeat("long ", 1<<17)}, journal.Reading{})
+	}
+	full := errors.New("no space left")
+	w := fullAfter{1 << 20, full}
+	if err := j.Export(t.Context(), &w, nil); !errors.Is(err, full) || errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want %q alone", err, full)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	if err := j.Export(ctx, io.Discard, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want that it was stopped", err)
+	}
+}
+
+// A fullAfter takes so many bytes.
+type fullAfter struct {
+	left int
+	err  error
+}
+
+func (f *fullAfter) Write(p []byte) (int, error) {
+	if f.left -= len(p); f.left < 0 {
+		return 0, f.err
+	}
+	return len(p), nil
 }
 
 // TestReadingsAreStoredUnasked waits for the background to store, as in a session that goes on.

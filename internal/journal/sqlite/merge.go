@@ -29,8 +29,9 @@ func (s *store) Merge(ctx context.Context, add func(journal.Merger) error) error
 			query string
 		}{
 			{&m.end, "UPDATE session SET ended_ms = coalesce(ended_ms, ?) WHERE id = ?"},
-			{&m.insert, "INSERT INTO session (" + sessionColumns + ") VALUES (" + sessionHolders + ")"},
-			{&m.put, putBatchQuery},
+			// An error ends the whole transaction, so that SQLite need not keep, for each row, what would undo it alone.
+			{&m.insert, "INSERT OR FAIL INTO session (" + sessionColumns + ") VALUES (" + sessionHolders + ")"},
+			{&m.put, "INSERT OR FAIL INTO batch (session_id, first, count, data) VALUES (?, ?, ?, ?)"},
 			{&m.spans, "SELECT first, count FROM batch WHERE session_id = ? ORDER BY first"},
 			{&m.count, "UPDATE session SET readings = ? WHERE id = ?"},
 			{&m.event, "INSERT INTO event (" + eventColumns + ") VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (uid) DO NOTHING"},
