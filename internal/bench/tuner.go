@@ -88,7 +88,6 @@ func (t *Tuner) Run(ctx context.Context, source capture.Source) error {
 		return err
 	}
 	defer t.end()
-	t.announce()
 	if err := t.guide.attach(input{source, session}); err != nil {
 		return err
 	}
@@ -119,7 +118,11 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	if c := clock.Of(source); c.By != "" {
 		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
 	}
-	return t.session, t.session.Hold(t.resolved.settings.String)
+	if err := t.session.Hold(t.resolved.settings.String); err != nil {
+		return nil, err
+	}
+	t.announce()
+	return t.session, nil
 }
 
 // tracker returns a new one for a source.
@@ -151,8 +154,10 @@ func (t *Tuner) counts() engine.Counts {
 	return sum
 }
 
-// Change changes what the tuner is set to. The input goes on, and every client is told.
+// Change changes what the tuner is set to. The input goes on, and every client is told, once.
 func (t *Tuner) Change(change func(*Settings) error) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
 	if err := t.retune(change); err != nil {
 		return err
 	}
@@ -160,9 +165,8 @@ func (t *Tuner) Change(change func(*Settings) error) error {
 	return nil
 }
 
+// retune needs t.mu.
 func (t *Tuner) retune(change func(*Settings) error) error {
-	t.mu.Lock()
-	defer t.mu.Unlock()
 	settings := t.resolved.settings
 	if err := change(&settings); err != nil {
 		return err
@@ -256,10 +260,9 @@ func (t *Tuner) Session() []byte {
 	return marshal(t.state())
 }
 
-// announce tells every client what the tuner is set to.
+// announce tells every client what the tuner is set to, and hears. It needs t.mu since what it tells was set, so that
+// the last one told is the last one set, and nothing is told twice.
 func (t *Tuner) announce() {
-	t.mu.Lock() // in order, so that the last one told is the last one set
-	defer t.mu.Unlock()
 	t.hub.publish(sessionKind, marshal(t.state()))
 }
 
