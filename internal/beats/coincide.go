@@ -10,9 +10,9 @@ import (
 
 // A Tone is one sounding note.
 type Tone struct {
-	Label string
-	Hz    float64 // partial 1
-	B     float64 // inharmonicity; 0: the partials are harmonic
+	Label string  `json:"label"`
+	Hz    float64 `json:"hz"`            // partial 1
+	B     float64 `json:"inharmonicity"` // 0: the partials are harmonic
 }
 
 // Partial returns the frequency in Hz of partial k by the law of the stiff string.

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"tunerd/internal/beats"
-	"tunerd/internal/display/text"
 	"tunerd/internal/targets"
 )
 
@@ -43,15 +42,9 @@ type beatNote struct {
 }
 
 type beatsAnswer struct {
-	Notes       []soundingNote   `json:"notes"`
+	Notes       []beats.Tone     `json:"notes"`
 	Pairs       []beatPair       `json:"pairs"`
 	Differences []differenceTone `json:"differences"`
-}
-
-type soundingNote struct {
-	Label string      `json:"label"`
-	Hz    text.Number `json:"hz"`
-	B     text.Number `json:"inharmonicity"`
 }
 
 // A beatPair is two of the notes, by their place from 0.
@@ -63,12 +56,12 @@ type beatPair struct {
 }
 
 type coincides struct {
-	Ratio        string      `json:"ratio"`
-	LowerPartial int         `json:"lower_partial"`
-	UpperPartial int         `json:"upper_partial"`
-	NearHz       text.Number `json:"near_hz"`
-	BeatHz       text.Number `json:"beat_hz"`
-	OffCents     text.Number `json:"off_cents"`
+	Ratio        string  `json:"ratio"`
+	LowerPartial int     `json:"lower_partial"`
+	UpperPartial int     `json:"upper_partial"`
+	NearHz       float64 `json:"near_hz"`
+	BeatHz       float64 `json:"beat_hz"`
+	OffCents     float64 `json:"off_cents"`
 }
 
 type differenceTone struct {
@@ -168,10 +161,7 @@ func stringTone(in *targets.Instrument, str, fret int) (beats.Tone, error) {
 }
 
 func (req *beatsRequest) answer(tones []beats.Tone) (*beatsAnswer, error) {
-	a := &beatsAnswer{Pairs: []beatPair{}, Differences: []differenceTone{}}
-	for _, t := range tones {
-		a.Notes = append(a.Notes, soundingNote{t.Label, text.Number(t.Hz), text.Number(t.B)})
-	}
+	a := &beatsAnswer{Notes: tones, Pairs: []beatPair{}, Differences: []differenceTone{}}
 	var wanted []int // nil: whatever lies nearest
 	var err error
 	if req.Chord != "" {
@@ -208,7 +198,7 @@ func newBeatPair(p *beats.Pair) beatPair {
 	b := beatPair{Lower: p.I, Upper: p.J, Found: []coincides{}, Rough: rough}
 	for _, c := range found {
 		b.Found = append(b.Found, coincides{
-			fmt.Sprintf("%d/%d", c.N, c.M), c.N, c.M, text.Number(c.Hz()), text.Number(c.BeatHz()), text.Number(c.Cents()),
+			fmt.Sprintf("%d/%d", c.N, c.M), c.N, c.M, c.Hz(), c.BeatHz(), c.Cents(),
 		})
 	}
 	return b

@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"tunerd/internal/detune"
-	"tunerd/internal/display/text"
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
 )
@@ -53,28 +52,28 @@ type detuneAnswer struct {
 }
 
 type stringChange struct {
-	String         int         `json:"string"`
-	Label          string      `json:"label"`
-	Cents          text.Number `json:"cents"`
-	HzBefore       text.Number `json:"hz_before"`
-	HzAfter        text.Number `json:"hz_after"`
-	TensionNBefore text.Number `json:"tension_n_before"`
-	TensionNAfter  text.Number `json:"tension_n_after"`
-	ShareBefore    text.Number `json:"limit_share_before"`
-	ShareAfter     text.Number `json:"limit_share_after"`
+	String         int     `json:"string"`
+	Label          string  `json:"label"`
+	Cents          float64 `json:"cents"`
+	HzBefore       float64 `json:"hz_before"`
+	HzAfter        float64 `json:"hz_after"`
+	TensionNBefore float64 `json:"tension_n_before"`
+	TensionNAfter  float64 `json:"tension_n_after"`
+	ShareBefore    float64 `json:"limit_share_before"`
+	ShareAfter     float64 `json:"limit_share_after"`
 }
 
 type chordChange struct {
 	Chord             string              `json:"chord"`
 	Frets             []int               `json:"frets"`
 	Ratios            string              `json:"ratios"`
-	RMSBefore         text.Number         `json:"rms_before"`
-	RMSAfter          text.Number         `json:"rms_after"`
-	WorstBefore       text.Number         `json:"worst_before"`
-	WorstAfter        text.Number         `json:"worst_after"`
-	FastestBeatBefore text.Number         `json:"fastest_beat_before"`
-	FastestBeatAfter  text.Number         `json:"fastest_beat_after"`
-	LossCents         text.Number         `json:"loss_cents"`
+	RMSBefore         float64             `json:"rms_before"`
+	RMSAfter          float64             `json:"rms_after"`
+	WorstBefore       float64             `json:"worst_before"`
+	WorstAfter        float64             `json:"worst_after"`
+	FastestBeatBefore float64             `json:"fastest_beat_before"`
+	FastestBeatAfter  float64             `json:"fastest_beat_after"`
+	LossCents         float64             `json:"loss_cents"`
 	Pairs             []detune.PairReport `json:"pairs"`
 }
 
@@ -208,8 +207,8 @@ func newDetuneAnswer(plan *detune.Plan, others []detune.Chord) *detuneAnswer {
 	changes := plan.Changes()
 	for i, c := range changes {
 		a.Strings = append(a.Strings, stringChange{
-			c.String, c.Label, text.Number(plan.Cents[i]), text.Number(plan.NowHz(i + 1)), text.Number(plan.AfterHz(i + 1)),
-			text.Number(c.Now.TensionN), text.Number(c.After.TensionN), text.Number(c.Now.Part()), text.Number(c.After.Part()),
+			c.String, c.Label, plan.Cents[i], plan.NowHz(i + 1), plan.AfterHz(i + 1),
+			c.Now.TensionN, c.After.TensionN, c.Now.Part(), c.After.Part(),
 		})
 	}
 	for i, c := range plan.Chords {
@@ -238,13 +237,9 @@ func shortName(name string) string {
 }
 
 func newChordChange(r *detune.ChordReport) chordChange {
-	c := chordChange{Chord: r.Chord.String(), Frets: r.Chord.Frets, Ratios: r.Chord.Ratios, LossCents: text.Number(r.Loss()), Pairs: []detune.PairReport{}}
-	before, after := r.RMS()
-	c.RMSBefore, c.RMSAfter = text.Number(before), text.Number(after)
-	before, after = r.Worst()
-	c.WorstBefore, c.WorstAfter = text.Number(before), text.Number(after)
-	before, after = r.FastestBeat()
-	c.FastestBeatBefore, c.FastestBeatAfter = text.Number(before), text.Number(after)
-	c.Pairs = append(c.Pairs, r.Pairs...)
+	c := chordChange{Chord: r.Chord.String(), Frets: r.Chord.Frets, Ratios: r.Chord.Ratios, LossCents: r.Loss(), Pairs: append([]detune.PairReport{}, r.Pairs...)}
+	c.RMSBefore, c.RMSAfter = r.RMS()
+	c.WorstBefore, c.WorstAfter = r.Worst()
+	c.FastestBeatBefore, c.FastestBeatAfter = r.FastestBeat()
 	return c
 }

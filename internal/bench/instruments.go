@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"tunerd/internal/display/text"
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
 )
@@ -37,58 +36,45 @@ func (b *Bench) getInstruments(*asked) (any, error) {
 }
 
 type board struct {
-	ID            string         `json:"id"`
-	Name          string         `json:"name"`
-	Tuning        string         `json:"tuning"`
-	Reference     referenceState `json:"reference"`
-	LastMM        text.Number    `json:"last_mm"`
-	SpreadAssumed bool           `json:"spread_assumed"`
-	Strings       []boardString  `json:"strings"`
-	Lines         []boardLine    `json:"lines"`
-	Saddle        []boardLine    `json:"saddle"`
+	ID            string            `json:"id"`
+	Name          string            `json:"name"`
+	Tuning        string            `json:"tuning"`
+	Reference     targets.Reference `json:"reference"`
+	LastMM        float64           `json:"last_mm"`
+	SpreadAssumed bool              `json:"spread_assumed"`
+	Strings       []boardString     `json:"strings"`
+	Lines         []fretboard.Line  `json:"lines"`
+	Saddle        []fretboard.Line  `json:"saddle"`
 }
 
 type boardString struct {
-	String         int         `json:"string"`
-	Label          string      `json:"label"`
-	Hz             text.Number `json:"hz"`
-	Step           int         `json:"step"`
-	ScaleMM        text.Number `json:"scale_mm"`
-	NutAlongMM     text.Number `json:"nut_along_mm"`
-	NutAcrossMM    text.Number `json:"nut_across_mm"`
-	SaddleAcrossMM text.Number `json:"saddle_across_mm"`
+	String int     `json:"string"`
+	Label  string  `json:"label"`
+	Hz     float64 `json:"hz"`
+	Step   int     `json:"step"`
+	fretboard.Ends
 	AboveReference nearRatio   `json:"above_reference"`
 	Frets          []boardFret `json:"frets"`
 }
 
 type boardFret struct {
-	Fret           int         `json:"fret"`
-	Label          string      `json:"label"`
-	Hz             text.Number `json:"hz"`
-	Step           int         `json:"step"`
-	Cents          text.Number `json:"cents"`
-	NutMM          text.Number `json:"nut_mm"`
-	AlongMM        text.Number `json:"along_mm"`
-	AcrossMM       text.Number `json:"across_mm"`
-	AboveOpen      nearRatio   `json:"above_open"`
-	AboveReference nearRatio   `json:"above_reference"`
+	Fret           int       `json:"fret"`
+	Label          string    `json:"label"`
+	Hz             float64   `json:"hz"`
+	Step           int       `json:"step"`
+	Cents          float64   `json:"cents"`
+	NutMM          float64   `json:"nut_mm"`
+	AlongMM        float64   `json:"along_mm"`
+	AcrossMM       float64   `json:"across_mm"`
+	AboveOpen      nearRatio `json:"above_open"`
+	AboveReference nearRatio `json:"above_reference"`
 }
 
 // A nearRatio is an interval and the simple ratio nearest to it.
 type nearRatio struct {
-	Cents    text.Number `json:"cents"`
-	Ratio    string      `json:"ratio"`
-	OffCents text.Number `json:"off_cents"`
-}
-
-type boardLine struct {
-	Fret   int          `json:"fret"`
-	Points []boardPoint `json:"points"`
-}
-
-type boardPoint struct {
-	AlongMM  text.Number `json:"along_mm"`
-	AcrossMM text.Number `json:"across_mm"`
+	Cents    float64 `json:"cents"`
+	Ratio    string  `json:"ratio"`
+	OffCents float64 `json:"off_cents"`
 }
 
 func (b *Bench) getBoard(r *asked) (any, error) {
@@ -141,10 +127,9 @@ func (c *Catalog) tunedAs(name string, as tunedAs) (*targets.Instrument, error) 
 }
 
 func newBoard(in *targets.Instrument, limit int) (*board, error) {
-	ref := in.Tuning.Reference()
 	b := &board{
-		Name: in.Name, Tuning: in.Tuning.Name(), Reference: referenceState{ref.Label, text.Number(ref.Hz)},
-		LastMM: unplaced, Strings: []boardString{}, Lines: []boardLine{}, Saddle: []boardLine{},
+		Name: in.Name, Tuning: in.Tuning.Name(), Reference: in.Tuning.Reference(),
+		LastMM: math.NaN(), Strings: []boardString{}, Lines: []fretboard.Line{}, Saddle: []fretboard.Line{},
 	}
 	note := namer{in: in, limit: limit}
 	for i := range in.Strings {
@@ -160,8 +145,8 @@ func newBoard(in *targets.Instrument, limit int) (*board, error) {
 	return b, nil
 }
 
-// unplaced is what is not known where there is no scale length.
-var unplaced = text.Number(math.NaN())
+// unplaced are the ends of a string whose scale length is not known.
+var unplaced = fretboard.Ends{ScaleMM: math.NaN(), NutAlongMM: math.NaN(), NutAcrossMM: math.NaN(), SaddleAcrossMM: math.NaN()}
 
 // A namer says what the notes of an instrument are.
 type namer struct {
@@ -172,9 +157,8 @@ type namer struct {
 func (n *namer) boardString(i int) (boardString, error) {
 	open := n.in.Strings[i].Open
 	s := boardString{
-		String: i + 1, Label: open.Label, Hz: text.Number(open.Hz), Step: open.Step,
-		ScaleMM: unplaced, NutAlongMM: unplaced, NutAcrossMM: unplaced, SaddleAcrossMM: unplaced,
-		AboveReference: n.aboveReference(open.Hz), Frets: []boardFret{},
+		String: i + 1, Label: open.Label, Hz: open.Hz, Step: open.Step,
+		Ends: unplaced, AboveReference: n.aboveReference(open.Hz), Frets: []boardFret{},
 	}
 	for k, fret := range n.in.Strings[i].Frets {
 		sounds, err := n.in.Fretted(i+1, k+1)
@@ -182,8 +166,8 @@ func (n *namer) boardString(i int) (boardString, error) {
 			return s, err
 		}
 		s.Frets = append(s.Frets, boardFret{
-			Fret: k + 1, Label: sounds.Label, Hz: text.Number(sounds.Hz), Step: sounds.Step, Cents: text.Number(fret.Cents),
-			NutMM: unplaced, AlongMM: unplaced, AcrossMM: unplaced,
+			Fret: k + 1, Label: sounds.Label, Hz: sounds.Hz, Step: sounds.Step, Cents: fret.Cents,
+			NutMM: math.NaN(), AlongMM: math.NaN(), AcrossMM: math.NaN(),
 			AboveOpen: n.near(fret.Cents), AboveReference: n.aboveReference(sounds.Hz),
 		})
 	}
@@ -196,34 +180,22 @@ func (n *namer) aboveReference(hz float64) nearRatio {
 
 func (n *namer) near(cents float64) nearRatio {
 	ratio, off := targets.NearestRatio(cents, n.limit)
-	return nearRatio{text.Number(cents), ratio.String(), text.Number(off)}
+	return nearRatio{cents, ratio.String(), off}
 }
 
 // place adds where everything lies.
 func (b *board) place(laid *fretboard.Board) {
-	b.LastMM, b.SpreadAssumed = text.Number(laid.LastMM), laid.SpreadAssumed()
+	b.LastMM, b.SpreadAssumed = laid.LastMM, laid.SpreadAssumed()
 	for i := range laid.Strings {
 		from, s := &laid.Strings[i], &b.Strings[i]
-		s.ScaleMM, s.NutAlongMM = text.Number(from.ScaleMM), text.Number(from.NutAlongMM)
-		s.NutAcrossMM, s.SaddleAcrossMM = text.Number(from.NutAcrossMM), text.Number(from.SaddleAcrossMM)
+		s.Ends = from.Ends
 		for k := range from.Frets {
 			f := &s.Frets[k]
-			f.NutMM, f.AlongMM = text.Number(from.Frets[k].NutMM), text.Number(from.Frets[k].AlongMM)
-			f.AcrossMM = text.Number(from.AcrossMM(from.Frets[k].NutMM))
+			f.NutMM, f.AlongMM = from.Frets[k].NutMM, from.Frets[k].AlongMM
+			f.AcrossMM = from.AcrossMM(from.Frets[k].NutMM)
 		}
 	}
-	b.Lines, b.Saddle = boardLines(laid.Lines()), boardLines(laid.SaddleLines())
-}
-
-func boardLines(lines []fretboard.Line) []boardLine {
-	out := make([]boardLine, len(lines))
-	for i, l := range lines {
-		out[i] = boardLine{l.Fret, make([]boardPoint, len(l.Points))}
-		for k, p := range l.Points {
-			out[i].Points[k] = boardPoint{text.Number(p.Along), text.Number(p.Across)}
-		}
-	}
-	return out
+	b.Lines, b.Saddle = append(b.Lines, laid.Lines()...), append(b.Saddle, laid.SaddleLines()...)
 }
 
 type shapesAnswer struct {
@@ -233,17 +205,12 @@ type shapesAnswer struct {
 }
 
 type shape struct {
-	Rank        int           `json:"rank"`
-	Frets       []int         `json:"frets"`
-	Notes       []string      `json:"notes"`
-	Strings     []int         `json:"strings"`
-	WorstCents  text.Number   `json:"worst_cents"`
-	Cents       []text.Number `json:"cents"`
-	WorstBeatHz text.Number   `json:"worst_beat_hz"`
-	SpanMM      text.Number   `json:"span_mm"`
-	Fingers     int           `json:"fingers"`
-	RootFrets   []int         `json:"root_frets"`
-	Pairs       []shapePair   `json:"pairs"`
+	Rank int `json:"rank"`
+	*fretboard.Shape
+	Notes       []string    `json:"notes"`
+	Strings     []int       `json:"strings"`
+	WorstBeatHz float64     `json:"worst_beat_hz"`
+	Pairs       []shapePair `json:"pairs"`
 }
 
 type shapePair struct {
@@ -291,14 +258,9 @@ func (b *Bench) getShapes(r *asked) (any, error) {
 }
 
 func newShape(rank int, from *fretboard.Shape) shape {
-	s := shape{
-		Rank: rank, Frets: from.Frets, Notes: []string{}, Strings: []int{}, Cents: []text.Number{}, Pairs: []shapePair{},
-		WorstCents: text.Number(from.WorstCents), WorstBeatHz: text.Number(from.WorstBeatHz()),
-		SpanMM: text.Number(from.SpanMM), Fingers: from.Fingers, RootFrets: from.RootFrets,
-	}
-	for i, n := range from.Notes {
+	s := shape{Rank: rank, Shape: from, Notes: []string{}, Strings: []int{}, WorstBeatHz: from.WorstBeatHz(), Pairs: []shapePair{}}
+	for _, n := range from.Notes {
 		s.Notes, s.Strings = append(s.Notes, n.Label), append(s.Strings, n.String)
-		s.Cents = append(s.Cents, text.Number(from.Cents[i]))
 	}
 	for _, p := range from.Pairs {
 		s.Pairs = append(s.Pairs, shapePair{p, p.Interval.String()})

@@ -7,7 +7,6 @@ import (
 	"strconv"
 	"time"
 
-	"tunerd/internal/display/text"
 	"tunerd/internal/journal"
 )
 
@@ -37,20 +36,6 @@ type keptSession struct {
 	Plan       string `json:"plan"`
 	Note       string `json:"note"`
 	Readings   int    `json:"readings"`
-}
-
-type keptReading struct {
-	TimeS      text.Number `json:"t_s"`
-	File       string      `json:"file"`
-	String     int         `json:"string"`
-	Fret       int         `json:"fret"`
-	Harmonic   int         `json:"harmonic"`
-	Label      string      `json:"label"`
-	TargetHz   text.Number `json:"target_hz"`
-	F1Hz       text.Number `json:"f1_hz"`
-	SigmaCents text.Number `json:"f1_sigma_cents"`
-	Cents      text.Number `json:"cents"`
-	Mark       string      `json:"mark"`
 }
 
 func (b *Bench) withJournal(use func(*journal.Journal) error) error {
@@ -118,10 +103,9 @@ func stamp(t time.Time) string {
 
 func (b *Bench) getKept(r *asked) (any, error) {
 	var got struct {
-		Session  keptSession   `json:"session"`
-		Readings []keptReading `json:"readings"`
+		Session  keptSession       `json:"session"`
+		Readings []journal.Reading `json:"readings"`
 	}
-	got.Readings = []keptReading{}
 	err := b.onSession(r, func(ctx context.Context, j *journal.Journal, id int64) error {
 		session, err := j.Session(ctx, id)
 		if err != nil {
@@ -129,11 +113,7 @@ func (b *Bench) getKept(r *asked) (any, error) {
 		}
 		got.Session = describeKept(session)
 		readings, err := j.Readings(ctx, id)
-		for i := range readings {
-			x := &readings[i]
-			got.Readings = append(got.Readings, keptReading{text.Number(x.TimeS), x.File, x.String, x.Fret, x.Harmonic, x.Label,
-				text.Number(x.TargetHz), text.Number(x.F1Hz), text.Number(x.SigmaCents), text.Number(x.Cents), x.Mark})
-		}
+		got.Readings = append([]journal.Reading{}, readings...)
 		return err
 	})
 	return &got, err
@@ -176,21 +156,18 @@ type driftAnswer struct {
 }
 
 type stringDrift struct {
-	String   int         `json:"string"`
-	Label    string      `json:"label"`
-	Verdict  string      `json:"verdict"`
-	Typical  text.Number `json:"typical_cents"`
-	Since    string      `json:"since"`
-	Sittings []sitting   `json:"sittings"`
+	*journal.StringDrift
+	Since    string    `json:"since"`
+	Sittings []sitting `json:"sittings"`
 }
 
 type sitting struct {
-	Session    int64       `json:"session"`
-	At         string      `json:"at"`
-	Found      text.Number `json:"found_cents"`
-	FoundSigma text.Number `json:"found_sigma_cents"`
-	Left       text.Number `json:"left_cents"`
-	LeftSigma  text.Number `json:"left_sigma_cents"`
+	Session    int64   `json:"session"`
+	At         string  `json:"at"`
+	Found      float64 `json:"found_cents"`
+	FoundSigma float64 `json:"found_sigma_cents"`
+	Left       float64 `json:"left_cents"`
+	LeftSigma  float64 `json:"left_sigma_cents"`
 }
 
 type restrung struct {
@@ -226,10 +203,10 @@ func (b *Bench) getDrift(r *asked) (any, error) {
 func (a *driftAnswer) tell(d *journal.Drift) {
 	for i := range d.Strings {
 		x := &d.Strings[i]
-		row := stringDrift{x.Number, x.Label, x.Verdict, text.Number(x.Typical), stamp(x.Since), []sitting{}}
+		row := stringDrift{x, stamp(x.Since), []sitting{}}
 		for _, y := range x.Sittings {
-			row.Sittings = append(row.Sittings, sitting{y.Session, stamp(y.Found.At), text.Number(y.Found.Cents), text.Number(y.Found.SigmaCents),
-				text.Number(y.Left.Cents), text.Number(y.Left.SigmaCents)})
+			row.Sittings = append(row.Sittings, sitting{y.Session, stamp(y.Found.At), y.Found.Cents, y.Found.SigmaCents,
+				y.Left.Cents, y.Left.SigmaCents})
 		}
 		a.Strings = append(a.Strings, row)
 	}

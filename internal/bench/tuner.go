@@ -10,7 +10,6 @@ import (
 	"tunerd/internal/capture"
 	"tunerd/internal/clock"
 	"tunerd/internal/display"
-	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
@@ -57,9 +56,9 @@ type inputState struct {
 
 // A clockState is the correction of the sound card's clock that the readings have.
 type clockState struct {
-	PPM      text.Number `json:"ppm"`
-	SigmaPPM text.Number `json:"sigma_ppm"`
-	By       string      `json:"by"`
+	PPM      float64 `json:"ppm"`
+	SigmaPPM float64 `json:"sigma_ppm"`
+	By       string  `json:"by"`
 }
 
 // NewTuner returns a tuner that is set but has no input yet.
@@ -116,7 +115,7 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	t.kept.begin(t.resolved, source)
 	t.input = inputState{Name: source.Name(), SampleRate: source.SampleRate(), Live: source.Live(), FromPage: t.cfg.FromPage}
 	if c := clock.Of(source); c.By != "" {
-		t.input.Clock = &clockState{text.Number(c.PPM), text.Number(c.SigmaPPM), c.By}
+		t.input.Clock = &clockState{c.PPM, c.SigmaPPM, c.By}
 	}
 	if err := t.session.Hold(t.resolved.settings.String); err != nil {
 		return nil, err
@@ -267,15 +266,15 @@ func (t *Tuner) announce() {
 }
 
 type sessionState struct {
-	Revision   int            `json:"revision"`
-	Settings   Settings       `json:"settings"`
-	Instrument *namedThing    `json:"instrument"`
-	Tuning     tuningName     `json:"tuning"`
-	Reference  referenceState `json:"reference"`
-	Input      inputState     `json:"input"`
-	Strings    []stringTarget `json:"strings"`
-	Cautions   []string       `json:"cautions"`
-	FretsOff   text.Number    `json:"frets_off_cents"` // the most that a fret is off the tuning; null without frets
+	Revision   int               `json:"revision"`
+	Settings   Settings          `json:"settings"`
+	Instrument *namedThing       `json:"instrument"`
+	Tuning     tuningName        `json:"tuning"`
+	Reference  targets.Reference `json:"reference"`
+	Input      inputState        `json:"input"`
+	Strings    []stringTarget    `json:"strings"`
+	Cautions   []string          `json:"cautions"`
+	FretsOff   float64           `json:"frets_off_cents"` // the most that a fret is off the tuning; null without frets
 }
 
 type namedThing struct {
@@ -288,27 +287,21 @@ type tuningName struct {
 	Name string `json:"name"`
 }
 
-type referenceState struct {
-	Label string      `json:"label"`
-	Hz    text.Number `json:"hz"`
-}
-
 type stringTarget struct {
-	String int         `json:"string"`
-	Label  string      `json:"label"`
-	Hz     text.Number `json:"hz"`
+	String int     `json:"string"`
+	Label  string  `json:"label"`
+	Hz     float64 `json:"hz"`
 }
 
 // state needs t.mu.
 func (t *Tuner) state() *sessionState {
 	a := t.resolved
-	ref := a.tuning.Reference()
 	s := &sessionState{
 		Revision: t.revision, Settings: a.settings,
 		Tuning:    tuningName{a.tuning.String(), a.tuning.Name()},
-		Reference: referenceState{ref.Label, text.Number(ref.Hz)},
+		Reference: a.tuning.Reference(),
 		Input:     t.input,
-		Strings:   []stringTarget{}, FretsOff: text.Number(math.NaN()),
+		Strings:   []stringTarget{}, FretsOff: math.NaN(),
 		Cautions: append([]string{}, a.cautions...),
 	}
 	if a.settings.Tuning != "" { // that is not the path of a file
@@ -319,10 +312,10 @@ func (t *Tuner) state() *sessionState {
 	}
 	if a.instrument != nil {
 		s.Instrument = &namedThing{a.settings.Instrument, a.instrument.Name}
-		s.FretsOff = text.Number(a.instrument.FretsOff())
+		s.FretsOff = a.instrument.FretsOff()
 	}
 	for i, open := range a.strings {
-		s.Strings = append(s.Strings, stringTarget{i + 1, open.Label, text.Number(open.Hz)})
+		s.Strings = append(s.Strings, stringTarget{i + 1, open.Label, open.Hz})
 	}
 	h := t.hub.listening()
 	s.Input.Hears, s.Input.Gaps = string(h.state), h.gaps

@@ -3,7 +3,6 @@ package bench
 import (
 	"fmt"
 
-	"tunerd/internal/display/text"
 	"tunerd/internal/targets"
 )
 
@@ -25,23 +24,12 @@ func (b *Bench) getTunings(*asked) (any, error) {
 }
 
 type tuningAnswer struct {
-	Spec      string         `json:"spec"`
-	Name      string         `json:"name"`
-	Repeat    string         `json:"repeat"`
-	Notes     int            `json:"notes"`
-	Reference referenceState `json:"reference"`
-	Steps     []tuningStep   `json:"steps"`
-}
-
-type tuningStep struct {
-	Step     int         `json:"step"`
-	Label    string      `json:"label"`
-	Interval string      `json:"interval"`
-	Cents    text.Number `json:"cents"`
-	Hz       text.Number `json:"hz"`
-	Ratio    string      `json:"ratio"`
-	OffCents text.Number `json:"off_cents"`
-	BeatHz   text.Number `json:"beat_hz"`
+	Spec      string            `json:"spec"`
+	Name      string            `json:"name"`
+	Repeat    string            `json:"repeat"`
+	Notes     int               `json:"notes"`
+	Reference targets.Reference `json:"reference"`
+	Steps     []targets.NoteRow `json:"steps"`
 }
 
 func (b *Bench) getTuning(r *asked) (any, error) {
@@ -56,15 +44,9 @@ func (b *Bench) getTuning(r *asked) (any, error) {
 		return nil, err
 	}
 	period, notes := t.Period()
-	ref := t.Reference()
-	answer := tuningAnswer{Spec: spec, Name: t.Name(), Repeat: period.String(), Notes: notes, Reference: referenceState{ref.Label, text.Number(ref.Hz)}}
+	answer := tuningAnswer{Spec: spec, Name: t.Name(), Repeat: period.String(), Notes: notes, Reference: t.Reference()}
 	err = b.alone(r, func() error { // ratios near to thousands of notes take a while
-		for _, row := range t.Rows(0, notes, limit) {
-			answer.Steps = append(answer.Steps, tuningStep{
-				row.Step, row.Label, row.Interval.String(), text.Number(row.Cents), text.Number(row.Hz),
-				row.Ratio.String(), text.Number(row.OffCents), text.Number(row.BeatHz),
-			})
-		}
+		answer.Steps = t.Rows(0, notes, limit)
 		return nil
 	})
 	return answer, err
@@ -75,25 +57,19 @@ type compareAnswer struct {
 }
 
 type tuningFit struct {
-	Rank          int         `json:"rank"`
-	Tuning        string      `json:"tuning"`
-	WorstCents    text.Number `json:"worst_cents"`
-	WeightedCents text.Number `json:"weighted_cents"`
-	WorstSteps    text.Number `json:"worst_steps"`
-	Consistent    bool        `json:"consistent"`
-	Chords        []chordFit  `json:"chords"`
+	Rank   int    `json:"rank"`
+	Tuning string `json:"tuning"`
+	*targets.TuningFit
+	Chords []chordFit `json:"chords"`
 }
 
 type chordFit struct {
-	Chord         string      `json:"chord"`
-	RootStep      int         `json:"root_step"`
-	RootLabel     string      `json:"root_label"`
-	RootHz        text.Number `json:"root_hz"`
-	Steps         []int       `json:"steps"`
-	WorstCents    text.Number `json:"worst_cents"`
-	WeightedCents text.Number `json:"weighted_cents"`
-	Consistent    bool        `json:"consistent"`
-	Pairs         []pairFit   `json:"pairs"`
+	Chord     string  `json:"chord"`
+	RootStep  int     `json:"root_step"`
+	RootLabel string  `json:"root_label"`
+	RootHz    float64 `json:"root_hz"`
+	*targets.ChordFit
+	Pairs []pairFit `json:"pairs"`
 }
 
 type pairFit struct {
@@ -143,21 +119,15 @@ func (b *Bench) getCompare(r *asked) (any, error) {
 }
 
 func newTuningFit(rank int, from *targets.TuningFit) tuningFit {
-	f := tuningFit{
-		Rank: rank, Tuning: from.Tuning.Name(), WorstCents: text.Number(from.WorstCents), WeightedCents: text.Number(from.WeightedCents),
-		WorstSteps: text.Number(from.RelativeWorst), Consistent: from.Consistent,
-	}
-	for _, c := range from.Chords {
-		f.Chords = append(f.Chords, newChordFit(&c))
+	f := tuningFit{Rank: rank, Tuning: from.Tuning.Name(), TuningFit: from}
+	for i := range from.Chords {
+		f.Chords = append(f.Chords, newChordFit(&from.Chords[i]))
 	}
 	return f
 }
 
 func newChordFit(from *targets.ChordFit) chordFit {
-	c := chordFit{
-		Chord: from.Chord.String(), RootStep: from.Root.Step, RootLabel: from.Root.Label, RootHz: text.Number(from.Root.Hz), Steps: from.Steps,
-		WorstCents: text.Number(from.WorstCents), WeightedCents: text.Number(from.WeightedCents), Consistent: from.Consistent,
-	}
+	c := chordFit{Chord: from.Chord.String(), RootStep: from.Root.Step, RootLabel: from.Root.Label, RootHz: from.Root.Hz, ChordFit: from}
 	for _, p := range from.Pairs {
 		c.Pairs = append(c.Pairs, pairFit{p, p.Ratio()})
 	}
@@ -171,16 +141,9 @@ type divisionsAnswer struct {
 }
 
 type division struct {
-	Rank          int         `json:"rank"`
-	Division      int         `json:"division"`
-	StepCents     text.Number `json:"step_cents"`
-	WorstCents    text.Number `json:"worst_cents"`
-	WeightedCents text.Number `json:"weighted_cents"`
-	WorstSteps    text.Number `json:"worst_steps"`
-	Consistent    bool        `json:"consistent"`
-	OddLimit      *int        `json:"odd_limit"`
-	Record        bool        `json:"record"`
-	Steps         [][]int     `json:"steps"`
+	Rank int `json:"rank"`
+	*targets.DivisionRank
+	OddLimit *int `json:"odd_limit"` // null: what is divided is no octave
 }
 
 func (b *Bench) getDivisions(r *asked) (any, error) {
@@ -203,8 +166,8 @@ func (b *Bench) getDivisions(r *asked) (any, error) {
 	}
 	err = b.alone(r, func() error {
 		ranks, err := targets.RankDivisions(from, to, of, chords, by)
-		for i, rank := range ranks {
-			answer.Divisions = append(answer.Divisions, newDivision(i+1, &rank))
+		for i := range ranks {
+			answer.Divisions = append(answer.Divisions, newDivision(i+1, &ranks[i]))
 		}
 		return err
 	})
@@ -212,11 +175,7 @@ func (b *Bench) getDivisions(r *asked) (any, error) {
 }
 
 func newDivision(rank int, from *targets.DivisionRank) division {
-	d := division{
-		Rank: rank, Division: from.Division, StepCents: text.Number(from.StepCents), WorstCents: text.Number(from.WorstCents),
-		WeightedCents: text.Number(from.WeightedCents), WorstSteps: text.Number(from.RelativeWorst),
-		Consistent: from.Consistent, Record: from.Record, Steps: from.Steps,
-	}
+	d := division{Rank: rank, DivisionRank: from}
 	if from.OddLimit > 0 {
 		d.OddLimit = &from.OddLimit
 	}

@@ -32,13 +32,18 @@ type Board struct {
 
 // A String is one string of a board.
 type String struct {
-	Number         int // from 1
-	Open           targets.Target
-	ScaleMM        float64 // nut to saddle
-	NutAlongMM     float64 // of its nut along the neck
-	NutAcrossMM    float64
-	SaddleAcrossMM float64
-	Frets          []Fret // from the nut
+	Number int // from 1
+	Open   targets.Target
+	Ends
+	Frets []Fret // from the nut
+}
+
+// Ends are where a string begins and ends.
+type Ends struct {
+	ScaleMM        float64 `json:"scale_mm"`     // nut to saddle
+	NutAlongMM     float64 `json:"nut_along_mm"` // of its nut along the neck
+	NutAcrossMM    float64 `json:"nut_across_mm"`
+	SaddleAcrossMM float64 `json:"saddle_across_mm"`
 }
 
 // A Fret is one fret of one string.
@@ -114,9 +119,11 @@ func fretCents(in *targets.Instrument, fret int) (float64, error) {
 
 func layString(in *targets.Instrument, i int, nutAlong float64) (String, error) {
 	from := &in.Strings[i]
-	s := String{Number: i + 1, Open: from.Open, ScaleMM: from.ScaleLengthMM, NutAlongMM: nutAlong,
+	s := String{Number: i + 1, Open: from.Open, Ends: Ends{
+		ScaleMM: from.ScaleLengthMM, NutAlongMM: nutAlong,
 		NutAcrossMM:    across(i, len(in.Strings), in.NutSpreadMM, usualNutGapMM),
-		SaddleAcrossMM: across(i, len(in.Strings), in.SaddleSpreadMM, usualSaddleGapMM)}
+		SaddleAcrossMM: across(i, len(in.Strings), in.SaddleSpreadMM, usualSaddleGapMM),
+	}}
 	previous := 0.0
 	for n := range from.Frets {
 		sounds, err := in.Fretted(i+1, n+1)

@@ -3,15 +3,18 @@ package fretboard
 import "math"
 
 // A Point is a place on the board, in mm along the neck and across it.
-type Point struct{ Along, Across float64 }
+type Point struct {
+	Along  float64 `json:"along_mm"`
+	Across float64 `json:"across_mm"`
+}
 
 // A Line is one fret slot as it is cut: through one point on every string that it serves, and on
 // to half the way to the next string at both ends.
 type Line struct {
-	Fret    int        // number on its first string; 0 is the nut
-	Strings [2]int     // first and last that it serves, from 1
-	NutMM   [2]float64 // from the nut along these two
-	Points  []Point
+	Fret    int        `json:"fret"` // number on its first string; 0 is the nut
+	Strings [2]int     `json:"-"`    // first and last that it serves, from 1
+	NutMM   [2]float64 `json:"-"`    // from the nut along these two
+	Points  []Point    `json:"points"`
 }
 
 // Even says whether the slot lies as far from the nut on all its strings.

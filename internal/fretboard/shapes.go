@@ -29,14 +29,14 @@ type ChordQuery struct {
 
 // A Shape is a way to play a chord: one note a string, each note of the chord once.
 type Shape struct {
-	Frets      []int            // of every string in the board's order; -1 is not played
-	Notes      []targets.Target // in the order of the chord
-	Cents      []float64        // of each note against its interval above the root
-	WorstCents float64          // the most that an interval between any two notes is off
-	SpanMM     float64          // between the outermost pressed frets, along the neck; 0 if one or none is pressed
-	Fingers    int              // that press; a barre counts once
-	Pairs      []ChordPair      // all intervals between two notes
-	RootFrets  []int            // all frets of the root at which this shape can be played, moved along the neck
+	Frets      []int            `json:"frets"`       // of every string in the board's order; -1 is not played
+	Notes      []targets.Target `json:"-"`           // in the order of the chord
+	Cents      []float64        `json:"cents"`       // of each note against its interval above the root
+	WorstCents float64          `json:"worst_cents"` // the most that an interval between any two notes is off
+	SpanMM     float64          `json:"span_mm"`     // between the outermost pressed frets, along the neck; 0 if one or none is pressed
+	Fingers    int              `json:"fingers"`     // that press; a barre counts once
+	Pairs      []ChordPair      `json:"-"`           // all intervals between two notes
+	RootFrets  []int            `json:"root_frets"`  // all frets of the root at which this shape can be played, moved along the neck
 }
 
 // A ChordPair is the interval between two notes of a shape.

@@ -54,15 +54,15 @@ type LeftOut struct {
 
 // A StringDrift is the story of one string.
 type StringDrift struct {
-	Number   int
-	Label    string // of the newest target
-	Sittings []Sitting
-	Moves    []Move
+	Number   int       `json:"string"`
+	Label    string    `json:"label"` // of the newest target
+	Sittings []Sitting `json:"-"`
+	Moves    []Move    `json:"-"`
 	// Since is when the string was last changed as far as is known, else zero; Typical is the root mean square
 	// of the moves since then in cents, NaN without any, and Verdict what they say.
-	Since   time.Time
-	Typical float64
-	Verdict string
+	Since   time.Time `json:"-"`
+	Typical float64   `json:"typical_cents"`
+	Verdict string    `json:"verdict"`
 }
 
 // A Sitting is the open string in one session: as it was found, and as it was left.

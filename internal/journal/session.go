@@ -66,24 +66,26 @@ type Clock struct {
 	By       string  // how PPM was found: "tone", "system clock", "given"; empty: not corrected
 }
 
-// A Reading is the pitch of one note. A number that is not known is NaN.
+// A Reading is the pitch of one note. A number that is not known is NaN. As JSON it is what a view lists;
+// an export has all of it ([Journal.Export]).
 type Reading struct {
-	TimeS      float64 // s from the start of the session, or of File
-	File       string  // recording that it was read from; empty if live
-	String     int     // from 1; 0: none
-	Fret       int     // 0: open
-	Harmonic   int     // touched natural harmonic, from 2; 0: none
-	Label      string  // of the target
-	TargetHz   float64
-	F1Hz       float64 // partial 1 under the law of the stiff string
-	SigmaCents float64 // standard uncertainty of F1Hz, of TargetHz taken as exact, and of Cents
-	Cents      float64 // F1Hz against TargetHz; positive is sharp
-	AttackF1Hz float64
-	Partial1Hz float64
-	B          float64 // inharmonicity
-	SNRdB      float64
-	FromS, ToS float64 // span after the onset that the pitch is of; NaN: settled, whole note
-	Mark       string  // what a guided flow has to say of it, such as "left out"
+	TimeS      float64 `json:"t_s"`      // s from the start of the session, or of File
+	File       string  `json:"file"`     // recording that it was read from; empty if live
+	String     int     `json:"string"`   // from 1; 0: none
+	Fret       int     `json:"fret"`     // 0: open
+	Harmonic   int     `json:"harmonic"` // touched natural harmonic, from 2; 0: none
+	Label      string  `json:"label"`    // of the target
+	TargetHz   float64 `json:"target_hz"`
+	F1Hz       float64 `json:"f1_hz"`          // partial 1 under the law of the stiff string
+	SigmaCents float64 `json:"f1_sigma_cents"` // standard uncertainty of F1Hz, of TargetHz taken as exact, and of Cents
+	Cents      float64 `json:"cents"`          // F1Hz against TargetHz; positive is sharp
+	AttackF1Hz float64 `json:"-"`
+	Partial1Hz float64 `json:"-"`
+	B          float64 `json:"-"` // inharmonicity
+	SNRdB      float64 `json:"-"`
+	FromS      float64 `json:"-"` // span after the onset that the pitch is of; NaN: settled, whole note
+	ToS        float64 `json:"-"`
+	Mark       string  `json:"mark"` // what a guided flow has to say of it, such as "left out"
 }
 
 // Unknown is a number that is not known.

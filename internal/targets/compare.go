@@ -27,13 +27,13 @@ func ParseObjective(name string) (Objective, error) {
 
 // A ChordFit is the best approximation of a chord over the notes of a tuning.
 type ChordFit struct {
-	Chord         Chord
-	Root          Note  // the note of the tuning that the chord stands on
-	Steps         []int // of each note of the chord, from the root
-	Pairs         []PairFit
-	WorstCents    float64 // largest error of a pair, without sign
-	WeightedCents float64 // √(Σ w·error² / Σ w) over the pairs, w = 1/√(n·m)
-	Consistent    bool    // every pair is also the best approximation of its own interval
+	Chord         Chord     `json:"-"`
+	Root          Note      `json:"-"`     // the note of the tuning that the chord stands on
+	Steps         []int     `json:"steps"` // of each note of the chord, from the root
+	Pairs         []PairFit `json:"-"`
+	WorstCents    float64   `json:"worst_cents"`    // largest error of a pair, without sign
+	WeightedCents float64   `json:"weighted_cents"` // √(Σ w·error² / Σ w) over the pairs, w = 1/√(n·m)
+	Consistent    bool      `json:"consistent"`     // every pair is also the best approximation of its own interval
 }
 
 // A PairFit is one pair of notes of a chord in a tuning.
@@ -56,12 +56,12 @@ func (p PairFit) Name() string { return fmt.Sprintf("%d:%d", p.Low, p.High) }
 
 // A TuningFit is a tuning with the best approximations of several chords.
 type TuningFit struct {
-	Tuning        *Tuning
-	Chords        []ChordFit
-	WorstCents    float64 // over all chords
-	WeightedCents float64 // over all pairs of all chords
-	RelativeWorst float64 // WorstCents over the mean step
-	Consistent    bool
+	Tuning        *Tuning    `json:"-"`
+	Chords        []ChordFit `json:"-"`
+	WorstCents    float64    `json:"worst_cents"`    // over all chords
+	WeightedCents float64    `json:"weighted_cents"` // over all pairs of all chords
+	RelativeWorst float64    `json:"worst_steps"`    // WorstCents over the mean step
+	Consistent    bool       `json:"consistent"`
 }
 
 // CompareTunings fits the chords, which ParseChords has read, in every tuning and sorts the

@@ -47,6 +47,9 @@ func Ratio(num, den uint64) (Interval, error) {
 // Cents returns the inexact interval of that many cents.
 func Cents(cents float64) Interval { return Interval{cents: cents, inexact: true} }
 
+// MarshalText writes the interval as String does, for JSON.
+func (a Interval) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
+
 // Exact says whether the interval is held exactly.
 func (a Interval) Exact() bool { return !a.inexact }
 

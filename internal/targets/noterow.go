@@ -6,10 +6,10 @@ const DefaultOddLimit = 15
 // A NoteRow is a note with the simple ratio that it stands for.
 type NoteRow struct {
 	Note
-	Cents    float64  // above the reference note
-	Ratio    Interval // the nearest ratio within an odd limit, as NearestRatio finds it
-	OffCents float64  // the note's distance from it; positive is wide
-	BeatHz   float64  // of the note against the reference note, by BeatRate of Ratio
+	Cents    float64  `json:"cents"`     // above the reference note
+	Ratio    Interval `json:"ratio"`     // the nearest ratio within an odd limit, as NearestRatio finds it
+	OffCents float64  `json:"off_cents"` // the note's distance from it; positive is wide
+	BeatHz   float64  `json:"beat_hz"`   // of the note against the reference note, by BeatRate of Ratio
 }
 
 // Rows returns the notes of steps from up to to with the ratios nearest to them.

@@ -10,15 +10,15 @@ import (
 
 // A DivisionRank says how well one equal division approximates the chords asked for.
 type DivisionRank struct {
-	Division      int
-	StepCents     float64
-	Steps         [][]int // of each note of each chord, from the root
-	WorstCents    float64 // largest error of a pair, over all chords
-	WeightedCents float64 // as in TuningFit
-	RelativeWorst float64 // WorstCents over StepCents
-	Consistent    bool    // every pair is the best approximation of its own interval
-	OddLimit      int     // of ConsistentLimit; 0 if the divided interval is not the octave
-	Record        bool    // better than every smaller division of the range, by what is ranked
+	Division      int     `json:"division"`
+	StepCents     float64 `json:"step_cents"`
+	Steps         [][]int `json:"steps"`          // of each note of each chord, from the root
+	WorstCents    float64 `json:"worst_cents"`    // largest error of a pair, over all chords
+	WeightedCents float64 `json:"weighted_cents"` // as in TuningFit
+	RelativeWorst float64 `json:"worst_steps"`    // WorstCents over StepCents
+	Consistent    bool    `json:"consistent"`     // every pair is the best approximation of its own interval
+	OddLimit      int     `json:"-"`              // of ConsistentLimit; 0 if the divided interval is not the octave
+	Record        bool    `json:"record"`         // better than every smaller division of the range, by what is ranked
 }
 
 // MaxDivisions is the most steps of a division that ParseDivisions takes.

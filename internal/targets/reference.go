@@ -17,8 +17,8 @@ const (
 // A Reference anchors a tuning: the note Label sounds at Hz. Label is the name of a note with
 // its octave (A4, Eb3, F♯2) or a step number of the tuning.
 type Reference struct {
-	Label string
-	Hz    float64
+	Label string  `json:"label"`
+	Hz    float64 `json:"hz"`
 }
 
 // StandardPitch is A4 = 440 Hz (ISO 16:1975).

@@ -42,10 +42,10 @@ type Tuning struct {
 
 // A Note is one note of a tuning.
 type Note struct {
-	Step     int
-	Label    string   // letter name with steps from it ("A4", "E4 +2"), else "step 7"
-	Hz       float64  // in the tuning's reference
-	Interval Interval // above the reference note
+	Step     int      `json:"step"`
+	Label    string   `json:"label"`    // letter name with steps from it ("A4", "E4 +2"), else "step 7"
+	Hz       float64  `json:"hz"`       // in the tuning's reference
+	Interval Interval `json:"interval"` // above the reference note
 }
 
 // String returns the spec of the tuning, which ParseTuning reads back.

@@ -2,6 +2,7 @@ package text
 
 import (
 	"bytes"
+	"encoding"
 	"encoding/json"
 	"fmt"
 	"reflect"
@@ -9,8 +10,8 @@ import (
 )
 
 // MarshalFigures writes v as JSON as encoding/json does, tags and all, but every number as a [Number]: what the domain
-// does not know, NaN, is null. So types of the domain can be answered as they are. Maps, and types with a MarshalJSON of
-// their own, are left to encoding/json.
+// does not know, NaN, is null. So types of the domain can be answered as they are. Maps, and types with a MarshalJSON or
+// MarshalText of their own, are left to encoding/json.
 func MarshalFigures(v any) ([]byte, error) {
 	var b bytes.Buffer
 	err := writeFigures(&b, reflect.ValueOf(v))
@@ -22,7 +23,8 @@ func writeFigures(b *bytes.Buffer, v reflect.Value) error {
 		b.WriteString("null")
 		return nil
 	}
-	if _, ok := v.Interface().(json.Marshaler); ok {
+	switch v.Interface().(type) {
+	case json.Marshaler, encoding.TextMarshaler:
 		return writePlain(b, v.Interface())
 	}
 	switch v.Kind() {
