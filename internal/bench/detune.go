@@ -88,7 +88,7 @@ func (b *Bench) postDetune(r *asked) (any, error) {
 	if err := r.read(&req); err != nil {
 		return nil, err
 	}
-	in, err := b.cfg.Catalog.tunedAs(req.Instrument, tunedAs{req.Tuning, req.Reference, req.From})
+	in, err := b.cfg.Catalog.tunedAs(req.Instrument, tunedAs{tuning: req.Tuning, reference: req.Reference, plan: req.From})
 	if err != nil {
 		return nil, err
 	}

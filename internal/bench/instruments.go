@@ -40,6 +40,7 @@ type board struct {
 	Name          string            `json:"name"`
 	Tuning        string            `json:"tuning"`
 	Reference     targets.Reference `json:"reference"`
+	FretsOff      float64           `json:"frets_off_cents"` // the most that a fret is off the tuning; null without frets
 	LastMM        float64           `json:"last_mm"`
 	SpreadAssumed bool              `json:"spread_assumed"`
 	Strings       []boardString     `json:"strings"`
@@ -79,7 +80,7 @@ type nearRatio struct {
 
 func (b *Bench) getBoard(r *asked) (any, error) {
 	q := query{values: r.Query}
-	tuned := q.tuned()
+	tuned := q.tunedBoard()
 	limit := q.whole("limit", targets.DefaultOddLimit, 1, targets.MaxOddLimit)
 	if err := q.end(); err != nil {
 		return nil, err
@@ -100,10 +101,11 @@ func (b *Bench) getBoard(r *asked) (any, error) {
 type tunedAs struct {
 	tuning, reference string
 	plan              []float64 // cents of every open string; empty: none
+	refret            bool      // the frets are laid anew in the tuning, and are not those that the instrument has
 }
 
-func (q *query) tuned() tunedAs {
-	return tunedAs{q.text("tuning", ""), q.text("reference", ""), q.numbers("plan")}
+func (q *query) tunedBoard() tunedAs {
+	return tunedAs{q.text("tuning", ""), q.text("reference", ""), q.numbers("plan"), q.truth("refret")}
 }
 
 // instrument returns the instrument that the path names, tuned so.
@@ -117,6 +119,9 @@ func (b *Bench) instrument(r *asked, as tunedAs) (*targets.Instrument, error) {
 // tunedAs returns an instrument in a tuning, with the moves of a plan.
 func (c *Catalog) tunedAs(name string, as tunedAs) (*targets.Instrument, error) {
 	in, err := c.Tuned(name, as.tuning, as.reference)
+	if err == nil && as.refret {
+		in, err = in.Refretted()
+	}
 	if err != nil || len(as.plan) == 0 {
 		return in, err
 	}
@@ -129,7 +134,7 @@ func (c *Catalog) tunedAs(name string, as tunedAs) (*targets.Instrument, error) 
 func newBoard(in *targets.Instrument, limit int) (*board, error) {
 	b := &board{
 		Name: in.Name, Tuning: in.Tuning.Name(), Reference: in.Tuning.Reference(),
-		LastMM: math.NaN(), Strings: []boardString{}, Lines: []fretboard.Line{}, Saddle: []fretboard.Line{},
+		FretsOff: in.FretsOff(), LastMM: math.NaN(), Strings: []boardString{}, Lines: []fretboard.Line{}, Saddle: []fretboard.Line{},
 	}
 	note := namer{in: in, limit: limit}
 	for i := range in.Strings {
@@ -220,7 +225,7 @@ type shapePair struct {
 
 func (b *Bench) getShapes(r *asked) (any, error) {
 	q := query{values: r.Query}
-	tuned, chordText := q.tuned(), q.text("chord", "4:5:6:7")
+	tuned, chordText := q.tunedBoard(), q.text("chord", "4:5:6:7")
 	find := fretboard.ChordQuery{
 		SpanMM: q.bounded("span_mm", 100, bounds.SpanMM), WithinCents: q.bounded("within_cents", 20, bounds.WithinCents),
 		String: q.whole("string", 0, 0, math.MaxInt), Fret: q.whole("fret", -1, 0, math.MaxInt),

@@ -55,6 +55,19 @@ func (q *query) whole(name string, otherwise, least, most int) int {
 	return n
 }
 
+// truth returns true or false; false where it is not given.
+func (q *query) truth(name string) bool {
+	switch text := q.text(name, ""); text {
+	case "", "false":
+		return false
+	case "true":
+		return true
+	default:
+		q.fail("%s %.40q is neither true nor false", name, text)
+		return false
+	}
+}
+
 // number returns a number from least to most.
 func (q *query) number(name string, otherwise, least, most float64) float64 {
 	text := q.text(name, "")

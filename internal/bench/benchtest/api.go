@@ -243,6 +243,29 @@ func testBoard(t *testing.T, w *workshop) {
 	Near(t, moved, 432*math.Exp2(-5.0/12), 1e-6, "strings", 0, "hz")
 }
 
+// In another tuning a board has the frets that the instrument has, and says how far they are off it, or those that the
+// tuning would have. 31 equal steps of the octave have the octave at fret 31, where it halves the string, and fret 1 at
+// L·(1 − 2^(−1/31)). Frets of 12 equal steps lie half a step off at worst: six of them are 15.5 steps of 31.
+func testFretsAreLaidAnewIfAsked(t *testing.T, w *workshop) {
+	r := w.rig(t, bench.Settings{}, options{})
+	const board = "/api/instruments/guitar-12edo/board"
+	own := r.ask(t, "GET", board+"?tuning=31edo", "")
+	Near(t, own, 324, 1e-9, "strings", 0, "frets", 11, "nut_mm")
+	Near(t, own, 600.0/31, 1e-6, "frets_off_cents")
+	anew := r.ask(t, "GET", board+"?tuning=31edo&refret=true", "")
+	Near(t, anew, 324, 1e-9, "strings", 0, "frets", 30, "nut_mm")
+	Near(t, anew, 648*(1-math.Exp2(-1.0/31)), 1e-9, "strings", 0, "frets", 0, "nut_mm")
+	Near(t, anew, 0, 1e-6, "frets_off_cents")
+	// The worst of 4:5:6 on frets of 31edo is its 6/5 of 315.641 cents, 5.964 more than 8 steps; on frets of 12edo it is 15.6.
+	shapes := r.ask(t, "GET", "/api/instruments/guitar-12edo/shapes?chord=4:5:6&most=1&tuning=31edo&refret=true", "")
+	if worst := At(t, shapes, "shapes", 0, "worst_cents").(float64); math.Abs(worst-5.96) > 0.01 {
+		t.Errorf("4:5:6 on frets of 31edo is %g cents off at worst, want 5.96", worst)
+	}
+	if a := r.request(t, "GET", board+"?refret=yes", ""); a.Status != 400 || !strings.Contains(string(a.Body), "neither true nor false") {
+		t.Errorf("refret=yes: %d, %s", a.Status, a.Body)
+	}
+}
+
 func testShapes(t *testing.T, w *workshop) {
 	r := w.rig(t, bench.Settings{}, options{})
 	a := r.ask(t, "GET", "/api/instruments/guitar-41edo-alternate/shapes?chord=4:5:6:7&most=3", "")

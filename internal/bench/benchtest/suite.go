@@ -33,6 +33,7 @@ func Run(t *testing.T, connect Connect) {
 		{"RefusalsHaveCodes", testRefusalsHaveCodes},
 		{"Instruments", testInstruments},
 		{"Board", testBoard},
+		{"FretsAreLaidAnewIfAsked", testFretsAreLaidAnewIfAsked},
 		{"Shapes", testShapes},
 		{"Tunings", testTunings},
 		{"Comparisons", testComparisons},
