@@ -62,17 +62,9 @@ func tellRepeat(cmd *cobra.Command) {
 
 // tellBeyond says at which interval a tuning repeats that has notes beyond it and does not say so.
 func tellBeyond(chat io.Writer, t *targets.Tuning) {
-	beyond := t.Beyond()
-	if len(beyond) == 0 {
-		return
+	if words := t.RepeatWords(); words != "" {
+		fmt.Fprintf(chat, "tunerd: %s\n", words)
 	}
-	period, _ := t.Period()
-	last := beyond[len(beyond)-1]
-	how := fmt.Sprintf(`"repeat %s" after the list`, last)
-	if t.IsFile() {
-		how = fmt.Sprintf("repeat = %q in the file", last)
-	}
-	fmt.Fprintf(chat, "tunerd: %s repeats at the octave %s, within which %s counts as another note; %s makes it repeat there\n", t.Name(), period, last, how)
 }
 
 func usageOf(err error) error {

@@ -1,6 +1,7 @@
 package detune
 
 import (
+	"cmp"
 	"errors"
 	"math"
 
@@ -55,7 +56,7 @@ func Explore(p Problem, rest []Chord) ([]TradePoint, error) {
 	}
 	p = p.withDefaults()
 	p.Method, p.Rest = LeastSquares, rest
-	if err := p.check(); err != nil {
+	if err := cmp.Or(p.check(), p.near()); err != nil {
 		return nil, err
 	}
 	still := &Plan{Instrument: p.Instrument, Chords: p.Chords, Method: p.Method, PureBy: p.PureBy,

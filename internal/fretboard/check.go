@@ -22,7 +22,7 @@ const offNoteCents = 0.01
 
 // A Finding is one thing that Check has to say.
 type Finding struct {
-	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length", "bent slot"
+	Kind   string // "tension", "narrow fret", "duplicate fret", "off the tuning", "scale length", "bent slot", "repeat"
 	Fault  bool   // something is wrong; false: something is worth knowing, or not known
 	String int    // 0: all strings
 	Fret   int    // 0: the whole string
@@ -48,7 +48,7 @@ const mostBendMM = slotErrorMM
 
 // Check looks for strings out of playable range, frets too near to one another, frets that are
 // there twice and pitches that are no notes of the tuning, string by string; then for slots that no
-// saw can cut.
+// saw can cut, and for a list of notes that goes beyond where it repeats.
 func Check(in *targets.Instrument) []Finding {
 	var all []Finding
 	changes := tension.Changes(in, nil)
@@ -59,7 +59,11 @@ func Check(in *targets.Instrument) []Finding {
 		c.notes()
 		all = append(all, c.found...)
 	}
-	return append(all, bentSlots(in)...)
+	all = append(all, bentSlots(in)...)
+	if words := in.Tuning.RepeatWords(); words != "" {
+		all = append(all, Finding{Kind: "repeat", Text: words})
+	}
+	return all
 }
 
 // bentSlots tells of slots of a fan that bend, the worst of them, and of scale lengths under which

@@ -151,20 +151,30 @@ func beyondOctave(notes []Interval) (beyond []Interval) {
 	return beyond
 }
 
-// refuseLostSigns refuses a whole number of maxBareDigits in a list that lies beyond where the list
-// repeats: an unquoted 7\12 of older lists comes out of a shell as 712. Such a ratio, more than six
-// octaves up, can be written 712/1.
+// refuseLostSigns refuses a whole number of several digits in a list that lies beyond where the list
+// repeats: an unquoted 7\12 of older lists comes out of a shell as 712, and 7\5 as 75. One of
+// maxBareDigits, more than six octaves up, is refused anywhere; one of two digits where the list is not one
+// of whole numbers, such as 1 3 5 7 9 11. Such a ratio can be written 75/1.
 func refuseLostSigns(list []string, period Interval) error {
+	least := 2
+	if !slices.ContainsFunc(list, func(token string) bool { return !isWholeRatio(token) }) {
+		least = maxBareDigits
+	}
 	for _, token := range list {
-		if len(token) != maxBareDigits || strings.Trim(token, "0123456789") != "" {
+		if len(token) < least || strings.Trim(token, "0123456789") != "" {
 			continue
 		}
 		if iv, err := parseRatio(token); err == nil && iv.Cents() > period.Cents()+minGap {
 			return fmt.Errorf("%s is a whole number of %d digits beyond %s, where the list repeats; has a shell taken a sign out of it? "+
-				"Put the list in quotes, write steps like 7of12edo, and the ratio as %s/1", quote(token), maxBareDigits, period, token)
+				"Put the list in quotes, write steps like 7of12edo, and the ratio as %s/1", quote(token), len(token), period, token)
 		}
 	}
 	return nil
+}
+
+// isWholeRatio tells whether a note of a list is a whole number, as 3 or 3/1.
+func isWholeRatio(token string) bool {
+	return strings.Trim(strings.TrimSuffix(token, "/1"), "0123456789") == ""
 }
 
 // isSeries says whether a list is made by a rule instead of note by note.

@@ -70,9 +70,19 @@ func (t *Tuning) Reference() Reference { return t.reference }
 // Period returns the interval at which the notes repeat, and how many notes that is.
 func (t *Tuning) Period() (Interval, int) { return t.period, len(t.cents) }
 
-// Beyond returns the notes of a list that lie outside of the octave, if the list does not say where
-// it repeats: they count as if moved into it, which may not be what was meant.
-func (t *Tuning) Beyond() []Interval { return t.beyond }
+// RepeatWords says at which interval a list repeats that has notes beyond it and does not say so: they
+// count as if moved into the octave, which may not be what was meant. Of other tunings it is empty.
+func (t *Tuning) RepeatWords() string {
+	if len(t.beyond) == 0 {
+		return ""
+	}
+	last := t.beyond[len(t.beyond)-1]
+	how := fmt.Sprintf(`"repeat %s" after the list`, last)
+	if t.IsFile() {
+		how = fmt.Sprintf("repeat = %q in the file", last)
+	}
+	return fmt.Sprintf("%s repeats at the octave %s, within which %s counts as another note; %s makes it repeat there", t.Name(), t.period, last, how)
+}
 
 // IsFile says whether the tuning was read from a file.
 func (t *Tuning) IsFile() bool { return isTuningFile(t.spec) }
