@@ -25,10 +25,14 @@ func main() {
 func run() int {
 	// A reader that has gone, as in "tunerd ... | head", is told by an error of the write.
 	signal.Ignore(syscall.SIGPIPE)
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	told := []os.Signal{syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup has it
+		told = append(told, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), append(told, os.Interrupt)...)
 	defer stop()
 	asked := make(chan os.Signal, 1)
-	signal.Notify(asked, syscall.SIGTERM)
+	signal.Notify(asked, told...)
 	context.AfterFunc(ctx, func() { // a second signal ends the program at once
 		stop()
 		signal.Stop(asked)
@@ -46,8 +50,10 @@ func run() int {
 	root.SetErr(chat)
 	cmd, err := root.ExecuteContextC(ctx)
 	status := command.Report(chat, err)
-	if status == 0 && len(asked) > 0 && !command.EndsByTERM(cmd) {
-		return 128 + int(syscall.SIGTERM) // as a shell tells of a program that ended so
+	if status == 0 && len(asked) > 0 && !command.EndsWhenTold(cmd) {
+		if s, ok := (<-asked).(syscall.Signal); ok {
+			return 128 + int(s) // as a shell tells of a program that ended so
+		}
 	}
 	return status
 }

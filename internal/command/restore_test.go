@@ -50,7 +50,7 @@ func TestTerminalIsRestoredHoweverTheProgramEnds(t *testing.T) {
 	testkit.NeedTool(t, "script", "bsdutils")
 	bin := buildProgram(t)
 	for sig, status := range map[syscall.Signal]int{
-		syscall.SIGTERM: 143, syscall.SIGKILL: 137, syscall.SIGQUIT: 2, syscall.SIGABRT: 2, syscall.SIGSEGV: 2,
+		syscall.SIGTERM: 143, syscall.SIGHUP: 129, syscall.SIGKILL: 137, syscall.SIGQUIT: 2, syscall.SIGABRT: 2, syscall.SIGSEGV: 2,
 	} {
 		t.Run(sig.String(), func(t *testing.T) {
 			var out output

@@ -37,7 +37,8 @@ func NewRoot(d Deps) *cobra.Command {
 	root.Long = `tunerd is a strobe tuner for instruments in any just or equal tuning, and the bench tool
 around it. Without a command it listens, as "tunerd listen" does.
 
-Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usage.`
+Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usage; 143 or 129 for what
+SIGTERM or SIGHUP ended before it was done. Ctrl-C, and any of them for "tunerd serve", ends with 0.`
 	root.Args = knownCommand
 	root.Version = version()
 	root.SetVersionTemplate("tunerd {{.Version}}\n")
@@ -69,9 +70,9 @@ Standard output carries results only. Exit status: 0 done, 1 failed, 2 wrong usa
 	return root
 }
 
-// EndsByTERM tells whether a command goes on until somebody sends it SIGTERM, so that this is no failure
-// of it.
-func EndsByTERM(cmd *cobra.Command) bool { return cmd.Name() == "serve" }
+// EndsWhenTold tells whether a command goes on until a signal ends it, so that this is no failure of it:
+// a service manager counts status 143 of its own SIGTERM as one.
+func EndsWhenTold(cmd *cobra.Command) bool { return cmd.Name() == "serve" }
 
 // newRestoreCommand is the process that looks after the terminal of another one; nobody calls it.
 func newRestoreCommand() *cobra.Command {

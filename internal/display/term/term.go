@@ -176,7 +176,7 @@ func (s *Screen) Run(ctx context.Context) error {
 
 // run is Run on other files than the standard ones, for tests; nil is the standard one.
 func (s *Screen) run(ctx context.Context, in io.Reader, out io.Writer) error {
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP) // a terminal that has gone, too
 	defer stop()
 	// The renderer looks for a new drawing at twice the rate at which they are made, so that each
 	// appears equally soon.
