@@ -134,10 +134,8 @@ func (g *guide) hear(from *engine.Listener, h engine.Heard) {
 	switch {
 	case h.Lost != "":
 		g.say(h.Lost)
-	case h.Unread == engine.TooShort:
-		g.say("too short; let it ring a little longer")
-	case h.Unread == engine.SoundLost:
-		g.say("sound was lost, and what rang then cannot be read; if it was the note asked for, damp it and play it again")
+	case h.Unread != "":
+		g.say(h.Unread.Words())
 	case h.Pluck != nil:
 		g.offer(h.Pluck)
 	}

@@ -49,10 +49,8 @@ func (o *couplingLearnOptions) listen(ctx context.Context, d Deps, chat io.Write
 		case failed != nil || lesson.Done():
 		case h.Lost != "":
 			say(h.Lost)
-		case h.Unread == engine.TooShort:
-			say("too short; let it ring for a second")
-		case h.Unread == engine.SoundLost:
-			say("sound was lost; play that string again")
+		case h.Unread != "":
+			say(h.Unread.Words())
 		case h.Pluck != nil:
 			var said string
 			if said, failed = lesson.Hear(h.Pluck.F1Hz, h.Pluck.SigmaCents); said != "" {

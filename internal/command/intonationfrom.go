@@ -108,6 +108,9 @@ func (o *intonationOptions) takes(ctx context.Context, d Deps, chat io.Writer, b
 		if f.Short > 0 {
 			fmt.Fprintf(chat, "tunerd: %s: %s too short, over before %g s; left out\n", names[i], display.Count(f.Short, "note"), settings.Window[1])
 		}
+		if f.Unsteady > 0 {
+			fmt.Fprintf(chat, "tunerd: %s: %s not steady until %g s; left out\n", names[i], display.Count(f.Unsteady, "note"), settings.Window[1])
+		}
 	}
 	if failed && len(takes) == 0 {
 		return nil, errReported

@@ -180,9 +180,9 @@ func (g *guide) hear(h engine.Heard) error {
 	case h.Lost != "":
 		g.say(h.Lost)
 	case h.Unread == engine.TooShort:
-		g.say("too short; let it ring longer, or begin anew with --window 0.2..0.8")
-	case h.Unread == engine.SoundLost:
-		g.say("sound was lost, and what rang then cannot be read; if it was the note asked for, damp it and play it again")
+		g.say(h.Unread.Words() + ", or begin anew with --window 0.2..0.8")
+	case h.Unread != "":
+		g.say(h.Unread.Words())
 	case h.Pluck != nil:
 		return g.take(h.Pluck)
 	case h.Now != nil:

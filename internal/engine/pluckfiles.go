@@ -19,10 +19,11 @@ type PluckFilesConfig struct {
 
 // PluckFile is what one recording holds.
 type PluckFile struct {
-	File   string
-	Plucks []Pluck
-	Short  int   // notes that ended before they could be read
-	Err    error // why it could not be read, or not to its end
+	File     string
+	Plucks   []Pluck
+	Short    int   // notes that ended before they could be read
+	Unsteady int   // notes that could not be read though they rang long enough
+	Err      error // why it could not be read, or not to its end
 }
 
 // PluckFiles reads the plucks in recordings, several files at a time, as a Listener reads those of a
@@ -70,6 +71,8 @@ func (f *PluckFile) read(ctx context.Context, cfg *PluckFilesConfig) error {
 			f.Plucks = append(f.Plucks, *h.Pluck)
 		case h.Unread == TooShort:
 			f.Short++
+		case h.Unread != "":
+			f.Unsteady++
 		}
 	})
 }

@@ -30,8 +30,25 @@ type Unread string
 
 const (
 	TooShort  Unread = "too short"            // it ended, or another followed, before its window did
+	Moved     Unread = "its pitch moved"      // by more than sameCents until the end of its window
+	Unsteady  Unread = "no steady note"       // something sounds at the end of its window, but as no note that can be read
 	SoundLost Unread = "sound was lost of it" // samples are missing between its onset and the end of its window
 )
+
+// Words says to who played the note why it was not read, and what to do.
+func (u Unread) Words() string {
+	switch u {
+	case TooShort:
+		return "too short; let it ring longer"
+	case Moved:
+		return fmt.Sprintf("its pitch moved by more than %d cents while it rang; play it again, and leave the string as it is", sameCents)
+	case Unsteady:
+		return "it rang, but not as one steady note; damp the other strings and play it again"
+	case SoundLost:
+		return "sound was lost, and what rang then cannot be read; if it was the note asked for, damp it and play it again"
+	}
+	return string(u)
+}
 
 // ListenerConfig is what a Listener needs; the tracker gives live readings.
 type ListenerConfig struct {
@@ -181,16 +198,23 @@ func (l *Listener) reading(r *pitch.Reading) {
 	if !l.waiting || r.At < l.onset+int64(l.cfg.Window[1]*l.cfg.SampleRate) {
 		return
 	}
-	if r.State != pitch.Sounding || math.Abs(1200*math.Log2(r.F1Hz/l.hz)) > sameCents || !l.read(r) {
-		l.giveUp()
-	}
 	l.waiting = false
+	switch {
+	case r.State == pitch.Silent:
+		l.told(Heard{Unread: TooShort})
+	case r.State != pitch.Sounding:
+		l.told(Heard{Unread: Unsteady})
+	case math.Abs(1200*math.Log2(r.F1Hz/l.hz)) > sameCents:
+		l.told(Heard{Unread: Moved})
+	case !l.read(r):
+		l.told(Heard{Unread: Unsteady})
+	}
 }
 
 // sameCents is how far a note glides from its first reading until its window is full, at most.
 const sameCents = 60
 
-// giveUp tells that the note that was waited for could not be read.
+// giveUp tells that the note that was waited for ended, or is cut off by another, before it could be read.
 func (l *Listener) giveUp() {
 	if l.waiting {
 		l.waiting = false

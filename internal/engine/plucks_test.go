@@ -265,3 +265,59 @@ func TestListenerBesideHearsOfALoss(t *testing.T) {
 		t.Errorf("said again: %q", <-lost)
 	}
 }
+
+// TestListenerSaysWhyANoteIsNotRead: only a note that ends is too short. Seed 13.
+func TestListenerSaysWhyANoteIsNotRead(t *testing.T) {
+	const rate, struck = 48000, 0.5
+	for _, c := range []struct {
+		want  Unread
+		cents func(s float64) float64 // of the string, s seconds after it was struck
+	}{
+		{TooShort, func(s float64) float64 { return 0 }},
+		{Moved, func(s float64) float64 { return 150 * min(1, max(0, s-0.4)/0.4) }},
+		{Unsteady, func(s float64) float64 { return 0 }},
+	} {
+		t.Run(string(c.want), func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(13, 1))
+			scene := make([]float64, 4*rate)
+			turns := 0.0
+			for i := range scene {
+				s := float64(i)/rate - struck
+				scene[i] = 2e-4 * rng.NormFloat64()
+				if c.want == Unsteady { // what belongs to no string swells: partials of a free bar, 1 : 2.757 : 5.404 (from memory)
+					for _, hz := range []float64{190, 523.8, 1026.8} {
+						scene[i] += 0.2 * min(1, max(0, s-0.4)/0.5) * math.Sin(2*math.Pi*hz*s)
+					}
+				}
+				if s < 0 || c.want == TooShort && s > 0.6 {
+					continue
+				}
+				turns += 146.83 * math.Exp2(c.cents(s)/1200) / rate
+				for k := 1.0; k <= 6; k++ {
+					scene[i] += 0.3 / k * math.Exp(-s*(0.5+0.2*k)) * math.Sin(2*math.Pi*k*turns)
+				}
+			}
+			tracker, err := pitch.NewTracker(pitch.Config{SampleRate: rate, Live: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			l, err := NewListener(ListenerConfig{SampleRate: rate, Tracker: tracker, Window: [2]float64{0.3, 1.5}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			l.Expect(70, []float64{146.83})
+			var unread []Unread
+			err = l.Run(t.Context(), &tape{samples: scene, rate: rate}, func(h Heard) {
+				switch {
+				case h.Pluck != nil:
+					t.Errorf("%.2f Hz was read", h.Pluck.F1Hz)
+				case h.Unread != "":
+					unread = append(unread, h.Unread)
+				}
+			})
+			if err != nil || !slices.Equal(unread, []Unread{c.want}) {
+				t.Errorf("%q, %v; want %q", unread, err, c.want)
+			}
+		})
+	}
+}
