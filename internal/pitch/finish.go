@@ -30,7 +30,7 @@ func (t *Tracker) report(power float64, emit func(*Reading)) {
 	}
 	r.Partials = parts
 	r.At = t.next
-	r.LevelDB = 10 * math.Log10(max(power, 1e-15))
+	r.LevelDB = stringfit.DB(max(power, silence))
 	r.AfterGap, t.gap = t.gap, false
 	emit(r)
 }
@@ -58,22 +58,29 @@ func (t *Tracker) finish(at int64) {
 	} else {
 		// Where the note is long enough, what is left of the attack and most of the glide is left out.
 		settled := settleS - float64(f.Bank.First-t.from)/t.fs
-		from = min(to/4, int(max(0, settled)*perS))
+		from = min(to/leftOut, int(max(0, settled)*perS))
 	}
-	if to-from < 6 || float64(to-from)/perS < 2.5/t.base.F1Hz {
+	if to-from < leastFitBlocks || float64(to-from)/perS < leastNotePeriods/t.base.F1Hz {
 		return
 	}
 	n := Note{Start: t.from, End: at}
 	n.Reading = Reading{Result: stringfit.Result{At: at, Partials: t.spare[:0]}, State: Sounding, Onset: t.from}
 	n.Doubt = t.whole(from, to, move, &n.Result)
 	t.spare = n.Partials
-	n.LevelDB = 10 * math.Log10(max(t.peak, 1e-15))
+	n.LevelDB = stringfit.DB(max(t.peak, silence))
 	if !t.cfg.Live {
 		t.measureAttack()
 	}
 	n.AttackF1Hz = t.attack
 	t.keep(&n)
 }
+
+const (
+	silence          = 1e-15 // mean square that stands for none in a level: -150 dB re full scale
+	leftOut          = 4     // a quarter of a note at most is left out at its beginning
+	leastFitBlocks   = 6     // sub-blocks that a fit needs: a partial has four unknowns, and something must be left
+	leastNotePeriods = 2.5   // of a note of which a pitch is given
+)
 
 // Why the pitch of a note is in doubt.
 const (

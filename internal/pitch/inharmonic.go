@@ -1,28 +1,25 @@
 package pitch
 
 import (
-	"math"
-
 	"tunerd/internal/pitch/accept"
 	"tunerd/internal/pitch/acquire"
 	"tunerd/internal/pitch/stringfit"
 )
 
-// A ring is a sound whose partials belong to no string: a bell, a bar, several notes. What tells it from hum
-// is that it fades. It is said to ring as long as it does, and as long as its partials are louder than all
-// else.
+// An inharmonicSound has partials that belong to no string: a bell, a bar, several notes. What tells it from hum
+// is that it fades. It counts as one as long as it does, and as long as its partials are louder than all else.
 type inharmonicSound struct {
-	peaks  []stringfit.Partial // its partials at the latest look, which have no number; none: it does not ring
-	least  float64             // lowest power of them so far; 0: there was no look yet
+	peaks  []stringfit.Partial // its partials when last looked for, which have no number; none: it is no such sound
+	least  float64             // lowest power of them so far; 0: they were not looked for yet
 	fellAt int64               // index at which it was seen to fall to that; 0: it has not fallen
 	quiet  float64             // lowest mean square of the sound so far
 }
 
 const (
-	inharmonicPeaks  = 3     // partials that a ring begins with
+	inharmonicPeaks  = 3     // partials that it begins with
 	inharmonicShare  = 0.8   // of the power of the sound that is in them then
 	sunkShare        = 0.5   // and when it has sunk into the background
-	inharmonicProbeS = 0.085 // s from look to look
+	inharmonicProbeS = 0.085 // s from search to search
 	fallDB           = 0.3   // by how much it must fall to be said to fade
 	fadeS            = 1.0   // s in which it does, beats or not
 	swellsRatio      = 6.0   // power over the lowest so far at which something else sounds: 8 dB
@@ -43,12 +40,12 @@ func (t *Tracker) findPeaks(share float64, least int) {
 		// A Hann window twice its usual height: a peak of the spectrum is half the amplitude times n.
 		a := 2 * p.Weight / float64(n)
 		power += a * a
-		r.peaks = append(r.peaks, stringfit.Partial{Hz: p.Hz, LevelDB: 20 * math.Log10(a)})
+		r.peaks = append(r.peaks, stringfit.Partial{Hz: p.Hz, LevelDB: 2 * stringfit.DB(a)})
 	}
 	switch {
 	case r.least == 0:
 		r.least, r.quiet = power, t.power
-	case power < r.least*math.Pow(10, -fallDB/10):
+	case power < r.least*stringfit.PowerOf(-fallDB):
 		r.least, r.fellAt = power, t.next
 	}
 }

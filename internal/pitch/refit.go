@@ -25,25 +25,11 @@ func (t *Tracker) refit() {
 		return
 	}
 	if !ok || !accept.Accepts(&r) || disturbed && t.failed() < knockS {
-		patience := int64(patienceS * t.fs)
-		switch {
-		case t.failing == 0:
-			t.failing = t.next
-		case t.next-t.failing >= patience && t.followVibrato():
-			t.failing = t.next - patience // still not fitted, but not lost
-		}
-		t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
+		t.fitFailed()
 		return
 	}
 	t.failing, t.stage = 0, t.stage.fitted()
-	r.Decide(r.Variance.Plus(t.addedVariance()))
-	if t.stage == settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
-		// Where it settles was better known with all partials.
-		r.MoveTo(t.base.F1Hz)
-		r.Decide(t.fitted)
-	}
-	t.base, t.parts, t.spare = r, r.Partials, t.parts
-	t.fitted, t.fitWindow, t.residual = r.Variance, r.WindowS, r.Residual
+	t.takeReading(r)
 	if t.attack == 0 && t.age() > attackEndS && f.Fitted {
 		t.attack = f.PitchBetween(float64(t.from), acquire.AttackS, attackEndS)
 	}
@@ -56,16 +42,40 @@ func (t *Tracker) refit() {
 	}
 }
 
+// fitFailed waits for the next fit, or follows a pitch that moves too fast for one.
+func (t *Tracker) fitFailed() {
+	patience := int64(patienceS * t.fs)
+	switch {
+	case t.failing == 0:
+		t.failing = t.next
+	case t.next-t.failing >= patience && t.followVibrato():
+		t.failing = t.next - patience // still not fitted, but not lost
+	}
+	t.nextFit = min(t.nextFit, t.next+int64(voiceS*t.fs))
+}
+
+// takeReading makes the result of a fit the reading of the note.
+func (t *Tracker) takeReading(r stringfit.Result) {
+	r.Decide(r.Variance.Plus(t.addedVariance()))
+	if t.stage == settling && t.age() > fullS && t.fitted.SigmaCents() < r.SigmaCents && math.Abs(stiffstring.Cents(r.F1Hz, t.base.F1Hz)) < 2*r.SigmaCents {
+		// Where it settles was better known with all partials.
+		r.MoveTo(t.base.F1Hz)
+		r.Decide(t.fitted)
+	}
+	t.base, t.parts, t.spare = r, r.Partials, t.parts
+	t.fitted, t.fitWindow, t.residual = r.Variance, r.WindowS, r.Residual
+}
+
 // followVibrato moves the reading to the period of the latest instant, for a pitch that moves too fast to be fitted
 // (vibrato), and reports whether there is one near the note.
 func (t *Tracker) followVibrato() bool {
-	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
+	p, ok := t.search.ClearPeriod(t.soundNow(), t.swungWindow())
 	if !ok || math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) > swungCents {
 		return false
 	}
 	t.base.MoveTo(p.Hz)
 	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swing))})
-	t.base.WindowS = max(swungS, 5/t.base.F1Hz)
+	t.base.WindowS = t.swungWindow()
 	t.lead, t.retunedAt = 0, 0
 	t.restartWindow(t.shortest())
 	t.stage = vibrato
@@ -75,24 +85,41 @@ func (t *Tracker) followVibrato() bool {
 	return true
 }
 
+// swungWindow returns the length (s) of the window in which the period of such a note is read.
+func (t *Tracker) swungWindow() float64 { return max(swungS, swungPeriods/t.base.F1Hz) }
+
+// Chosen, not tuned on a cell of the accuracy tables, for voices that swing by up to 60 cents seven times a second
+// (vibrato_test.go).
 const (
-	patienceS  = 0.1   // s without a fit after which a note may be such a one
-	swungS     = 0.025 // s in which the pitch of a voice is about one
-	swungCents = 120   // how far it may swing from one fit to the next
+	patienceS    = 0.1   // s without a fit after which a note may be such a one
+	swungS       = 0.025 // s in which the pitch of a voice is about one, or
+	swungPeriods = 5     // if that is longer
+	swungCents   = 120   // how far it may swing from one fit to the next
 )
 
 // astrayTurn is how far (rad in a sub-block) a partial of a young note may lie from where it is looked
 // for until the bank is tuned anew: the first instants tell little of the stiffness.
 const astrayTurn = 0.03
 
+// runsS is the age (s) from which a note may be seen to run away from its glide: before, it is the glide.
+const runsS = 0.2
+
 // fullS is the age (s) up to which all partials of a note are followed: a glide shows best in the high ones.
 const fullS = 0.41
 
+// When the next fit is due. Chosen for speed, as far as the accuracy tables got no worse; eachFrame, early and briefly
+// for the time of the first reading (docs/accuracy.md, target known).
 const (
 	growBy      = 0.4  // by how much of its length a window grows until the next fit
 	steadyS     = 0.7  // s from fit to fit of a note that stands still
 	retuningS   = 0.15 // s from fit to fit while the string is retuned
 	retuneCents = 30   // how far the pitch may move from that which the bank is tuned to
+	sameAge     = 1.03 // times its age up to which the next of fitAges is that of the last fit
+	eachFrame   = 1.85 // periods of a note up to which it is fitted at every frame
+	briefly     = 0.1  // growBy of a brief window that does not tell the pitch to
+	brieflyTold = 1    // cent
+	early       = 3.5  // periods up to which
+	growEarly   = 0.2  // is growBy
 )
 
 // plan sets when the next fit is due: when the window has grown by so much that it says more.
@@ -101,7 +128,7 @@ func (t *Tracker) plan() {
 	switch age := t.age(); {
 	case t.stage == settling && age > fitAges[0]:
 		for _, at := range fitAges {
-			if at > 1.03*age {
+			if at > sameAge*age {
 				every = at - age
 				break
 			}
@@ -114,12 +141,12 @@ func (t *Tracker) plan() {
 	}
 	// In the first periods a little more of the note tells much more.
 	switch periods := t.window() * t.base.F1Hz; {
-	case periods < 1.85:
+	case periods < eachFrame:
 		every = 0
-	case t.note.Brief() && t.note.LawSigma() > 1:
-		every = min(every, 0.1*t.window())
-	case periods < 3.5:
-		every = min(every, 0.2*t.window())
+	case t.note.Brief() && t.note.LawSigma() > brieflyTold:
+		every = min(every, briefly*t.window())
+	case periods < early:
+		every = min(every, growEarly*t.window())
 	}
 	t.nextFit = t.next + int64(every*t.fs)
 }
@@ -138,12 +165,14 @@ func (t *Tracker) window() float64 {
 }
 
 // shortest returns the shortest window of a fit to a note that has sounded for a while, in seconds.
-func (t *Tracker) shortest() float64 { return max(0.08, 5/t.base.F1Hz) }
+func (t *Tracker) shortest() float64 {
+	const leastS, periods = 0.08, 5 // whichever is longer: in less a fit tells too little of one partial from the next
+	return max(leastS, periods/t.base.F1Hz)
+}
 
 // fitLatest fits that stretch into r: while the string settles after a pluck, with a glide; later as
 // long a stretch as its pitch stands still in.
 func (t *Tracker) fitLatest(r *stringfit.Result) bool {
-	f := &t.note
 	if t.stage == settling && t.growing() {
 		t.restartWindow(t.shortest())
 	}
@@ -151,44 +180,58 @@ func (t *Tracker) fitLatest(r *stringfit.Result) bool {
 		t.restartWindow(min(liveS, t.window()/2))
 	}
 	if t.stage == settling {
-		if t.age() > fullS {
-			f.KeepPartials(livePartials)
-		} else if t.age() > attackEndS {
-			f.KeepPartials(f.HighestPartial() + 2)
-		}
-		before := t.attackBlocks
-		ok := f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
-		if t.attackBlocks == 0 {
-			t.attackBlocks, t.attackWait = t.attackNoise()
-		}
-		if t.attackBlocks != before {
-			r.Partials = r.Partials[:0]
-			ok = f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
-		}
-		swung := ok && f.PlannedDepth() > furthestGlide
-		if ok && !swung && t.age() > youngS && r.SNRdB < accept.TrustedSNR {
-			var hz float64
-			if hz, swung = t.vibratesNow(r); swung {
-				t.base.MoveTo(hz)
-			}
-		}
-		if !swung {
-			if !ok || !f.Fitted || t.age() < 0.2 {
-				return ok
-			}
-			moves := f.RunBesideGlide()
-			t.runCents = moves.Or(t.runCents)
-			if !moves.Sure {
-				return ok
-			}
-		}
-		t.restartWindow(0.5 * t.window()) // retuning is no glide
-		if swung {
-			t.restartWindow(t.shortest())
-			t.stage = retuned
+		if ok := t.fitGlide(r); t.stage == settling {
+			return ok
 		}
 		r.Partials = r.Partials[:0]
 	}
+	return t.fitSteady(r)
+}
+
+// fitGlide fits all of a note that settles into r, with a glide, and reports whether that succeeds. If the pitch does
+// something else than glide, it ends that stage of the note.
+func (t *Tracker) fitGlide(r *stringfit.Result) (ok bool) {
+	f := &t.note
+	if t.age() > fullS {
+		f.KeepPartials(livePartials)
+	} else if t.age() > attackEndS {
+		f.KeepPartials(f.HighestPartial() + 2)
+	}
+	before := t.attackBlocks
+	ok = f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
+	if t.attackBlocks == 0 {
+		t.attackBlocks, t.attackWait = t.attackNoise()
+	}
+	if t.attackBlocks != before {
+		r.Partials = r.Partials[:0]
+		ok = f.RefitFromLast(t.attackBlocks, f.Bank.N, stringfit.Settles, float64(t.from), r)
+	}
+	swung := ok && f.PlannedDepth() > furthestGlide
+	if ok && !swung && t.age() > youngS && r.SNRdB < accept.TrustedSNR {
+		var hz float64
+		if hz, swung = t.vibratesNow(r); swung {
+			t.base.MoveTo(hz)
+		}
+	}
+	if swung {
+		t.restartWindow(t.shortest())
+		t.stage = retuned
+		return ok
+	}
+	if !ok || !f.Fitted || t.age() < runsS {
+		return ok
+	}
+	moves := f.RunBesideGlide()
+	t.runCents = moves.Or(t.runCents)
+	if moves.Sure { // retuning is no glide
+		t.restartWindow(0.5 * t.window())
+	}
+	return ok
+}
+
+// fitSteady fits as long a stretch of the latest of a note into r as its pitch stands still in.
+func (t *Tracker) fitSteady(r *stringfit.Result) bool {
+	f := &t.note
 	for {
 		n := min(f.Bank.N, int(t.window()*t.fs/float64(t.m)))
 		var ok bool
@@ -244,15 +287,16 @@ func (t *Tracker) growing() bool {
 	b := t.note.Bank
 	from := t.attackBlocks
 	half := (b.N - from) / 2
-	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < 6 {
+	if s := float64(2*half*t.m) / t.fs; s < swellS || s*t.base.F1Hz < swellPeriods {
 		return false
 	}
 	return b.SumEnergy(from+half, from+2*half) > swellBy*b.SumEnergy(from, from+half)
 }
 
 const (
-	swellS  = 0.03 // s in which a swell shows at least
-	swellBy = 2.0  // energy of the later half over that of the earlier
+	swellS       = 0.03 // s in which a swell shows at least, and
+	swellPeriods = 6
+	swellBy      = 2.0 // energy of the later half over that of the earlier
 )
 
 // glideOver reports whether the glide after the pluck is over, as far as it matters to a window that
@@ -260,8 +304,13 @@ const (
 func (t *Tracker) glideOver() bool {
 	age := t.age()
 	left := t.note.PlannedGlideAfter(age / 2)
-	return age > glideS && (math.Abs(left) < 0.02 || age > 2*glideS-0.2)
+	return age > glideS && (math.Abs(left) < glideDone || age > longestGlideS)
 }
+
+const (
+	glideDone     = 0.02           // cents that are left of a glide when it is over
+	longestGlideS = 2*glideS - 0.2 // s after which one is: so much the bank holds
+)
 
 // restartWindow says that the pitch has stood still, as far as is known, for the latest window seconds only.
 func (t *Tracker) restartWindow(window float64) {
@@ -275,25 +324,41 @@ func (t *Tracker) restartWindow(window float64) {
 // startFromReading returns what is known of the note when its pitch has been moved: where the phases have followed
 // it to, and the stiffness of the string.
 func (t *Tracker) startFromReading() stringfit.Start {
-	return t.startNear(t.base.F1Hz, min(8, 1+2*t.base.SigmaCents))
+	return t.startNear(t.base.F1Hz, min(movedMost, movedLeast+2*t.base.SigmaCents))
 }
+
+// How well (cents) the phases tell where a pitch has been moved to, beside two standard errors of the reading.
+const (
+	movedLeast = 1.0
+	movedMost  = 8.0
+)
 
 // startNear returns what is known of the note where its pitch is f1 (Hz) to sigmaCents: the stiffness of the string
 // holds, as the last good fit taught it.
 func (t *Tracker) startNear(f1, sigmaCents float64) stringfit.Start {
 	return stringfit.Start{
 		F1Hz: f1, SigmaCents: sigmaCents, B: t.base.B,
-		SigmaB: max(1e-6, 2*t.base.BSigma), Prior: t.note.Start.Prior, Top: 3,
+		SigmaB: max(leastSigmaB, 2*t.base.BSigma), Prior: t.note.Start.Prior, Top: fitTop,
 	}
 }
+
+const (
+	leastSigmaB = 1e-6 // of a B that was fitted: no string keeps to its own so closely
+	fitTop      = 3    // highest partial that a first fit must hold: the second and third tell B
+)
 
 // disturbed reports whether something else sounded over the note in the window of r: a click, a
 // knock. For knockS the last reading holds.
 func (t *Tracker) disturbed(r *stringfit.Result) bool {
-	return r.SNRdB < min(t.base.Clearness(len(t.note.Bank.Omega)), 30)-15
+	return r.SNRdB < min(t.base.Clearness(len(t.note.Bank.Omega)), clearest)-disturbedBy
 }
 
-const knockS = 0.15 // s
+// Chosen, not tuned on a cell of the accuracy tables.
+const (
+	knockS      = 0.15 // s
+	clearest    = 30.0 // dB over the rest that a note counts as having at most: real strings leave so much unexplained
+	disturbedBy = 15.0 // dB less of it where something else sounds
+)
 
 // failed returns for how long (s) no fit has succeeded.
 func (t *Tracker) failed() float64 {
@@ -358,10 +423,13 @@ func (t *Tracker) measureAttack() {
 	}
 	from := max(0, int(begin-f.Bank.First)/t.m)
 	to := min(f.Bank.N, from+int((attackEndS-acquire.AttackS)*t.fs/float64(t.m)))
-	if to-from >= 6 && f.FitGrowing(from, to, f.Start, stringfit.Steady, 0) {
+	if to-from >= leastFitBlocks && f.FitGrowing(from, to, f.Start, stringfit.Steady, 0) {
 		t.attack = f.Hz
 	}
 }
+
+// retunedSigma is how well (cents) the phases, a period or a fit tell a pitch that has moved away.
+const retunedSigma = 3.0
 
 // retune demodulates the latest stretch of the note at the partials of a pitch that has moved away.
 func (t *Tracker) retune(f1 float64) {
@@ -369,7 +437,7 @@ func (t *Tracker) retune(f1 float64) {
 	latest := t.next - int64(2*t.window()*t.fs)
 	start := t.search.Aligned(t.next, max(latest, f.Bank.First, t.past.Begin))
 	all := t.past.From(start, t.next)
-	k := t.startNear(f1, 3)
+	k := t.startNear(f1, retunedSigma)
 	if !f.Load(all, start, k) {
 		f.Tune(k.F1Hz, k.B, start)
 		f.Push(all)

@@ -12,42 +12,45 @@ import (
 	"tunerd/internal/stiffstring"
 )
 
-// An ringingStrings is what rings on of the notes before the present one: other strings that nobody has stopped. Two
+// ringingStrings are what rings on of the notes before the present one: other strings that nobody has stopped. Two
 // strings a fourth apart have the period of a note two octaves below, so what rings on is predicted, from the
 // last instants before the onset, as partials that die down, and subtracted from all samples from the onset on,
 // once these have shown that it does ring on.
 type ringingStrings struct {
 	notes     []ringingNote
 	candidate ringingNote // of the last note: whether it rings on is not known yet
-	askedOnce bool        // that was asked a first time
-	pending   bool        // it is too early to ask, and nothing else can be read beside it
+	triedSoon bool        // it was compared with the samples a first time
+	pending   bool        // it is too early for that, and nothing else can be read beside it
 	sum       []float64   // work space
 	hann      []float64
 }
 
-// A voice is one note that rings on.
+// A ringingNote is one note that rings on.
 type ringingNote struct {
 	tones []stringfit.Tone
-	at    int64   // sample index that the tones stand at
+	at    int64   // sample index that the tones are given for
 	hz    float64 // pitch of the note
 	match float64 // smoothed share of it that was found in what is left: -1 if it has been stopped
 }
 
+// Chosen, not tuned on a cell of the accuracy tables: so that notes plucked over others that ring are read as if they
+// rang alone (ringing_test.go).
 const (
-	ringingFitS        = 0.2   // s before an onset that tell what rings on
-	ringingAskS        = 0.03  // s after it that tell whether what is loud does, at least
-	ringingPeriods     = 2.0   // of its pitch, the same
-	ringingTellS       = 0.1   // the same of what is faint
-	ringingTellPeriods = 5.0   // of its pitch
+	ringingFitS        = 0.2  // s before an onset that tell what rings on, and
+	ringingFitLeast    = 4    // periods that must lie within them
+	ringingSoonS       = 0.03 // s after it that tell whether what is loud does, at least, and
+	ringingSoonPeriods = 2.0  // of its pitch
+	ringingLateS       = 0.1  // the same of what is faint, and
+	ringingLatePeriods = 5.0
 	ringingTold        = 9     // partials that tell, the loudest
-	ringingLeastDB     = 60.0  // below the loudest up to which one is taken out
+	ringingLeastDB     = 60.0  // below the loudest up to which one is subtracted
 	ringingLow         = 0.7   // of itself that must be found of what rings on, and
 	ringingHigh        = 1.4   // at most
 	ringingLoud        = 0.15  // of the power after the onset from which nothing can be read beside it
 	ringingFaint       = 0.002 // up to which it does not matter
 	ringingStopped     = -0.5  // of itself that is found in what is left when it was stopped since
 	ringingSmoothS     = 0.05  // s over which that is seen
-	ringingMost        = 8     // notes that are taken out at a time
+	ringingMost        = 8     // notes that are subtracted at a time
 )
 
 // predictDecay asks, of the note that sounded up to the onset at sample at, how it will go on.
@@ -55,7 +58,7 @@ func (t *Tracker) predictDecay(at int64) {
 	e := &t.ringing
 	end := at - int64(t.frame) // the onset is seen up to a frame late
 	start := max(end-int64(ringingFitS*t.fs), t.past.Begin, t.body())
-	if float64(end-start) < 4*t.fs/t.base.F1Hz || t.power < ringingFaint*t.levels.Power {
+	if float64(end-start) < ringingFitLeast*t.fs/t.base.F1Hz || t.power < ringingFaint*t.levels.Power {
 		return
 	}
 	f := &t.note
@@ -67,13 +70,13 @@ func (t *Tracker) predictDecay(at int64) {
 	m := int64(t.m)
 	from, to := max(0, int((start-f.Bank.First)/m)), min(f.Bank.N, int((end-f.Bank.First)/m))
 	k := t.startNear(t.base.F1Hz, 2+t.base.SigmaCents)
-	if to-from < 6 || !f.Follow(from, to, k, stringfit.Steady, 0, 1) || math.Abs(stiffstring.Cents(f.LawHz(), t.base.F1Hz)) > stringfit.GuessLimit {
+	if to-from < leastFitBlocks || !f.Follow(from, to, k, stringfit.Steady, 0, 1) || math.Abs(stiffstring.Cents(f.LawHz(), t.base.F1Hz)) > stringfit.GuessLimit {
 		return
 	}
 	e.candidate = ringingNote{tones: f.Tones(e.candidate.tones, end, ringingLeastDB), at: end, hz: f.LawHz()}
 }
 
-// sound fills x with what v sounds like from the sample that it stands at, and moves it there behind x.
+// sound fills x with what v sounds like from its sample on, and moves it to the sample behind x.
 func (v *ringingNote) sound(x []float64) {
 	clear(x)
 	for i := range v.tones {
@@ -88,9 +91,9 @@ func (v *ringingNote) sound(x []float64) {
 	v.at += int64(len(x))
 }
 
-// confirmRinging looks, after an onset, whether the note before it rings on, and takes it out of the samples if it does: soon
-// where it is so loud that nothing could be read beside it, else when its partials can be told from others. It
-// sets pending while too little has been heard to begin with anything.
+// confirmRinging finds out, after an onset, whether the note before it rings on, and subtracts it from the samples if it
+// does: soon where it is so loud that nothing could be read beside it, else when its partials can be told from others.
+// It sets pending while too little has been heard to begin with anything.
 func (t *Tracker) confirmRinging() {
 	e := &t.ringing
 	v := &e.candidate
@@ -98,12 +101,11 @@ func (t *Tracker) confirmRinging() {
 	if len(v.tones) == 0 {
 		return
 	}
-	early := max(ringingAskS, ringingPeriods/v.hz)
 	switch age := t.age(); {
-	case age < early:
+	case age < max(ringingSoonS, ringingSoonPeriods/v.hz):
 		e.pending = v.power() > ringingLoud*t.levels.Power
 		return
-	case e.askedOnce && age < max(ringingTellS, ringingTellPeriods/v.hz):
+	case e.triedSoon && age < max(ringingLateS, ringingLatePeriods/v.hz):
 		return
 	case v.at < t.past.Begin:
 		v.tones = v.tones[:0]
@@ -116,13 +118,13 @@ func (t *Tracker) confirmRinging() {
 		all += s * s
 	}
 	share := v.power() * float64(len(x)-begun) / all
-	again := e.askedOnce
-	e.askedOnce = true
+	late := e.triedSoon
+	e.triedSoon = true
 	switch {
 	case !(share > ringingFaint):
 		v.tones = v.tones[:0]
 		return
-	case again:
+	case late:
 		if m := e.found(v, x[begun:], begun); !(m > ringingLow && m < ringingHigh) {
 			v.tones = v.tones[:0]
 			return
@@ -130,17 +132,26 @@ func (t *Tracker) confirmRinging() {
 	case share < ringingLoud:
 		return
 	}
+	if e.subtractSince(x, begun, late) && t.phase == tracking { // what was read was read with the other in it
+		t.state = t.again()
+	}
+}
+
+// subtractSince subtracts the candidate from x, all samples since the one it is given for, and keeps it as a note that
+// rings on; so long as it is not late, only if the samples from begun on hold it as a whole. It reports whether it did.
+func (e *ringingStrings) subtractSince(x []float64, begun int, late bool) bool {
+	v := &e.candidate
 	on := ringingNote{tones: slices.Clone(v.tones), at: v.at, hz: v.hz}
 	e.sum = scratch.Grow(e.sum, len(x))
 	on.sound(e.sum)
-	if !again {
+	if !late {
 		var xp, pp float64
 		for i, p := range e.sum[begun:] {
 			xp += x[begun+i] * p
 			pp += p * p
 		}
 		if !(xp > ringingLow*pp && xp < ringingHigh*pp) {
-			return
+			return false
 		}
 	}
 	for i, p := range e.sum {
@@ -148,12 +159,10 @@ func (t *Tracker) confirmRinging() {
 	}
 	e.keep(on)
 	v.tones = v.tones[:0]
-	if t.phase == tracking { // what was read was read with the other in it
-		t.state = t.again()
-	}
+	return true
 }
 
-// Power returns the mean square of what v sounds like where it stands.
+// power returns the mean square of what v sounds like at its sample.
 func (v *ringingNote) power() float64 {
 	var sum float64
 	for _, p := range v.tones {
@@ -162,7 +171,7 @@ func (v *ringingNote) power() float64 {
 	return sum
 }
 
-// found returns what part of v is found in x, whose first sample lies so many samples after the one v stands at:
+// found returns what part of v is found in x, whose first sample lies so many samples after that of v:
 // the median over its loudest partials, for one may lie where another string has one.
 func (e *ringingStrings) found(v *ringingNote, x []float64, after int) float64 {
 	slices.SortFunc(v.tones, func(a, b stringfit.Tone) int { return cmp.Compare(stringfit.Power(b.Now), stringfit.Power(a.Now)) })
@@ -184,7 +193,7 @@ func (e *ringingStrings) found(v *ringingNote, x []float64, after int) float64 {
 	return (parts[(n-1)/2] + parts[n/2]) / 2
 }
 
-// keep adds v to what is taken out of the samples, in the place of the oldest where they are many.
+// keep adds v to what is subtracted from the samples, in the place of the oldest where they are many.
 func (e *ringingStrings) keep(v ringingNote) {
 	if len(e.notes) == ringingMost {
 		copy(e.notes, e.notes[1:])
@@ -194,7 +203,7 @@ func (e *ringingStrings) keep(v ringingNote) {
 	e.notes = append(e.notes, v)
 }
 
-// subtract takes what rings on out of the newest samples x, and forgets what is no longer there: what has died
+// subtract takes what rings on off the newest samples x, and forgets what is no longer there: what has died
 // down, and what was stopped, which shows in x as its own opposite.
 func (e *ringingStrings) subtract(x []float64, fs float64) {
 	if len(e.notes) == 0 {
@@ -222,9 +231,9 @@ func (e *ringingStrings) subtract(x []float64, fs float64) {
 	e.notes = kept
 }
 
-// renew drops the question about the last note, for one about the next.
+// dropCandidate forgets the note that may ring on, for the next.
 func (e *ringingStrings) dropCandidate() {
-	e.candidate.tones, e.askedOnce = e.candidate.tones[:0], false
+	e.candidate.tones, e.triedSoon = e.candidate.tones[:0], false
 }
 
 // forget drops all that rings on.

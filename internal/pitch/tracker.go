@@ -43,6 +43,18 @@ const (
 	shortestS   = 0.05 // a sound that ends sooner is a click
 	lostS       = 0.25 // without an acceptable fit after which a note has ended
 	backgroundS = 0.6  // of sound without pitch after which it is background
+	onsetRoomS  = 0.1  // by which an onset may be seen before the window of a whole note is counted from
+	loudLongS   = 0.04 // of sound without an onset from which something has begun all the same
+)
+
+// Range of fundamentals. The lowest key of a piano has 27.5 Hz, the highest 4186 Hz.
+const (
+	usualMinHz  = 25
+	usualMaxHz  = 5000 // Hz, or
+	usualPart   = 0.4  // of the sample rate, if that is less
+	lowestHz    = 15   // that may be asked for, and
+	highestPart = 0.45 // of the sample rate: a filter before the converter takes what lies above
+	narrowest   = 1.5  // from the lowest to the highest, a fifth at least
 )
 
 // How many partials are followed while a note sounds. What the model lacks, it takes for noise: that
@@ -79,8 +91,14 @@ type Tracker struct {
 type rates struct {
 	fs    float64 // Hz
 	m     int     // samples in a sub-block
-	frame int     // samples in a frame of levels: 4 sub-blocks
+	frame int     // samples in a frame of levels: some sub-blocks
 }
+
+// framesPerHop is how many frames of levels a hop has: some 10.7 ms, a reading ninety times a second.
+const framesPerHop = 4
+
+// hopS returns the length of a hop in seconds.
+func (r *rates) hopS() float64 { return float64(framesPerHop*r.frame) / r.fs }
 
 // hopSums are what has come in since the last hop, of four frames, and before.
 type hopSums struct {
@@ -103,13 +121,13 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		return nil, err
 	}
 	if cfg.MinHz == 0 {
-		cfg.MinHz = 25
+		cfg.MinHz = usualMinHz
 	}
 	if cfg.MaxHz == 0 {
-		cfg.MaxHz = min(5000, 0.4*cfg.SampleRate)
+		cfg.MaxHz = min(usualMaxHz, usualPart*cfg.SampleRate)
 	}
-	if !(cfg.MinHz >= 15 && cfg.MaxHz <= 0.45*cfg.SampleRate && cfg.MinHz*1.5 < cfg.MaxHz) {
-		return nil, fmt.Errorf("range of %g to %g Hz: want 15 Hz or more, less than 0.45 of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz)
+	if !(cfg.MinHz >= lowestHz && cfg.MaxHz <= highestPart*cfg.SampleRate && cfg.MinHz*narrowest < cfg.MaxHz) {
+		return nil, fmt.Errorf("range of %g to %g Hz: want %d Hz or more, less than %g of the sample rate, and over half an octave", cfg.MinHz, cfg.MaxHz, lowestHz, highestPart)
 	}
 	if w := cfg.Window; w != [2]float64{} && !(w[0] >= 0 && w[1] > w[0] && w[1] <= maxWindowS) {
 		return nil, fmt.Errorf("window of %g to %g s after the onset: want 0 <= start < end <= %g", w[0], w[1], maxWindowS)
@@ -118,7 +136,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 		return nil, fmt.Errorf("a window of %g to %g s after the onset is for whole notes, not for live readings", cfg.Window[0], cfg.Window[1])
 	}
 	t := &Tracker{cfg: cfg, rates: rates{fs: cfg.SampleRate, m: stringfit.SubBlock(cfg.SampleRate)}}
-	t.frame = 4 * t.m
+	t.frame = acquire.FrameBlocks * t.m
 	t.offset = acquire.NewOffset(t.fs)
 	t.levels = acquire.NewLevels(t.fs, t.frame)
 	t.past = acquire.NewHistory(int(historyS*t.fs) + t.frame)
@@ -140,7 +158,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 func (t *Tracker) bankS() float64 {
 	switch {
 	case t.cfg.Window[1] > 0:
-		return t.cfg.Window[1] + 0.1
+		return t.cfg.Window[1] + onsetRoomS
 	case t.cfg.Live:
 		return max(noteS, 2*liveS)
 	}
@@ -217,7 +235,7 @@ func (t *Tracker) advance(emit func(*Reading)) {
 	switch {
 	case onset:
 		t.begin(t.next-int64(t.frame), true)
-	case t.phase == waiting && t.levels.LoudS > 0.04:
+	case t.phase == waiting && t.levels.LoudS > loudLongS:
 		t.begin(t.next-int64(t.levels.LoudS*t.fs), false)
 	}
 	if t.phase == tracking {
@@ -226,10 +244,10 @@ func (t *Tracker) advance(emit func(*Reading)) {
 		}
 		t.note.Push(x)
 	}
-	if t.frames == 4 || t.phase != waiting && t.young() || t.due() {
+	if t.frames == framesPerHop || t.phase != waiting && t.young() || t.due() {
 		t.hop(emit)
 	}
-	if t.frames == 4 {
+	if t.frames == framesPerHop {
 		t.frames, t.sumPower = 0, 0
 	}
 }
@@ -276,8 +294,8 @@ func (t *Tracker) age() float64 { return float64(t.next-t.from) / t.fs }
 // reading.
 func (t *Tracker) hop(emit func(*Reading)) {
 	power := t.sumPower / float64(t.frames)
-	if t.frames == 4 {
-		t.power += 0.15 * (power - t.power) // over the swings of a low note within its period
+	if t.frames == framesPerHop {
+		t.power += powerStep * (power - t.power)
 	}
 	if t.phase != waiting {
 		t.peak = max(t.peak, t.power)
@@ -319,7 +337,7 @@ func (t *Tracker) acquire() {
 	if acquire.Long(window) {
 		t.findPeaks(inharmonicShare, inharmonicPeaks)
 	}
-	if t.age() > backgroundS && t.tries > 4 {
+	if t.age() > backgroundS && t.tries > triesLeast {
 		if t.fades() {
 			t.state = t.rings()
 		} else {
@@ -338,6 +356,13 @@ func (t *Tracker) keepReason(reason string) {
 	}
 	t.refused = reason
 }
+
+// powerStep is by how much the smoothed power moves to that of each hop: over some seven hops, longer than the swings
+// of a low note within its period.
+const powerStep = 0.15
+
+// triesLeast is how often a pitch is looked for before what sounds counts as background.
+const triesLeast = 4
 
 // shortestTryS is the shortest window of an acquisition without an expected pitch, and the shortest time between two.
 const shortestTryS = 0.012

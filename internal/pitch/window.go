@@ -43,15 +43,28 @@ func NewWindowEstimator(sampleRate float64) (*WindowEstimator, error) {
 	return &WindowEstimator{fs: sampleRate, once: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}, again: stringfit.Fitter{SampleRate: sampleRate, Accept: accept.Accepts}}, nil
 }
 
-// noPeriodDip is the aperiodicity above which a window has no period to try: nothing else of it is known.
-const noPeriodDip = 0.5
+const (
+	// noPeriodDip is the aperiodicity above which a window has no period to try: nothing else of it is known.
+	noPeriodDip = 0.5
+	// guessPeriods is how many periods of the lowest pitch the window of a guess holds.
+	guessPeriods = 4
+	// lowestSigma is how well (cents) the lowest partial by itself tells the pitch: what real ones keep to the law.
+	lowestSigma = 3.0
+	// highestMultiple is the highest number of a partial that a note may be taken for an octave, or more, too low by.
+	highestMultiple = 5
+	// Of a note that was read before, the stiffness is known to so many of its standard errors, and that part of it.
+	againSigmas = 5
+	againPart   = 0.02
+	// leastSubBlock is the shortest sub-block, in samples.
+	leastSubBlock = 4
+)
 
 // Estimate reads the pitch of x, looking between minHz and maxHz. The reading's At is the number
 // of samples in x; its Partials are valid until the next call. It reports false if nothing with
 // a pitch sounds. x should hold at least three periods of minHz.
 func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, bool) {
 	// A guess needs no more than an acquisition does; the middle of the window is as good as any.
-	n := min(len(x), int(max(acquire.WindowS, 4/minHz)*e.fs))
+	n := min(len(x), int(max(acquire.WindowS, guessPeriods/minHz)*e.fs))
 	begin := (len(x) - n) / 2
 	limits := acquire.Limits{MinHz: minHz, MaxHz: maxHz, Most: noPeriodDip}
 	e.maxHz = maxHz
@@ -73,7 +86,7 @@ func (e *WindowEstimator) Estimate(x []float64, minHz, maxHz float64) (Reading, 
 	}
 	// The lowest partial alone may have told the pitch well enough for others to be found.
 	if !ok && r.SNRdB > accept.EvidentSNR {
-		if other, better := e.around(1, x, stringfit.Guess(r.F1Hz, 3)); better {
+		if other, better := e.around(1, x, stringfit.Guess(r.F1Hz, lowestSigma)); better {
 			return other, true
 		}
 	}
@@ -98,7 +111,7 @@ func (e *WindowEstimator) Around(x []float64, f1, sigmaCents float64) (Reading, 
 func (e *WindowEstimator) Again(x []float64, r *Reading) (Reading, bool) {
 	k := stringfit.Guess(r.F1Hz, acquire.GuessSigma)
 	if r.B > 0 && r.BSigma > 0 {
-		k.B, k.SigmaB = r.B, min(k.SigmaB, 5*r.BSigma+0.02*r.B)
+		k.B, k.SigmaB = r.B, min(k.SigmaB, againSigmas*r.BSigma+againPart*r.B)
 	}
 	return e.around(0, x, k)
 }
@@ -115,7 +128,7 @@ func (e *WindowEstimator) around(slot int, x []float64, k stringfit.Start) (Read
 	r := Reading{Result: stringfit.Result{At: int64(len(x)), Partials: e.parts[slot][:0]}, State: Sounding}
 	ok := f.FitWhole(0, f.Bank.N, stringfit.Drifts, 0, &r.Result)
 	e.parts[slot] = r.Partials
-	up, higher := accept.Higher(&r.Result, 5)
+	up, higher := accept.Higher(&r.Result, highestMultiple)
 	if !ok || !higher || up.F1Hz > e.maxHz {
 		return r, ok
 	}
@@ -130,7 +143,7 @@ func (e *WindowEstimator) around(slot int, x []float64, k stringfit.Start) (Read
 // where the window is too short for that.
 func subBlockFor(fs float64, n int) int {
 	m := stringfit.SubBlock(fs)
-	for m > 4 && n/m < stringfit.BlocksInFit/2 {
+	for m > leastSubBlock && n/m < stringfit.BlocksInFit/2 {
 		m /= 2
 	}
 	return m

@@ -10,8 +10,15 @@ type Prior struct{ Mean, Sigma float64 }
 // towards the top of a piano to about 2e-2 (orders of magnitude: R. W. Young, J. Acoust. Soc.
 // Am. 24 (1952) 267). Three sigma cover that; wind and bowed strings (B = 0) too.
 func StiffnessPrior(f1 float64) Prior {
-	top := math.Pow(f1/2000, 1.8) * 4e-3
-	return Prior{Mean: 6e-5 + top/4, Sigma: LowStiffnessSigma + top}
+	const (
+		usual    = 6e-5 // below the treble
+		trebleHz = 2000 // where that of a piano's treble is
+		treble   = 4e-3
+		power    = 1.8 // of the pitch with which it grows
+		meanPart = 4   // its part in the mean, a quarter: chosen
+	)
+	top := math.Pow(f1/trebleHz, power) * treble
+	return Prior{Mean: usual + top/meanPart, Sigma: LowStiffnessSigma + top}
 }
 
 // LowStiffnessSigma is how far (one σ) the B of a string below the treble is expected from what was given
@@ -23,31 +30,29 @@ const LowStiffnessSigma = 2.5e-4
 // (body and bridge coupling, pull of pickup magnets). Own measurement on the recordings in testdata/wav,
 // rounded up.
 func ScatterSigma(k int) float64 {
-	switch k {
-	case 1:
-		return 5
-	case 2:
-		return 2
-	case 3:
-		return 1
+	if k <= len(lowScatterSigma) {
+		return lowScatterSigma[k-1]
 	}
-	return 0.5
+	return upperScatterSigma
 }
+
+// lowScatterSigma is [ScatterSigma] of partials 1 to 3, upperScatterSigma that of those from 4 up.
+var lowScatterSigma = [...]float64{5, 2, 1}
+
+const upperScatterSigma = 0.5
 
 // ScatterWidth returns the half width (cents) of the distribution, a Cauchy one, that partial k of a real
 // string keeps about the law: narrow for the upper ones, wider for the lowest, heavy tails for all. Own
 // measurement on the recordings in testdata/wav.
 func ScatterWidth(k int) float64 {
-	switch k {
-	case 1:
-		return 1
-	case 2:
-		return 0.6
-	case 3:
-		return 0.4
+	if k <= len(lowScatterWidth) {
+		return lowScatterWidth[k-1]
 	}
 	return UpperScatterWidth
 }
+
+// lowScatterWidth is [ScatterWidth] of partials 1 to 3.
+var lowScatterWidth = [...]float64{1, 0.6, 0.4}
 
 // UpperScatterWidth is [ScatterWidth] of partials 4 and up.
 const UpperScatterWidth = 0.3

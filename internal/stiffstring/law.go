@@ -7,11 +7,14 @@ package stiffstring
 
 import "math"
 
+// centsPerOctave is 1200 by the definition of the cent (A. J. Ellis).
+const centsPerOctave = 1200
+
 // CentsPerNeper converts a natural logarithm of a frequency ratio to cents: 1200/ln 2.
-const CentsPerNeper = 1200 / math.Ln2
+const CentsPerNeper = centsPerOctave / math.Ln2
 
 // Cents returns the interval from b up to a, 1200·log2(a/b): positive where a is sharp of b.
-func Cents(a, b float64) float64 { return 1200 * math.Log2(a/b) }
+func Cents(a, b float64) float64 { return centsPerOctave * math.Log2(a/b) }
 
 // PartialHz returns the frequency of partial k of a stiff string whose partial 1 is f1 (Hz):
 //

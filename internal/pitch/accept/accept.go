@@ -64,6 +64,8 @@ const (
 	// may be and still be taken for the expected one without a search.
 	ExpectSigma = 20.0
 	expectLimit = 60.0
+	// highest multiple of it that may sound in its place: an octave, or a twelfth
+	expectedTimes = 3
 
 	sameCents = 60.0 // from the pitch of a note that was lost to what it may be found at again
 
@@ -72,6 +74,9 @@ const (
 	// highest multiple: hum has the comb of the mains or of its rectified wave; a steady note of 150 Hz or more has its own
 	mainsMost = 2
 )
+
+// mainsHz are the frequencies of the mains (IEC 60038).
+var mainsHz = [...]float64{50, 60}
 
 // A Verdict says whether something is accepted, and if not, why.
 type Verdict struct {
@@ -186,7 +191,7 @@ func above(r *stringfit.Result, part float64, most int) (stringfit.Start, bool) 
 	for times := most; times > 1; times-- {
 		var on, beside float64
 		for i := range r.Partials {
-			p := math.Pow(10, r.Partials[i].LevelDB/10)
+			p := stringfit.PowerOf(r.Partials[i].LevelDB)
 			if r.Partials[i].N%times == 0 {
 				on += p
 			} else {
@@ -216,7 +221,7 @@ func Better(r *stringfit.Result, other *stringfit.Result) bool {
 // JudgeExpected says whether r is the note that is expected at hz, without doubt, and none an octave or a twelfth
 // above. A brief window leaves more to what was expected, so it must show more.
 func JudgeExpected(r *stringfit.Result, hz float64, brief bool) Verdict {
-	if _, higher := above(r, besideExpected, 3); higher {
+	if _, higher := above(r, besideExpected, expectedTimes); higher {
 		return refused("it is a note above the one that is expected")
 	}
 	off := math.Abs(stiffstring.Cents(r.F1Hz, hz))
@@ -248,7 +253,7 @@ func MayBePartOf(r *stringfit.Result) bool {
 func JudgeBeside(r *stringfit.Result, peaks []stringfit.Partial) Verdict {
 	var strange, all float64
 	for _, p := range peaks {
-		power := math.Pow(10, p.LevelDB/10)
+		power := stringfit.PowerOf(p.LevelDB)
 		all += power
 		if !owns(r, p.Hz) {
 			strange += power
@@ -278,12 +283,13 @@ func owns(r *stringfit.Result, hz float64) bool {
 		return false
 	}
 	slope := stiffstring.PartialHzByB(r.F1Hz, r.B, n) / stiffstring.PartialHz(r.F1Hz, r.B, n) * stiffstring.CentsPerNeper
-	return math.Abs(off) < strangeCents+3*slope*r.BSigma
+	return math.Abs(off) < strangeCents+stiffError*slope*r.BSigma
 }
 
 // Mains reports whether f1 lies near 50 or 60 Hz, twice or half of them.
 func Mains(f1 float64) bool {
-	for _, half := range [...]float64{25, 30} {
+	for _, mains := range mainsHz {
+		half := mains / 2
 		k := math.Round(f1 / half)
 		if (k == 1 || k <= 2*mainsMost && math.Mod(k, 2) == 0) && math.Abs(stiffstring.Cents(f1, k*half)) < mainsCents {
 			return true

@@ -9,8 +9,10 @@ type History struct {
 	keep  int       // samples that must stay
 }
 
+// NewHistory returns one that keeps the latest so many samples.
 func NewHistory(keep int) *History {
-	return &History{buf: make([]float64, 0, 4*keep), keep: keep} // room, so that they are moved seldom
+	const room = 4 // times what is kept, so that samples are moved seldom
+	return &History{buf: make([]float64, 0, room*keep), keep: keep}
 }
 
 // End returns the index behind the last sample.

@@ -33,13 +33,35 @@ type Peak struct {
 	Weight float64 // amplitude
 }
 
+// Chosen, not tuned on a cell of the accuracy tables: so that all keys of a piano are read (register_test.go) and noise
+// is given no note (quiet_test.go).
 const (
-	ladderPeaks  = 24
-	ladderCents  = 4.0  // a peak this near its rung lies on it,
-	ladderBins   = 0.06 // or this near, in parts of the width that the window leaves a peak
-	ladderMinHit = 7    // peaks on rungs
-	ladderScore  = 16.0 // nepers of unlikeliness, over all peaks
+	ladderPeaks   = 24
+	peakFloor     = 3e-3  // of the highest peak's amplitude, 50 dB below it, from which a peak counts
+	ladderCents   = 4.0   // a peak this near its rung lies on it,
+	ladderBins    = 0.06  // or this near, in parts of the width that the window leaves a peak
+	ladderMinHit  = 7     // peaks on rungs
+	ladderScore   = 16.0  // nepers of unlikeliness, over all peaks
+	neighbours    = 4     // peaks among which two are taken for partials that follow one another
+	firstReach    = 3     // times ladderCents within which a first guess is judged
+	beyondTop     = 12    // partials above those that a fit takes that still count as rungs
+	ladderSigma   = 0.7   // cents, of the pitch that the rungs tell
+	stiffestSigma = 2.0   // cents, of the pitch that the lowest three peaks tell
+	stiffnessPart = 0.03  // of B, its standard deviation then
+	leastSigmaB   = 1e-6  // of B, at least
+	mostB         = 0.01  // that is looked for: the top of a piano has 2e-2, but no seven partials below 20 kHz
+	fitTop        = 3     // highest partial that the first fit holds: the second and third tell B
+	leastStrong   = 3     // peaks that tell a note by themselves
+	stiffSigmas   = 3     // of the prior, above its mean, up to which such a note may be stiff
+	leastPower    = 1e-30 // keeps logarithms and quotients of silence finite
 )
+
+// triedB are the inharmonicities that a numbering of two peaks is tried with, by factors of two: within one, a fit to
+// all peaks finds the way. Zero is for what has none.
+var triedB = [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4, 8e-4, 1.6e-3, 3.2e-3}
+
+// reaches are the multiples of ladderCents within which peaks are fitted, one after the other.
+var reaches = [...]float64{3, 2, 1}
 
 // Spacing returns what the peaks of x suggest for a fundamental between minHz and maxHz.
 func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start, bool) {
@@ -48,11 +70,11 @@ func (l *Ladder) Spacing(x []float64, fs, minHz, maxHz float64) (stringfit.Start
 	var best stringfit.Start
 	bestScore := ladderScore
 	for i := range l.peaks {
-		for j := i + 1; j < min(i+4, len(l.peaks)); j++ {
+		for j := i + 1; j < min(i+neighbours, len(l.peaks)); j++ {
 			gap := l.peaks[j].Hz - l.peaks[i].Hz
 			k := int(l.peaks[i].Hz/gap + 0.5)
 			for n := max(1, k-1); n <= k+1; n++ {
-				for _, b := range [...]float64{0, 5e-5, 1e-4, 2e-4, 4e-4, 8e-4, 1.6e-3, 3.2e-3} {
+				for _, b := range triedB {
 					f := l.peaks[i].Hz / stiffstring.PartialHz(1, b, n)
 					if f < minHz || f > maxHz {
 						continue
@@ -91,7 +113,7 @@ func (l *Ladder) StrongPeaks(x []float64, fs float64) (peaks []Peak, share float
 			on += stringfit.Power(l.spec[i])
 		}
 	}
-	return kept, on / max(all, 1e-30)
+	return kept, on / max(all, leastPower)
 }
 
 // Stiffest returns the note whose partials from the lowest up, three or more, are all peaks of x that are not
@@ -109,15 +131,16 @@ func (l *Ladder) Stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 			strong = append(strong, p)
 		}
 	}
-	if len(strong) < 3 {
+	if len(strong) < leastStrong {
 		return stringfit.Start{}, false
 	}
 	// (f2/f1)² = 4·(1+4B)/(1+B).
+	const second = 2 * 2 // square of its number
 	f1 := strong[0].Hz
-	q := strong[1].Hz * strong[1].Hz / (4 * f1 * f1)
-	b := (q - 1) / (4 - q)
+	q := strong[1].Hz * strong[1].Hz / (second * f1 * f1)
+	b := (q - 1) / (second - q)
 	prior := stiffstring.StiffnessPrior(f1)
-	if !(b > 0 && b < prior.Mean+3*prior.Sigma) {
+	if !(b > 0 && b < prior.Mean+stiffSigmas*prior.Sigma) {
 		return stringfit.Start{}, false
 	}
 	for i, p := range strong {
@@ -125,7 +148,7 @@ func (l *Ladder) Stiffest(x []float64, fs float64) (stringfit.Start, bool) {
 			return stringfit.Start{}, false
 		}
 	}
-	return stringfit.Start{F1Hz: f1, SigmaCents: 2, B: b, SigmaB: max(1e-6, 0.03*b), Prior: prior, Top: 3}, true
+	return stringfit.Start{F1Hz: f1, SigmaCents: stiffestSigma, B: b, SigmaB: max(leastSigmaB, stiffnessPart*b), Prior: prior, Top: fitTop}, true
 }
 
 const ringPart = 0.05 // of the highest peak's amplitude: 26 dB below it
@@ -169,7 +192,7 @@ func (l *Ladder) pick(fs float64, n int) {
 			continue
 		}
 		// Parabola through the logarithms of three bins.
-		p, q, r := math.Log(level(i-1)+1e-30), math.Log(a+1e-30), math.Log(level(i+1)+1e-30)
+		p, q, r := math.Log(level(i-1)+leastPower), math.Log(a+leastPower), math.Log(level(i+1)+leastPower)
 		shift := 0.0
 		if bend := p - 2*q + r; bend < 0 {
 			shift = 0.5 * (p - r) / bend
@@ -179,7 +202,7 @@ func (l *Ladder) pick(fs float64, n int) {
 	slices.SortFunc(l.peaks, func(a, b Peak) int { return cmp.Compare(b.Weight, a.Weight) })
 	l.peaks = l.peaks[:min(len(l.peaks), ladderPeaks)]
 	for i := range l.peaks {
-		if l.peaks[i].Weight < l.peaks[0].Weight*3e-3 {
+		if l.peaks[i].Weight < l.peaks[0].Weight*peakFloor {
 			l.peaks = l.peaks[:i]
 			break
 		}
@@ -189,10 +212,10 @@ func (l *Ladder) pick(fs float64, n int) {
 
 // refined fits the law to the peaks that lie near the rungs of f1 and B, and scores it.
 func (l *Ladder) refined(f1, b float64) (stringfit.Start, float64) {
-	if _, score := l.judge(f1, b, 3*ladderCents); score < ladderScore/2 {
+	if _, score := l.judge(f1, b, firstReach*ladderCents); score < ladderScore/2 {
 		return stringfit.Start{}, 0
 	}
-	for _, reach := range [...]float64{3, 2, 1} {
+	for _, reach := range reaches {
 		// (f_k/k)² = f0²·(1 + B·k²): a straight line over k².
 		var w, x, y, xx, xy float64
 		for _, p := range l.peaks {
@@ -213,7 +236,7 @@ func (l *Ladder) refined(f1, b float64) (stringfit.Start, float64) {
 		if !(det > 0 && u > 0) {
 			return stringfit.Start{}, 0
 		}
-		b = max(0, min(0.01, s/u))
+		b = max(0, min(mostB, s/u))
 		f1 = math.Sqrt(u * (1 + b))
 	}
 	return l.judge(f1, b, ladderCents)
@@ -232,7 +255,7 @@ func (l *Ladder) judge(f1, b, cents float64) (stringfit.Start, float64) {
 	for _, p := range l.peaks {
 		k, off := stiffstring.Nearest(p.Hz, f1, b)
 		tolerance := l.tolerance(p.Hz, cents)
-		if k < 1 || k > stringfit.MaxPartials+12 || k == last || math.Abs(off) > tolerance {
+		if k < 1 || k > stringfit.MaxPartials+beyondTop || k == last || math.Abs(off) > tolerance {
 			continue
 		}
 		last = k
@@ -244,7 +267,7 @@ func (l *Ladder) judge(f1, b, cents float64) (stringfit.Start, float64) {
 	if hits < ladderMinHit || common > 1 { // a common divisor: the note is higher by it
 		return stringfit.Start{}, 0
 	}
-	return stringfit.Start{F1Hz: f1, SigmaCents: 0.7, B: b, SigmaB: max(1e-6, 0.03*b), Prior: stiffstring.StiffnessPrior(f1), Top: 3}, score
+	return stringfit.Start{F1Hz: f1, SigmaCents: ladderSigma, B: b, SigmaB: max(leastSigmaB, stiffnessPart*b), Prior: stiffstring.StiffnessPrior(f1), Top: fitTop}, score
 }
 
 // divisor returns the greatest common divisor of a and b.

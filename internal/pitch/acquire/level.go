@@ -25,6 +25,8 @@ type Levels struct {
 	frameS float64
 }
 
+// Chosen, not tuned on a cell of the accuracy tables: so that each recording in testdata/wav has its onsets, and noise,
+// clicks and hum have none (quiet_test.go); powerRatio for low notes in hiss.
 const (
 	EdgeMemoryS  = 0.045 // s
 	onsetRatio   = 2.5   // over the loudest frame of that time: 4 dB
@@ -33,9 +35,13 @@ const (
 	onsetFloor   = 10.0  // over the background, in power: 10 dB
 	loudFloor    = 6.0   // power over the background that counts as sound: 8 dB
 	Quietest     = 1e-10 // mean square below which nothing is sound: -100 dBFS
-	refractory   = 3     // frames after an onset, or a beginning, without another
-	floorDoubleS = 0.25  // s in which the background may double
+	audible      = 10 * Quietest
+	refractory   = 3    // frames after an onset, or a beginning, without another
+	floorDoubleS = 0.25 // s in which the background may double
 )
+
+// FrameBlocks is how many sub-blocks of a bank a frame of levels has: 2.7 ms.
+const FrameBlocks = 4
 
 func NewLevels(fs float64, frame int) *Levels {
 	frameS := float64(frame) / fs
@@ -92,7 +98,7 @@ func (l *Levels) Add(x []float64, learn bool) bool {
 	// What is there when listening begins did not begin then, as far as anyone knows.
 	sudden := edge > onsetRatio*loudest && edge > onsetFloor*l.edge ||
 		power > powerRatio*strongest && power > onsetFloor*l.Floor && (l.since > len(l.powers) || edge > swellRatio*loudest)
-	onset := sudden && power > 10*Quietest &&
+	onset := sudden && power > audible &&
 		l.since > refractory && l.heard > refractory
 	if onset {
 		l.since = 0
@@ -104,7 +110,7 @@ func (l *Levels) Add(x []float64, learn bool) bool {
 func (l *Levels) Accustomed() bool { return l.heard > len(l.edges) }
 
 // Loud reports whether the latest frame stands above the background.
-func (l *Levels) Loud() bool { return l.Power > loudFloor*l.Floor && l.Power > 10*Quietest }
+func (l *Levels) Loud() bool { return l.Power > loudFloor*l.Floor && l.Power > audible }
 
 // learn lets the background fall at once and rise slowly.
 func (l *Levels) learn(edge float64) {

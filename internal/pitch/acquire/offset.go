@@ -25,22 +25,23 @@ type Offset struct {
 }
 
 const (
-	offsetFirstS  = 0.085  // s that tell the first of it: two periods of the lowest note
-	offsetBlockS  = 0.17   // s of a block: four of them
-	offsetFrameS  = 2.7e-3 // s of a frame of the first
-	offsetBeforeS = 0.015  // s of quiet before a note that tell it: a slow attack does not stand still for as long
-	offsetQuiet   = 0.02   // of the rms of what sounds, up to which a frame is quiet
-	offsetLeak    = 0.05   // of the rms of a block, the standard deviation of its mean: of a note that begins within it
-	offsetSure    = 4.0    // standard deviations from which it is beyond doubt
-	offsetMatters = 0.2    // of the rms of a block from which it matters
-	offsetFades   = 0.9    // of what the blocks so far are worth, from block to block: it drifts
-	offsetOdd     = 2      // odd blocks after which it is another
+	offsetFirstS     = 0.085  // s that tell the first of it: two periods of the lowest note
+	offsetBlockS     = 0.17   // s of a block: four of them
+	offsetFrameS     = 2.7e-3 // s of a frame of the first
+	offsetFrameLeast = 4      // samples of it
+	offsetBeforeS    = 0.015  // s of quiet before a note that tell it: a slow attack does not stand still for as long
+	offsetQuiet      = 0.02   // of the rms of what sounds, up to which a frame is quiet
+	offsetLeak       = 0.05   // of the rms of a block, the standard deviation of its mean: of a note that begins within it
+	offsetSure       = 4.0    // standard deviations from which it is beyond doubt
+	offsetMatters    = 0.2    // of the rms of a block from which it matters
+	offsetFades      = 0.9    // of what the blocks so far are worth, from block to block: it drifts
+	offsetOdd        = 2      // odd blocks after which it is another
 )
 
 // NewOffset returns one that has heard nothing yet, at a sample rate in Hz.
 func NewOffset(fs float64) *Offset {
 	return &Offset{
-		fs: fs, frame: max(4, int(offsetFrameS*fs)),
+		fs: fs, frame: max(offsetFrameLeast, int(offsetFrameS*fs)),
 		hann: stringfit.Hann(nil, int(offsetBlockS*fs)),
 	}
 }

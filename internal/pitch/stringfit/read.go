@@ -19,7 +19,7 @@ func (w *fittedWindow) Read(r *Result) {
 	w.heard = w.heard[:0]
 	// The difference of two large energies has few digits: no more than 60 dB are told apart.
 	rest := max(s.energy-j.signal, leastNoise*s.energy)
-	leaks := dB(2*rest/float64(s.samples())) - leakDB
+	leaks := DB(2*rest/float64(s.samples())) - leakDB
 	for k := range j.basis.part {
 		p, ok := j.partial(k)
 		if !ok {
@@ -41,7 +41,7 @@ func (w *fittedWindow) Read(r *Result) {
 	if !r.LowestHeard() {
 		r.Odds = odds(r.F1Hz, r.B, w.heard)
 	}
-	r.SNRdB = dB(max(j.signal, leastSignal*s.energy) / max(rest, leastRest))
+	r.SNRdB = DB(max(j.signal, leastSignal*s.energy) / max(rest, leastRest))
 	r.Residual = rest / float64(s.n*s.length)
 }
 
@@ -61,23 +61,24 @@ func (j *joint) partial(k int) (Partial, bool) {
 	p := &j.basis.part[k]
 	c := j.model.row[p.row].c
 	a := math.Hypot(real(c), imag(c)) * j.basis.loudness(k)
-	margin := dB(a * a * float64(j.basis.window.n) / (justHeard*p.rho + leastRest))
+	margin := DB(a * a * float64(j.basis.window.n) / (justHeard*p.rho + leastRest))
 	if !(margin >= 0) {
 		return Partial{}, false
 	}
 	return Partial{
 		N: p.number, OffCents: j.law.dev[k], SigmaCents: math.Sqrt(j.law.variance(k)),
-		LevelDB: 2 * dB(a), Margin: margin,
+		LevelDB: 2 * DB(a), Margin: margin,
 	}, true
 }
 
 // bel is the number of decibels in one.
 const bel = 10
 
-// dB returns the level of a power, and powerOf the power of a level.
-func dB(power float64) float64 { return bel * math.Log10(power) }
+// DB returns the level of a power, in dB.
+func DB(power float64) float64 { return bel * math.Log10(power) }
 
-func powerOf(dB float64) float64 { return math.Pow(bel, dB/bel) }
+// PowerOf returns the power of a level in dB.
+func PowerOf(dB float64) float64 { return math.Pow(bel, dB/bel) }
 
 // heardSigma is how well (cents of the lowest partial) the frequency of a partial must be known for it to count
 // as heard: to a twentieth of the way to the next. What leaks over all of a short window, as the edge of a
@@ -93,7 +94,7 @@ const leakDB = 20
 func (r *Result) Clearness(top int) float64 {
 	var low, high float64
 	for i := range r.Partials {
-		p := powerOf(r.Partials[i].LevelDB)
+		p := PowerOf(r.Partials[i].LevelDB)
 		if r.Partials[i].N > top {
 			high += p
 		} else {
@@ -103,7 +104,7 @@ func (r *Result) Clearness(top int) float64 {
 	if high == 0 {
 		return r.SNRdB
 	}
-	return -dB(powerOf(-r.SNRdB) + high/low)
+	return -DB(PowerOf(-r.SNRdB) + high/low)
 }
 
 // HighestPartial returns the number of the highest partial that the last reading was of, known well or not.

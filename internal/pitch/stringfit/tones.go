@@ -29,7 +29,7 @@ func (w *fittedWindow) Tones(dst []Tone, at int64, leastDB float64) []Tone {
 	}
 	heard := dst[:0]
 	for _, p := range dst {
-		if Power(p.Now) > loudest*powerOf(-leastDB) {
+		if Power(p.Now) > loudest*PowerOf(-leastDB) {
 			heard = append(heard, p)
 		}
 	}
