@@ -23,7 +23,7 @@ func (t *Tracker) followNote(power float64) {
 	}
 	if !t.checked && t.next >= t.nextTry && t.age() > acquire.AttackS+acquire.WindowS {
 		t.nextTry = t.next + int64(acquire.WindowS*t.fs)
-		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > 0.7
+		t.checked = t.base.SNRdB > accept.TrustedSNR || t.age() > checkedLateS
 		// A note taken an octave high leaves every other partial unexplained.
 		if t.base.SNRdB < accept.ExplainedSNR && power > staysPart*t.peak && t.recheck() {
 			return
@@ -32,7 +32,7 @@ func (t *Tracker) followNote(power float64) {
 	if !t.cfg.Live {
 		return
 	}
-	if t.frames == 4 {
+	if t.frames == framesPerHop {
 		t.measurePhases()
 		if t.retuning() {
 			t.followRetuning()
@@ -45,6 +45,9 @@ func (t *Tracker) followNote(power float64) {
 		t.end(t.next)
 	}
 }
+
+// checkedLateS is the age (s) from which the octave of a note is taken as it is.
+const checkedLateS = 0.7
 
 // staysPart is the part of the power of a note's loudest moment down to which what sounds may be looked at again for
 // its octave: below 15 dB it may be other strings, that ring on.

@@ -25,8 +25,7 @@ const (
 	swellsRatio      = 6.0   // power over the lowest so far at which something else sounds: 8 dB
 )
 
-// findPeaks looks at what rings in the latest sound, that holds the given share of its power in so many
-// peaks or more.
+// findPeaks finds the peaks of the latest sound, if so many of them or more hold the given share of its power.
 func (t *Tracker) findPeaks(share float64, least int) {
 	r := &t.ring
 	n := int64(acquire.WindowS * t.fs)
@@ -50,9 +49,9 @@ func (t *Tracker) findPeaks(share float64, least int) {
 	}
 }
 
-// beside says whether the note r of the latest window seconds stands beside all else that sounds, and looks at what
-// does where it leaves much of that.
-func (t *Tracker) beside(r *stringfit.Result, window float64) accept.Verdict {
+// findBeside finds what sounds beside the note r of the latest window seconds, where it leaves much of that, and gives
+// the verdict whether r stands beside it.
+func (t *Tracker) findBeside(r *stringfit.Result, window float64) accept.Verdict {
 	if v := accept.JudgeSame(r, t.goesOnHz); !v.OK {
 		return v
 	}

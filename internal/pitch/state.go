@@ -88,27 +88,51 @@ func (s *state) sounds(f noteState) state {
 
 // A noteState is all that is known of the note that sounds, beside its bank: another for each note.
 type noteState struct {
-	base      stringfit.Result   // of the last fit, moved along as the string is retuned
-	fitted    stringfit.Variance // what the last fit said of its pitch
-	fitWindow float64            // [s] length of its window
-	attack    float64            // [Hz] pitch of the first part of the note; 0: not known
-	fresh     bool               // no reading of this note has been given yet
-	checked   bool               // the octave has been checked with a long window
-	nextFit   int64
-	failing   int64   // index of the first fit that failed since the last good one; 0: none did
-	residual  float64 // mean square of what the last look at the note did not explain
-	loudAt    int64   // index at which it last stood above the background
-	firstSNR  float64 // [dB] of the first reading of the note
-	nextCheck int64   // index before which the note is not asked again whether it is still heard
+	base  stringfit.Result // its reading: that of the last fit, moved along as the string is retuned
+	fresh bool             // no reading of this note has been given yet
+	stage stage
+	lastFit
+	fitPlan
+	attackPart
+	presence
+	movement
+}
 
-	stage        stage
-	attackBlocks int        // sub-blocks at the beginning of the bank that hold the noise of the attack
-	attackWait   float64    // [s] until enough of the note will be left without that noise; 0: it does not disturb
-	windowFrom   int64      // index since which the string has not been retuned
-	fastAt       int64      // index at which it last moved faster than a hand retunes it; 0: never
-	retunedAt    int64      // index at which it was last seen to be retuned; 0: never
-	phases       phaseWatch // what the phases have shown
-	swing        float64    // [cents] root mean square by which the pitch has swung lately, as the phases show
-	runCents     float64    // [cents] that the pitch ran from the middle to the ends of the last window
-	lead         float64    // [cents] of the latest tenth of a second against the last reading
+// A lastFit is what is kept of the last fit that succeeded, beside the reading.
+type lastFit struct {
+	fitted    stringfit.Variance // what it said of the pitch
+	fitWindow float64            // [s] length of its window
+	runCents  float64            // [cents] that the pitch ran from the middle to the ends of the window
+}
+
+// A fitPlan says when the note is fitted next, and to what.
+type fitPlan struct {
+	nextFit    int64 // index at which that is due
+	windowFrom int64 // index since which the string has not been retuned
+	failing    int64 // index of the first fit that failed since the last good one; 0: none did
+}
+
+// An attackPart is what is known of the first moments of the note.
+type attackPart struct {
+	attack       float64 // [Hz] its pitch there; 0: not known
+	attackBlocks int     // sub-blocks at the beginning of the bank that hold the noise of the attack
+	attackWait   float64 // [s] until enough of the note will be left without that noise; 0: it does not disturb
+}
+
+// A presence is what says whether the note is still heard, and in the right octave.
+type presence struct {
+	firstSNR  float64 // [dB] of the first reading
+	residual  float64 // mean square of what the last fit, or check, did not explain
+	loudAt    int64   // index at which it last stood above the background
+	nextCheck int64   // index before which it is not checked again whether it is heard
+	checked   bool    // the octave has been checked with a long window
+}
+
+// A movement is how the pitch moves between fits, as the phases of the lowest partials show.
+type movement struct {
+	phases    phaseWatch
+	lead      float64 // [cents] of the latest tenth of a second against the last reading
+	swing     float64 // [cents] root mean square by which the pitch has swung lately
+	retunedAt int64   // index at which it was last seen to be retuned; 0: never
+	fastAt    int64   // index at which it last moved faster than a hand retunes it; 0: never
 }

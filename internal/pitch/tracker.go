@@ -142,7 +142,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	t.past = acquire.NewHistory(int(historyS*t.fs) + t.frame)
 	t.search = acquire.Search{
 		SampleRate: t.fs, SubBlock: t.m, LowestHz: cfg.MinHz, MaxHz: cfg.MaxHz, Live: cfg.Live,
-		Past: t.past, Note: &t.note, Probe: &t.probe, Beside: t.beside,
+		Past: t.past, Note: &t.note, Probe: &t.probe, FindBeside: t.findBeside,
 	}
 	t.note.SampleRate, t.probe.SampleRate = t.fs, t.fs
 	t.note.Accept, t.probe.Accept = accept.Accepts, accept.Accepts
@@ -425,8 +425,10 @@ func (t *Tracker) start(found acquire.Found) {
 func (t *Tracker) beginNote(r *stringfit.Result, checked bool) {
 	t.parts = r.Partials
 	f := noteState{
-		base: *r, fitted: r.Variance, fitWindow: r.WindowS, residual: r.Residual, firstSNR: r.SNRdB,
-		windowFrom: t.note.Bank.First, nextFit: t.next, loudAt: t.next, checked: checked, stage: steady,
+		base: *r, stage: steady,
+		lastFit:  lastFit{fitted: r.Variance, fitWindow: r.WindowS},
+		fitPlan:  fitPlan{nextFit: t.next, windowFrom: t.note.Bank.First},
+		presence: presence{firstSNR: r.SNRdB, residual: r.Residual, loudAt: t.next, checked: checked},
 	}
 	if t.cfg.Live && t.plucked {
 		f.stage = settling

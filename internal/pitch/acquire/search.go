@@ -184,8 +184,9 @@ type Search struct {
 	Past       *History
 	Note       *stringfit.Fitter // the note that is found, its whole bank
 	Probe      *stringfit.Fitter // candidates
-	// Beside says whether a note that was found in the latest so many seconds stands beside all else that sounds.
-	Beside         func(r *stringfit.Result, window float64) accept.Verdict
+	// FindBeside finds what sounds beside a note that was found in the latest so many seconds, and gives the verdict
+	// whether it stands beside that.
+	FindBeside     func(r *stringfit.Result, window float64) accept.Verdict
 	settled        bool // the last fit of a start has told what the pitch settles to
 	spare          []stringfit.Partial
 	RefusedBecause string // why the last candidate was not taken
@@ -251,7 +252,7 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial) (Found
 				held = a.Near(s, c.Start, window, &r)
 			}
 		case ByStiffest:
-			if held && a.Beside(&r, window).OK {
+			if held && a.FindBeside(&r, window).OK {
 				return a.found(s, r, window), true
 			}
 			r.Partials = r.Partials[:0]
@@ -261,7 +262,7 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial) (Found
 			break
 		}
 	}
-	if held && a.judged(a.Beside(&r, window)) {
+	if held && a.takeVerdict(a.FindBeside(&r, window)) {
 		return a.found(s, r, window), true
 	}
 	return Found{}, false
@@ -271,8 +272,8 @@ func (a *Search) found(s Sound, r stringfit.Result, window float64) Found {
 	return Found{r, window, s.From, a.settled}
 }
 
-// judged keeps the reason of a verdict and returns whether it accepts.
-func (a *Search) judged(v accept.Verdict) bool {
+// takeVerdict keeps the reason of a verdict and returns whether it accepts.
+func (a *Search) takeVerdict(v accept.Verdict) bool {
 	a.RefusedBecause = v.Reason
 	return v.OK
 }
@@ -307,14 +308,14 @@ const mostExpectedPeriods = 8
 func (a *Search) expectedSince(s Sound, begin int64, window, snr float64, parts []stringfit.Partial) (f Found, again int64, ok bool) {
 	// At the first chance each frame counts; later a frame more of the same says the same.
 	beyond := window - ShortestPeriods/slices.Min(a.ExpectedHz)
-	again = s.Now + int64(max(0, 0.25*beyond)*a.SampleRate)
+	again = s.Now + int64(max(0, againPart*beyond)*a.SampleRate)
 	for _, hz := range a.ExpectedHz {
 		if window > mostExpectedPeriods/hz || window < ShortestPeriods/hz {
 			continue
 		}
 		r := stringfit.Result{At: s.Now, Partials: parts[:0]}
-		if a.take(s, begin, stringfit.Guess(hz, accept.ExpectSigma), &r) && a.judged(accept.Judge(&r, accept.StageHeld)) &&
-			r.SNRdB > snr && a.judged(accept.JudgeExpected(&r, hz, a.Note.Brief())) {
+		if a.take(s, begin, stringfit.Guess(hz, accept.ExpectSigma), &r) && a.takeVerdict(accept.Judge(&r, accept.StageHeld)) &&
+			r.SNRdB > snr && a.takeVerdict(accept.JudgeExpected(&r, hz, a.Note.Brief())) {
 			return a.found(s, r, window), again, true
 		}
 	}
@@ -325,9 +326,10 @@ func (a *Search) expectedSince(s Sound, begin int64, window, snr float64, parts 
 // was seen in or the one before: the first that stands out of what was before and reaches a tenth of the peak
 // that follows, or half of it if that is less.
 func (a *Search) sharpOnset(s Sound, from int64) int64 {
-	begin := max(from-int64(4*a.SubBlock), a.Past.Begin)
+	frame := int64(FrameBlocks * a.SubBlock)
+	begin := max(from-frame, a.Past.Begin)
 	var peak, before float64
-	x := a.Past.From(begin, min(from+2*int64(4*a.SubBlock), s.Now))
+	x := a.Past.From(begin, min(from+2*frame, s.Now))
 	for _, v := range x {
 		peak = max(peak, math.Abs(v))
 	}
@@ -335,8 +337,11 @@ func (a *Search) sharpOnset(s Sound, from int64) int64 {
 	for _, v := range quiet {
 		before += v * v / float64(len(quiet))
 	}
-	const clear = 5 // times its root mean square
-	least := min(peak/2, max(peak/10, clear*math.Sqrt(before)))
+	const (
+		clear = 5  // times the root mean square before
+		tenth = 10 // of the peak
+	)
+	least := min(peak/2, max(peak/tenth, clear*math.Sqrt(before)))
 	for i, v := range x {
 		if math.Abs(v) > least {
 			return begin + int64(i) + 1
@@ -357,14 +362,14 @@ func (a *Search) Near(s Sound, k stringfit.Start, window float64, r *stringfit.R
 		return a.take(s, all, k, r) || latest > all && a.take(s, latest, k, r)
 	}
 	if a.hum(s, k.F1Hz) {
-		return a.judged(accept.Verdict{Reason: "it is mains hum"})
+		return a.takeVerdict(accept.Verdict{Reason: "it is mains hum"})
 	}
 	if !begin() {
 		return false
 	}
-	up, higher := accept.Higher(r, 3)
+	up, higher := accept.Higher(r, highestMultiple)
 	if !higher || up.F1Hz > a.MaxHz {
-		return a.judged(accept.Judge(r, accept.StageBegins))
+		return a.takeVerdict(accept.Judge(r, accept.StageBegins))
 	}
 	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
 	// window a disturbed one an octave higher is, too.
@@ -372,8 +377,13 @@ func (a *Search) Near(s Sound, k stringfit.Start, window float64, r *stringfit.R
 	return a.Near(s, up, window, r) || explained && begin()
 }
 
-// latestPeriods is how many periods the second half of a sound must hold to be tried alone.
-const latestPeriods = 40
+// Chosen, not tuned on a cell of the accuracy tables.
+const (
+	latestPeriods   = 40   // that the second half of a sound must hold to be tried alone
+	highestMultiple = 3    // that a note of a live window may be taken for an octave or a twelfth too low by
+	foundSigma      = 5.0  // cents: how well the note that was found is known where the attack still slid
+	againPart       = 0.25 // by how much of its length a window grows until expected pitches are tried again
+)
 
 // take begins the bank of the note k at sample start and reads it.
 func (a *Search) take(s Sound, start int64, k stringfit.Start, r *stringfit.Result) bool {
@@ -381,9 +391,9 @@ func (a *Search) take(s Sound, start int64, k stringfit.Start, r *stringfit.Resu
 	r.Partials = r.Partials[:0]
 	start = a.Aligned(s.Now, start)
 	if !f.Load(a.Past.From(start, s.Now), start, k) || !f.FitWhole(0, f.Bank.N, stringfit.Steady, 0, r) {
-		return a.judged(accept.Verdict{Reason: "no fit near it succeeds"})
+		return a.takeVerdict(accept.Verdict{Reason: "no fit near it succeeds"})
 	}
-	if !a.judged(accept.Judge(r, accept.StageHeard)) {
+	if !a.takeVerdict(accept.Judge(r, accept.StageHeard)) {
 		return false
 	}
 	hz := f.Hz
@@ -391,7 +401,7 @@ func (a *Search) take(s Sound, start int64, k stringfit.Start, r *stringfit.Resu
 	// Later fits begin from here, not from the first instant, which may still have been sliding.
 	prior := f.Start.Prior
 	f.Start = f.Learned(prior)
-	f.Start.F1Hz, f.Start.SigmaCents = hz, 5
+	f.Start.F1Hz, f.Start.SigmaCents = hz, foundSigma
 	return true
 }
 
