@@ -186,6 +186,7 @@ func TestIntonationFromRecordings(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.check(t, &got.Result)
+	checkREADME(t, bin, filepath.Join(dir, "a.json"))
 	html, err := os.ReadFile(filepath.Join(dir, "a.html"))
 	if err != nil {
 		t.Fatal(err)
@@ -201,4 +202,60 @@ func TestIntonationFromRecordings(t *testing.T) {
 			_ = os.WriteFile(filepath.Join(keep, name), data, 0o644)
 		}
 	}
+}
+
+// checkREADME wants what README.md shows of this check to be what the program says of it, to the picture.
+func checkREADME(t *testing.T, bin, check string) {
+	t.Helper()
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, example, ok := strings.Cut(string(readme), "    $ tunerd intonation --instrument guitar-41edo-alternate ")
+	example, _, ok2 := strings.Cut(example, "\n\nThat guitar is synthetic")
+	if !ok || !ok2 {
+		t.Fatal("README.md has no such example")
+	}
+	drawn := filepath.Join(t.TempDir(), "board.svg")
+	said := runOut(t, exec.Command(bin, "intonation", "report", check, "--svg", drawn))
+	planned := strings.Join(strings.Fields(runOut(t, exec.Command(bin, "intonation", "plan", "--instrument", "guitar-41edo-alternate"))), " ")
+	var number, of, str, fret int
+	var label string
+	var hz float64
+	lines := strings.Split(example, "\n")[1:]
+	prompt, cents, ok := strings.Cut(strings.TrimSpace(lines[0]), ": ")
+	if n, err := fmt.Sscanf(prompt, "[%d/%d] string %d, fret %d", &number, &of, &str, &fret); n != 4 || err != nil || !ok {
+		t.Fatalf("%q is no prompt: %v", lines[0], err)
+	}
+	label, cents, _ = strings.Cut(cents, ", ")
+	if _, err := fmt.Sscanf(cents, "%f Hz", &hz); err != nil {
+		t.Fatal(err)
+	}
+	why := strings.TrimPrefix(strings.TrimSpace(lines[2]), "for ")
+	if row := fmt.Sprintf("%d %d %s %.2f %s", str, fret, label, hz, why); !strings.Contains(planned, row) {
+		t.Errorf("README.md asks for %q, which is not in the plan", row)
+	}
+	for _, line := range lines[4:] {
+		if line = strings.TrimSpace(line); line != "…" && !strings.Contains(said, line) {
+			t.Errorf("README.md has %q, which the report does not say", line)
+		}
+	}
+	want, err := os.ReadFile("../../docs/intonation.svg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := os.ReadFile(drawn); err != nil || !bytes.Equal(got, want) {
+		t.Errorf("docs/intonation.svg is not what is drawn now (%v)", err)
+	}
+}
+
+func runOut(t *testing.T, cmd *exec.Cmd) string {
+	t.Helper()
+	var chat bytes.Buffer
+	cmd.Stderr = &chat
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, chat.String())
+	}
+	return string(out)
 }
