@@ -214,12 +214,18 @@ func runInstrumentCheck(out, chat io.Writer, names []string, o instrumentCheckOp
 			fmt.Fprintf(chat, "tunerd: %s: no faults found\n", name)
 		}
 		for _, f := range findings {
-			level := "note"
 			if f.Fault {
-				level = "fault"
 				faults++
 			}
-			l.Rows = append(l.Rows, []any{name, numberOrNone(f.String), numberOrNone(f.Fret), level, f.Kind, f.Text})
+			if !o.plain() {
+				l.Rows = append(l.Rows, []any{name, numberOrNone(f.String), numberOrNone(f.Fret), f.Level(), f.Kind, f.Text})
+			}
+		}
+		if !o.plain() {
+			continue
+		}
+		for _, g := range fretboard.Grouped(findings) {
+			l.Rows = append(l.Rows, []any{name, g.StringWords(), g.FretWords(), g.Level(), g.Kind, g.Text})
 		}
 	}
 	if len(l.Rows) > 0 || o.csv {

@@ -29,17 +29,24 @@ type Finding struct {
 	Text   string
 }
 
+// narrowFret is a kind of finding.
+const narrowFret = "narrow fret"
+
+// Level is fault or note.
+func (f Finding) Level() string {
+	if f.Fault {
+		return "fault"
+	}
+	return "note"
+}
+
 // Words says what was found, without the string.
 func (f Finding) Words() string {
-	level := "note"
-	if f.Fault {
-		level = "fault"
-	}
 	where := ""
 	if f.Fret > 0 {
 		where = fmt.Sprintf("fret %d: ", f.Fret)
 	}
-	return level + ": " + where + f.Kind + ": " + f.Text
+	return f.Level() + ": " + where + f.Kind + ": " + f.Text
 }
 
 // mostBendMM is how far a slot may depart from a straight line: as much as a slot is told by for its
@@ -145,7 +152,7 @@ func (c *checker) frets() {
 		case gap < duplicateMM:
 			c.add("duplicate fret", true, i+1, "lies in the same place as %s", fretName(i))
 		case gap < minFretMM:
-			c.add("narrow fret", true, i+1, "%.2f mm from %s, less than %d mm", gap, fretName(i), minFretMM)
+			c.add(narrowFret, true, i+1, "%.2f mm from %s, less than %d mm", gap, fretName(i), minFretMM)
 		}
 		previous = x
 	}

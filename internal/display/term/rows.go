@@ -16,20 +16,28 @@ const (
 )
 
 // drawHeader names the tuning, the instrument, the reference and the correction of the clock, and at
-// the right the input.
+// the right the input. A name that has no room is left out: half a pitch would be another one. Of the
+// first, and of the input, which may be a path, as much is shown as there is room for.
 func (c *canvas) drawHeader(r rect, f *display.Frame) {
 	end := r.x + r.w
-	inputWidth := min(cellWidth(f.Input), r.w/2)
-	c.put(end-inputWidth, r.y, end, f.Input, on(dim))
+	input := f.Input
+	if half := r.w / 2; cellWidth(input) > half {
+		input = ansi.TruncateLeft(input, cellWidth(input)-half+1, "…")
+	}
+	end -= cellWidth(input)
+	c.put(end, r.y, r.x+r.w, input, on(dim))
+	const between = "  ·  "
 	x := r.x + 1
-	for i, part := range []string{f.Tuning, f.Instrument, f.Reference, f.Clock.String()} {
-		if part == "" {
-			continue
+	end -= 2 // room before the input
+	for _, part := range []string{f.Tuning, f.Instrument, f.Reference, f.Clock.String()} {
+		switch {
+		case part == "":
+		case x == r.x+1:
+			x = c.put(x, r.y, end, ansi.Truncate(part, end-x, "…"), on(dim))
+		case x+cellWidth(between)+cellWidth(part) <= end:
+			x = c.put(x, r.y, end, between, on(faint))
+			x = c.put(x, r.y, end, part, on(dim))
 		}
-		if i > 0 && x > r.x+1 {
-			x = c.put(x, r.y, end-inputWidth-2, "  ·  ", on(faint))
-		}
-		x = c.put(x, r.y, end-inputWidth-2, part, on(dim))
 	}
 }
 
