@@ -35,10 +35,9 @@ type framer struct {
 	beat display.Beat
 	pair *BeatWatch // two strings whose beats are measured; nil: none
 
-	manyAt int64         // one past the onset of the sound that was last said to be several notes
-	taken  standing      // what sounds was taken for
-	open   []float64     // room for tones
-	frame  display.Frame // reused: what every method returns points to it
+	taken standing      // what sounds was taken for
+	open  []float64     // room for tones
+	frame display.Frame // reused: what every method returns points to it
 }
 
 func newFramer(cfg *Config) *framer {

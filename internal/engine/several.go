@@ -203,11 +203,8 @@ func tonesHeard(peaks []pitch.Partial, tones []float64) int {
 	return n
 }
 
-// severalHint is what a user who expected one note should know.
-const severalHint = "several notes sound; --all-strings (key m) reads the strings of an instrument together"
-
 // several turns a frame of one pitch, or of none, into one that says that several notes sound, if r shows
-// that; it reports whether it did.
+// that; it reports whether it did. What can be done about it every view says in its own words.
 func (f *framer) several(out *display.Frame, r *pitch.Reading) bool {
 	if r.State == pitch.Sounding {
 		f.taken = standing{r.Onset, r.F1Hz, f.taken.of(r)}
@@ -220,9 +217,6 @@ func (f *framer) several(out *display.Frame, r *pitch.Reading) bool {
 		return false
 	}
 	out.State, out.OnsetS = display.Several, f.seconds(r.Onset)
-	if f.pair == nil && f.manyAt != r.Onset+1 && out.Message == "" {
-		out.Message, f.manyAt = severalHint, r.Onset+1
-	}
 	return true
 }
 

@@ -118,8 +118,11 @@ func (l *Lines) tell(f *display.Frame) error {
 		if event == "silence" {
 			continue
 		}
-		if event == "end" {
+		switch event {
+		case "end":
 			event = "end of the input"
+		case "several notes":
+			event = "several notes sound; --all-strings reads the strings of an instrument together"
 		}
 		if message != "" {
 			event += ": " + message

@@ -36,7 +36,7 @@ export class Announcer {
 }
 
 /** What is to be said of all strings at once: those that are off. */
-function strumSentence(strings) {
+function togetherSentence(strings) {
   const active = strings.filter((s) => s.active);
   const off = active.filter((s) => s.state !== 'in tune').map((s) => `string ${s.string} ${s.state === 'settling' ? 'settling' : `${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`}`);
   if (active.length === 0) return '';
@@ -46,7 +46,7 @@ function strumSentence(strings) {
 function sentence(tuner) {
   if (tuner.link === 'lost') return 'connection to the tuner lost';
   if (tuner.link === 'stale') return 'no news from the tuner';
-  if (tuner.allStrings) return strumSentence(tuner.strings);
+  if (tuner.allStrings) return togetherSentence(tuner.strings);
   const f = tuner.frame;
   if (!f) return tuner.hears;
   if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;

@@ -13,7 +13,7 @@ export const keyHelp = [
   ['x', 'rows of the strobe: this string, or exact harmonics'],
   ['c', 'clear the readings'],
   ['l', 'every string, or one note'],
-  ['m', 'all strings at once: strum them'],
+  ['m', 'all strings together, or one note'],
   ['s', 'choose instrument, tuning, reference, plan'],
   ['b', 'dark bench, bright stage'],
   ['[  ]', 'previous, next view'],

@@ -44,7 +44,7 @@ export class Head {
   #nothing(tuner) {
     this.#note(tuner.hears || 'connecting', true);
     for (const el of [this.p.place, this.p.cents, this.p.word, this.p.exact]) setText(el, '');
-    setText(this.p.place, { listening: 'no pitch yet', 'several notes': 'Strum reads them together' }[tuner.hears] ?? 'play a note');
+    setText(this.p.place, { listening: 'no pitch yet', 'several notes': tuner.session?.strings.length ? '"Together" reads all strings' : 'play one at a time' }[tuner.hears] ?? 'play a note');
     for (const [key] of FIGURES) if (key !== 'level') setText(this.p.figures[key], '–');
   }
 

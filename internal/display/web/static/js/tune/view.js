@@ -14,7 +14,7 @@ import { Lanes } from './lanes.js';
 const FACES = {
   strobe: ['Note', 'One note: the strobe (l)'],
   lanes: ['Strings', 'The last reading of every string (l)'],
-  strum: ['Strum', 'All strings at once (m)'],
+  together: ['Together', 'All strings at once (m)'],
 };
 const PRESS = 'The tuner hears what a page sends: press "Let this page listen".';
 const TEXT_MS = 100; // figures change no faster than they can be read
@@ -48,7 +48,7 @@ class Tune {
       const rings = detail.event === 'ringing';
       const again = rings && this.rang;
       this.rang ||= rings;
-      this.#say(detail.message, !again);
+      this.#say(detail.event === 'several notes' ? severalWords(tuner.session) : detail.message, !again);
     });
     tuner.addEventListener('frame', ({ detail }) => {
       if (detail.message) this.#say(detail.message, !this.rang);
@@ -100,7 +100,7 @@ class Tune {
       case 'y': if (!this.#app.tuner.doubted) return false; this.#confirm(); return true;
       case 'c': this.#clear(); return true;
       case 'l': this.#choose(this.#shown === 'strobe' ? 'lanes' : 'strobe'); return true;
-      case 'm': this.#choose(this.#shown === 'strum' ? 'strobe' : 'strum'); return true;
+      case 'm': this.#choose(this.#shown === 'together' ? 'strobe' : 'together'); return true;
       case 'n': case 'p': this.#hold(neighbour(tuner.strings, key === 'n' ? 1 : -1)); return true;
     }
     const digit = /^[0-9]$/.test(key) ? Number(key) || 10 : 0;
@@ -170,14 +170,14 @@ class Tune {
   async #choose(face) {
     keep('face', face === 'strobe' ? 'strobe' : 'lanes');
     const { tuner } = this.#app;
-    if (tuner.allStrings !== (face === 'strum')) await this.#try(() => tuner.set({ all_strings: face === 'strum' }));
+    if (tuner.allStrings !== (face === 'together')) await this.#try(() => tuner.set({ all_strings: face === 'together' }));
     this.#face();
   }
 
   #face() {
     const { tuner } = this.#app;
     const some = (tuner.session?.strings.length ?? 0) > 0;
-    this.#shown = !some ? 'strobe' : tuner.allStrings ? 'strum' : kept('face');
+    this.#shown = !some ? 'strobe' : tuner.allStrings ? 'together' : kept('face');
     const lanes = this.#shown !== 'strobe';
     this.lanes.element.hidden = !lanes;
     this.head.element.hidden = this.strobe.element.hidden = lanes;
@@ -239,6 +239,12 @@ class Tune {
 
 function since(ms) {
   return ms < 1000 ? '' : ` for ${age(ms / 1000)}`;
+}
+
+/** What can be done where several notes sound and one was expected. */
+function severalWords(session) {
+  return session?.strings.length ? 'Several notes sound. "Together" reads all strings at once.'
+    : 'Several notes sound: play one at a time, or choose an instrument, whose strings can be read together.';
 }
 
 function refText(reference) {
