@@ -114,7 +114,7 @@ func (req *detuneRequest) solve(ctx context.Context, in *targets.Instrument) (*d
 	}
 	plan, err := detune.Solve(p)
 	if far := (*detune.FarError)(nil); errors.As(err, &far) {
-		return nil, Refusal{statusInvalid, codeFar, err.Error() + "; accept_far takes it"}
+		return nil, Refusal{statusInvalid, codeFar, err.Error()}
 	}
 	if err != nil {
 		return nil, err
@@ -196,6 +196,9 @@ func (req *detuneRequest) others(ctx context.Context, in *targets.Instrument) ([
 		return nil, err
 	}
 	shapes, err := detune.CommonShapes(ctx, in, chords)
+	if err != nil && req.Common == nil && ctx.Err() == nil {
+		return given, nil // nobody has asked for shapes, and without lengths, as of a harp, none can be found
+	}
 	return append(given, shapes...), err
 }
 

@@ -170,7 +170,7 @@ func (g *guide) say(text string) {
 	g.tell(marshal(g.state()))
 }
 
-var errNoCheck = Refusal{statusConflict, codeNoCheck, "no check is under way; POST /api/setup begins one"}
+var errNoCheck = Refusal{statusConflict, codeNoCheck, "no check is under way"}
 
 // act does what a key of the terminal's check does.
 func (g *guide) act(action string) error {
@@ -249,4 +249,4 @@ func (g *guide) state() *checkState {
 	return s
 }
 
-var errNoInstrument = Refusal{statusInvalid, codeNoInstrument, "no instrument is chosen; PATCH /api/session chooses one"}
+var errNoInstrument = Refusal{statusInvalid, codeNoInstrument, "no instrument is chosen"}

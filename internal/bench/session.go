@@ -94,7 +94,7 @@ func (b *Bench) changed(endCheck bool, change func(*Settings) error) (any, error
 		}
 		check := b.cfg.Tuner.guide.now()
 		if check.Active && !endCheck {
-			return Refusal{statusConflict, codeCheck, fmt.Sprintf("a check of %s is under way, %d of %d notes; end_check ends it, and its readings are forgotten", check.Name, check.Done, check.Of)}
+			return Refusal{statusConflict, codeCheck, fmt.Sprintf("a check of %s is under way, %d of %d notes; with another instrument it ends, and its readings are forgotten", check.Name, check.Done, check.Of)}
 		}
 		ended = check.Active
 		return nil

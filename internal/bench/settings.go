@@ -10,6 +10,7 @@ import (
 
 	"tunerd/internal/display"
 	"tunerd/internal/engine"
+	"tunerd/internal/setup"
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
 )
@@ -57,7 +58,7 @@ func (p *Plan) tune(in *targets.Instrument) (*targets.Instrument, error) {
 // refuseRisk refuses what puts a string beyond the limit of tension, unless that is accepted.
 func refuseRisk(changes []tension.Change, accepted bool) error {
 	if err := tension.Refuse(changes); err != nil && !accepted {
-		return Refusal{statusInvalid, codeRisk, err.Error() + "; accept_risk takes it"}
+		return Refusal{statusInvalid, codeRisk, err.Error()}
 	}
 	return nil
 }
@@ -70,6 +71,7 @@ type resolved struct {
 	instrument *targets.Instrument // nil without one
 	strings    []targets.Target
 	cautions   []string // to be shown before anybody turns a peg
+	noCheck    string   // why its intonation cannot be checked; empty: it can
 }
 
 // resolve reads the settings.
@@ -129,9 +131,13 @@ func (a *resolved) choose(c *Catalog) (err error) {
 			return err
 		}
 		a.cautions = tension.Cautions(changes)
+		if _, err := setup.NewBoard(a.instrument); err != nil {
+			a.noCheck = err.Error()
+		}
 		a.config.Instrument, a.tuning = a.instrument, a.instrument.Tuning
 		return nil
 	}
+	a.noCheck = errNoInstrument.Error()
 	if s.Plan != nil {
 		return errors.New("plan: it is for the strings of an instrument; name one")
 	}

@@ -275,6 +275,7 @@ type sessionState struct {
 	Strings    []stringTarget    `json:"strings"`
 	Cautions   []string          `json:"cautions"`
 	FretsOff   float64           `json:"frets_off_cents"` // the most that a fret is off the tuning; null without frets
+	NoCheck    string            `json:"no_check"`        // why the intonation cannot be checked; empty: it can
 }
 
 type namedThing struct {
@@ -302,7 +303,7 @@ func (t *Tuner) state() *sessionState {
 		Reference: a.tuning.Reference(),
 		Input:     t.input,
 		Strings:   []stringTarget{}, FretsOff: math.NaN(),
-		Cautions: append([]string{}, a.cautions...),
+		Cautions: append([]string{}, a.cautions...), NoCheck: a.noCheck,
 	}
 	if a.settings.Tuning != "" { // that is not the path of a file
 		s.Tuning.Spec = a.settings.Tuning

@@ -33,6 +33,16 @@ func TestDetune(t *testing.T) {
 	p.key(strings.Repeat(kb.PageDown, 4))
 	p.wait("the limit", "document.activeElement.getAttribute('aria-valuenow') === '10'")
 	p.wait("what stands in the way", "document.querySelector('.obstacles li')")
+	bounds := eval[map[string]map[string]float64](p, "fetch('api/bounds').then((r) => r.json())")
+	for field, name := range map[string]string{"[name=limit]": "limit_cents", "[type=range]": "spare"} {
+		ends := eval[[]float64](p, "((el) => [Number(el.min), Number(el.max)])(document.querySelector('.detune "+field+"'))")
+		if ends[0] != bounds[name]["least"] || ends[1] != bounds[name]["most"] {
+			t.Errorf("%s goes from %g to %g, the server takes %v", field, ends[0], ends[1], bounds[name])
+		}
+	}
+	if most := eval[string](p, "document.activeElement.getAttribute('aria-valuemax')"); most != fmt.Sprint(bounds["limit_cents"]["most"]) {
+		t.Errorf("the limit of a string goes to %s cents, the server takes %v", most, bounds["limit_cents"])
+	}
 	if got := cents(t, strings.TrimSuffix(p.text(third), "¢")); math.Abs(got+10) > 0.01 {
 		t.Errorf("limited to 10 cents, string 3 is moved by %g", got)
 	}

@@ -1,7 +1,8 @@
 package pagetest
 
 import (
-	"strings"
+	"math"
+	"strconv"
 	"syscall"
 	"testing"
 
@@ -144,22 +145,25 @@ func TestHelpOpensAtItsTop(t *testing.T) {
 	}
 }
 
-// Frets that were laid for another tuning do not play the one that is taken from Compare: the page says so.
-func TestCompareTellsOfTheFrets(t *testing.T) {
+// Frets that were laid for another tuning do not play the one that is taken from Compare: the page says so. Beats follow the
+// reference that the tuner is set to: on A4 = 415 Hz the third of 53 equal steps, 17 of them, beats by
+// |4·415·2^(17/53) − 5·415| Hz = 1.69 Hz, on 440 by 1.79; the page may not show the one for the other.
+func TestCompareKeepsReferenceAndFrets(t *testing.T) {
 	needBrowser(t)
 	p := open(t, serve(t, "--input", "demo", "--instrument", "guitar-12edo", "--reference", "A4=415"), "#compare")
 	p.wait("the comparison", compareReady)
-	// Beats follow the reference: 10:12:15 and 4:5:6:7 are put on A4 = 415 Hz.
-	var root string
-	p.wait("the chosen division", "document.querySelector('.compare .viewhead button')?.checkVisibility()")
-	root = p.text(".compare caption")
-	if strings.Contains(root, "A4") && !eval[bool](p, "performance.getEntriesByType('resource').some((r) => r.name.includes('api/compare') && r.name.includes('reference=A4%3D415'))") {
-		t.Errorf("%q is compared without the reference", root)
-	}
+	p.fill(".compare [name=chords]", "4:5")
 	p.fill(".compare [name=from]", "53")
 	p.fill(".compare [name=to]", "53")
 	p.click(".compare form button")
 	p.wait("53edo", "[...document.querySelectorAll('.compare .viewhead button')].at(-1).textContent === 'Tune to 53edo'")
+	beats := func(a4 float64) string {
+		return strconv.FormatFloat(math.Abs(4*a4*math.Exp2(17.0/53)-5*a4), 'f', 2, 64)
+	}
+	const shown = "document.querySelector('.compare .panel td:last-child').textContent"
+	p.wait("the beats of a third on A4 = 415 Hz", "document.querySelector('.compare caption').textContent.startsWith('4:5 on A4') && "+shown+" === '"+beats(415)+"'")
+	eval[bool](p, "fetch('api/session', { method: 'PATCH', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ reference: 'A4=440' }) }).then((r) => r.ok)")
+	p.wait("those on A4 = 440 Hz", shown+" === '"+beats(440)+"'")
 	p.click(".compare .panel .viewhead button")
 	// 12edo frets lie up to half a step of 53edo off it, 600/53 = 11.3 cents.
 	p.wait("the word about the frets", "document.getElementById('message').textContent.includes('up to 11.3 cents off')")

@@ -61,6 +61,9 @@ func (f Fret) Ratio() float64 { return math.Exp2(f.Cents / 1200) }
 // NewBoard takes from an instrument what a check needs. Strings without frets are left out; one at
 // least must have some.
 func NewBoard(in *targets.Instrument) (*Board, error) {
+	if !slices.ContainsFunc(in.Strings, func(s targets.InstrumentString) bool { return len(s.Frets) > 0 }) {
+		return nil, fmt.Errorf("%s has no frets; a check of intonation compares fretted notes with open strings", in.Name)
+	}
 	layout, err := fretboard.New(in, fretboard.Options{})
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", in.Name, err)
@@ -70,9 +73,6 @@ func NewBoard(in *targets.Instrument) (*Board, error) {
 		if s := &layout.Strings[i]; len(s.Frets) > 0 {
 			b.Strings = append(b.Strings, newString(s, &in.Strings[i]))
 		}
-	}
-	if len(b.Strings) == 0 {
-		return nil, fmt.Errorf("%s has no frets; a check of intonation compares fretted notes with open strings", in.Name)
 	}
 	return b, nil
 }

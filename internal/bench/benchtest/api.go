@@ -367,7 +367,7 @@ func testDetuneRefusesWhatStartsFarOff(t *testing.T, w *workshop) {
 	r := w.rig(t, bench.Settings{}, options{})
 	const far = `{"instrument":"guitar-12edo","chords":["x x x 0 0 x as 2:3"],"common":"","limit_cents":20%s}`
 	_, body := r.do(t, "POST", "/api/detune", fmt.Sprintf(far, ""))
-	if !strings.Contains(body, `"far"`) || !strings.Contains(body, "accept_far") {
+	if !strings.Contains(body, `"far"`) || !strings.Contains(body, "starts 302 cents off") {
 		t.Errorf("refused with %s", body)
 	}
 	a := r.ask(t, "POST", "/api/detune", fmt.Sprintf(far, `,"accept_far":true`))

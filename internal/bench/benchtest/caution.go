@@ -48,7 +48,7 @@ func testTargetsBeyondTheLimitAreRefused(t *testing.T, w *workshop) {
 	refused := func(method, path, body string) {
 		t.Helper()
 		status, answer := r.do(t, method, path, body)
-		if status != http.StatusBadRequest || !strings.Contains(answer, `"code":"risk"`) || !strings.Contains(answer, "of its breaking limit; targets go up to 75%; accept_risk takes it") {
+		if status != http.StatusBadRequest || !strings.Contains(answer, `"code":"risk"`) || !strings.Contains(answer, "of its breaking limit; targets go up to 75%\"") {
 			t.Errorf("%s: status %d, %s", body, status, answer)
 		}
 	}

@@ -133,6 +133,13 @@ func testCheckIsRefused(t *testing.T, w *workshop) {
 			t.Errorf("POST %s: status %d, %s", body, status, text)
 		}
 	}
+	// What cannot be checked is known before it is tried: a violin has no frets.
+	for instrument, why := range map[string]string{"": "no instrument is chosen", "violin": "Violin has no frets", "guitar-12edo": ""} {
+		session := r.ask(t, "PATCH", "/api/session", `{"instrument":"`+instrument+`"}`)
+		if said := At(t, session, "no_check").(string); !strings.HasPrefix(said, why) || why == "" && said != "" {
+			t.Errorf("%q: no_check is %q, want %q", instrument, said, why)
+		}
+	}
 	if status, text := r.do(t, "GET", "/api/setup/files/passwords", ""); status != http.StatusNotFound {
 		t.Errorf("a file that is none: status %d, %s", status, text)
 	}

@@ -4,15 +4,22 @@ import { get } from './api.js';
 
 let told = null; // a promise of the server's bounds
 
-/** Sets up number fields: fields by the server's name of the bound. */
-export async function bind(fields) {
+/** What a number may be, { least, most } by the server's name of the bound; null while it is not known. */
+export async function boundOf(name) {
   told ??= get('api/bounds');
   try {
-    const bounds = await told;
-    for (const [name, list] of Object.entries(fields)) {
-      for (const field of [list].flat()) [field.min, field.max] = [bounds[name].least, bounds[name].most];
-    }
+    return (await told)[name];
   } catch {
-    told = null; // the server refuses by itself what is out of bounds; the next form asks again
+    told = null; // the next who asks tries again
+    return null;
+  }
+}
+
+/** Sets up number fields: fields by the server's name of the bound. */
+export async function bind(fields) {
+  for (const [name, list] of Object.entries(fields)) {
+    const bound = await boundOf(name);
+    if (!bound) return; // the server refuses by itself what is out of bounds
+    for (const field of [list].flat()) [field.min, field.max] = [bound.least, bound.most];
   }
 }

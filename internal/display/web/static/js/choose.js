@@ -11,9 +11,11 @@ export async function choose(app) {
   parts ??= make(app);
   setError(parts.error, null);
   setSure(parts, false);
+  parts.instrument.disabled = true; // what is chosen before it is filled would be lost
   parts.dialog.showModal();
   try {
     await fill(parts, app.tuner.session);
+    parts.instrument.disabled = false;
   } catch (err) {
     setError(parts.error, err);
   }
@@ -45,6 +47,7 @@ function make(app) {
     h('div', { class: 'actions' }, cancel, p.go));
   p.dialog = h('dialog', { 'aria-labelledby': 'choose-title' }, p.form);
   p.instrument.addEventListener('change', () => {
+    offerFrets(p);
     p.tuning.value = p.reference.value = '';
     fillPlans(p, null);
     setError(p.error, null);
@@ -72,7 +75,14 @@ async function fill(p, session) {
   p.instrument.replaceChildren(h('option', { value: '' }, 'none: any note of the tuning'),
     ...instruments.map((i) => h('option', { value: i.id }, `${i.name} · ${i.strings} strings`)));
   p.instrument.value = now.instrument ?? '';
+  offerFrets(p);
   p.tunings.replaceChildren(...tunings.map((t) => h('option', { value: t.spec }, t.about)));
+}
+
+/** Frets are an instrument's. */
+function offerFrets(p) {
+  p.frets.disabled = p.instrument.value === '';
+  p.frets.checked &&= !p.frets.disabled;
 }
 
 /** Offers the plan that applies, and none. */

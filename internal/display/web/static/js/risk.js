@@ -3,12 +3,6 @@
 import { h, setText } from './dom.js';
 
 const ACCEPT = 'I accept that a string comes near to breaking';
-const HINT = /; accept_\w+ takes it$/; // for who writes to the server by hand
-
-/** The words of a refusal, for a person. */
-export function refusalWords(err) {
-  return err.message.replace(HINT, '');
-}
 
 /** A box to accept a risk in words. */
 export function acceptBox(props) {
@@ -26,7 +20,7 @@ export async function retarget(app, settings) {
     return true;
   } catch (err) {
     if (err.code !== 'risk') throw err;
-    if (!(await accepts(refusalWords(err)))) return false;
+    if (!(await accepts(err.message))) return false;
   }
   await app.tuner.set({ ...settings, accept_risk: true });
   return true;

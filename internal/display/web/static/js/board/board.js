@@ -1,11 +1,21 @@
 // A fretboard as a grid of notes: a cell for each fret of each string. Frets lie in proportion to
 // their places as far as fingers and labels leave room. Wide screens show it lying, narrow ones
-// standing with the nut on top.
+// standing with the nut on top. Strings without frets, of which a harp has many, stand in rows like tiles.
 
 import { h, setText, setAttr, unseen } from '../dom.js';
 
 const STANDING_BELOW = 46; // rem of width
 const LEAST = { lying: 4.2, standing: 2.75 }; // rem a fret takes along the neck
+
+/** Whether any string has frets. */
+export function hasFrets(data) {
+  return data.strings.some((s) => s.frets.length > 0);
+}
+
+/** Whether it is known how long the strings are, so that a hand can be measured against them. */
+export function hasLengths(data) {
+  return data.strings.every((s) => s.scale_mm !== null);
+}
 
 /**
  * The board. pick(cell) is called when a note is chosen; a cell is
@@ -40,7 +50,7 @@ export class Board {
     this.#cells.clear();
     const most = Math.max(...data.strings.map((s) => s.frets.length));
     const numbers = h('div', { class: 'numbers', role: 'presentation', 'aria-hidden': 'true' });
-    for (let f = 0; f <= most; f++) numbers.append(place(h('span', {}, String(f)), 0, f));
+    for (let f = 0; f <= most && most > 0; f++) numbers.append(place(h('span', {}, String(f)), 0, f));
     this.grid.replaceChildren(numbers, ...data.strings.map((s) => this.#string(s)));
     this.grid.style.setProperty('--strings', data.strings.length);
     this.#lay();
@@ -54,7 +64,11 @@ export class Board {
       const cell = { ...fret, string: s.string };
       const main = h('span', { class: 'main' });
       const sub = h('span', { class: 'sub' });
-      const el = place(h('button', { type: 'button', role: 'gridcell', tabIndex: -1, class: cell.fret ? '' : 'open', onclick: () => this.#choose(cell) }, unseen(`string ${s.string} ${cell.fret ? `fret ${cell.fret}` : 'open'}, `), main, ' ', sub), s.string, cell.fret);
+      const name = unseen(`string ${s.string} ${cell.fret ? `fret ${cell.fret}` : 'open'}, `);
+      const number = h('span', { class: 'number', 'aria-hidden': 'true' }, String(s.string));
+      const el = place(h('button', {
+        type: 'button', role: 'gridcell', tabIndex: -1, class: cell.fret ? '' : 'open', onclick: () => this.#choose(cell),
+      }, name, !cell.fret && number, main, ' ', sub), s.string, cell.fret);
       this.#cells.set(`${s.string}:${cell.fret}`, { el, main, sub, cell });
       row.append(el);
     }
@@ -97,10 +111,7 @@ export class Board {
 
   #key(e) {
     const { string, fret } = this.#at.cell;
-    const standing = this.grid.classList.contains('standing');
-    const across = { ArrowUp: -1, ArrowDown: 1 };
-    const along = { ArrowLeft: -1, ArrowRight: 1 };
-    const [stringKeys, fretKeys] = standing ? [{ ArrowRight: -1, ArrowLeft: 1 }, { ArrowUp: -1, ArrowDown: 1 }] : [across, along];
+    const [stringKeys, fretKeys] = this.#arrows();
     let to = null;
     if (e.key in stringKeys) to = [string + stringKeys[e.key], fret];
     else if (e.key in fretKeys) to = [string, fret + fretKeys[e.key]];
@@ -114,11 +125,21 @@ export class Board {
     entry.el.focus();
   }
 
+  /** What the arrow keys add to string and fret. */
+  #arrows() {
+    const rows = (n) => ({ ArrowUp: -n, ArrowDown: n });
+    const along = { ArrowLeft: -1, ArrowRight: 1 };
+    if (this.grid.classList.contains('tiles')) return [{ ...along, ...rows(getComputedStyle(this.grid).gridTemplateColumns.split(' ').length) }, {}];
+    return this.grid.classList.contains('standing') ? [{ ArrowRight: -1, ArrowLeft: 1 }, rows(1)] : [rows(1), along];
+  }
+
   /** Chooses how the board lies and how long each fret is. */
   #lay() {
     if (!this.#data || this.element.clientWidth === 0) return;
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    const standing = this.element.clientWidth < STANDING_BELOW * rem;
+    const tiles = !hasFrets(this.#data);
+    const standing = !tiles && this.element.clientWidth < STANDING_BELOW * rem;
+    this.grid.classList.toggle('tiles', tiles);
     this.grid.classList.toggle('standing', standing);
     const room = standing ? 0 : this.element.clientWidth / rem - LEAST.lying - 0.5;
     const sizes = fretSizes(this.#data, standing ? LEAST.standing : LEAST.lying, room);

@@ -1,6 +1,7 @@
 // The playable shapes of a chord on the board.
 
 import { h, setError, setText, setAttr, wideTable } from '../dom.js';
+import { hasLengths } from './board.js';
 import { signed } from '../format.js';
 import { get } from '../api.js';
 import { bind } from '../bounds.js';
@@ -25,12 +26,12 @@ export class Shapes {
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row places', hidden: true });
     this.pairs = h('div', {});
-    const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
+    this.form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
       h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
       h('label', { class: 'field narrow' }, h('span', {}, 'Within, cents'), this.within),
       this.find = h('button', { class: 'main', disabled: true }, 'Find shapes')); // until there is a board
-    this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), form,
+    this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), this.form,
       h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.list, this.place, this.pairs);
   }
 
@@ -38,11 +39,12 @@ export class Shapes {
   reset(data) {
     this.#data = data;
     this.find.disabled = false;
+    this.form.hidden = !hasLengths(data);
     this.#shown = null;
     this.place.hidden = true;
     this.list.replaceChildren();
     this.pairs.replaceChildren();
-    setText(this.status, '');
+    setError(this.status, this.form.hidden ? { message: `Shapes are found by how far the hand reaches, and the file of ${data.name} gives no scale_length_mm.` } : null);
   }
 
   async #find() {

@@ -5,6 +5,7 @@ import { get } from '../api.js';
 import { tunedAs } from '../session.js';
 import * as format from '../format.js';
 import { play, volume, CAUTION } from '../sound.js';
+import { noInstrument } from '../empty.js';
 import { Board } from './board.js';
 import { nearestRatio } from './ratio.js';
 import { Shapes } from './shapes.js';
@@ -43,7 +44,7 @@ class Fretboard {
     const sound = h('section', { class: 'panel sound', 'aria-label': 'Sound' },
       h('label', { class: 'field' }, h('span', {}, 'Volume of the notes'), this.volume),
       h('p', { class: 'small caution' }, CAUTION));
-    this.empty = h('p', { class: 'panel', hidden: true });
+    this.empty = noInstrument(this.#app);
     return h('section', { class: 'view fretboard', 'aria-label': 'Fretboard' },
       h('div', { class: 'viewhead' }, h('div', {}, this.title, this.about), h('div', { class: 'row' }, this.rootButton, this.modes)),
       this.empty, this.board.element,
@@ -66,7 +67,6 @@ class Fretboard {
     for (const el of [this.board.element, this.element.querySelector('.columns')]) el.hidden = instrument === '';
     if (instrument === '') {
       setText(this.about, '');
-      setText(this.empty, 'No instrument is chosen. Press s, or "change" in Tune, to choose one.');
       return;
     }
     try {
@@ -143,8 +143,8 @@ class Fretboard {
       ['pitch', `${c.hz.toFixed(3)} Hz, step ${minus(c.step)}`],
       [this.#root ? 'above the root' : 'above the reference', `${format.signed(above, 2)} cents: ${near.ratio} ${format.signed(near.off, 2)}`],
       ['above the open string', `${c.cents.toFixed(2)} cents: ${c.above_open.ratio} ${format.signed(c.above_open.off_cents, 2)}`],
-      ['from the nut', c.nut_mm === null ? '–' : `${c.nut_mm.toFixed(2)} mm`],
     ];
+    if (c.nut_mm !== null) rows.push(['from the nut', `${c.nut_mm.toFixed(2)} mm`]);
     this.detail.replaceChildren(
       h('h2', {}, `${format.noteText(c.label)} · string ${c.string}, ${c.fret ? `fret ${c.fret}` : 'open'}`),
       h('dl', { class: 'facts' }, rows.map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v)))),

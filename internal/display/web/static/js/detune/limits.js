@@ -3,23 +3,34 @@
 
 import { h, setText, setAttr, setClass } from '../dom.js';
 import { signed, noteText } from '../format.js';
+import { boundOf } from '../bounds.js';
 
-const END = 100; // cents at the ends of a track
+const ENDS = [100, 200, 400, 800, 1600]; // cents at the ends of the tracks: the least that holds all limits
 const STEP = 1;
 
 /** The tracks; changed() is called when a limit was moved. */
 export class Limits {
   #rows = [];
+  #end = ENDS[0];
+  #most = ENDS[0]; // that the server takes
+  #shown = null; // the strings of the plan
 
   constructor(changed) {
     this.changed = changed;
+    this.scale = [-1, 0, 1].map((end) => h('span', { dataset: { end } }));
+    boundOf('limit_cents').then((bound) => {
+      if (!bound) return;
+      this.#most = bound.most;
+      this.#rescale();
+    });
     this.list = h('ol', { class: 'limits' });
     this.element = h('div', {}, this.list,
-      h('p', { class: 'limit-scale dim small', 'aria-hidden': 'true' }, [-END, 0, END].map((c) => h('span', {}, signed(c, 0)))));
+      h('p', { class: 'limit-scale dim small', 'aria-hidden': 'true' }, this.scale));
   }
 
   /** Shows the strings of a board, each { string, label }, with the same limits for all. */
   reset(strings, limit) {
+    this.#shown = null;
     this.#rows = strings.map((s) => this.#row(s));
     this.list.replaceChildren(...this.#rows.map((r) => r.el));
     this.setAll(limit);
@@ -31,15 +42,22 @@ export class Limits {
   }
 
   setAll(limit) {
-    for (const row of this.#rows) {
-      row.down = row.up = limit;
-      this.#placeHandles(row);
-    }
+    for (const row of this.#rows) row.down = row.up = limit;
+    this.#rescale();
+  }
+
+  /** Chooses the ends of the tracks, and places all on them. */
+  #rescale() {
+    const widest = Math.max(0, ...this.#rows.flatMap((row) => [row.down, row.up]));
+    this.#end = ENDS.find((end) => end >= widest) ?? widest;
+    for (const el of this.scale) setText(el, signed(el.dataset.end * this.#end, 0));
+    for (const row of this.#rows) this.#placeHandles(row);
+    this.show(this.#shown);
   }
 
   #row({ string, label }) {
-    const row = { string, down: END, up: END };
-    row.bar = h('span', { class: 'moved' });
+    const row = { string, down: 0, up: 0 };
+    row.bar = h('span', { class: 'moved', hidden: true });
     row.allowed = h('span', { class: 'allowed' });
     row.handles = { down: this.#handle(row, 'down', label), up: this.#handle(row, 'up', label) };
     row.track = h('span', { class: 'limit-track' }, row.allowed, h('i', { class: 'zero' }), row.bar, row.handles.down, row.handles.up);
@@ -52,7 +70,7 @@ export class Limits {
   #handle(row, which, label) {
     return h('span', {
       class: `handle ${which}`, role: 'slider', tabIndex: 0,
-      'aria-label': `String ${row.string} ${label}, most ${which}, cents`, 'aria-valuemin': '0', 'aria-valuemax': String(END),
+      'aria-label': `String ${row.string} ${label}, most ${which}, cents`, 'aria-valuemin': '0',
       onkeydown: (e) => this.#key(e, row, which),
       onpointerdown: (e) => this.#drag(e, row, which),
     });
@@ -60,10 +78,11 @@ export class Limits {
 
   #key(e, row, which) {
     const outward = which === 'up' ? 1 : -1;
-    const by = { ArrowRight: STEP * outward, ArrowLeft: -STEP * outward, ArrowUp: STEP, ArrowDown: -STEP, PageUp: 10, PageDown: -10, Home: -END, End: END }[e.key];
+    const by = { ArrowRight: STEP * outward, ArrowLeft: -STEP * outward, ArrowUp: STEP, ArrowDown: -STEP, PageUp: 10, PageDown: -10, Home: -this.#most, End: this.#most }[e.key];
     if (!by) return;
     e.preventDefault();
     this.#set(row, which, row[which] + by);
+    if (row[which] > this.#end) this.#rescale();
   }
 
   #drag(e, row, which) {
@@ -73,39 +92,45 @@ export class Limits {
     handle.setPointerCapture(e.pointerId);
     const move = (event) => {
       const box = row.track.getBoundingClientRect();
-      const cents = (2 * (event.clientX - box.left) / box.width - 1) * END;
-      this.#set(row, which, Math.round(which === 'up' ? cents : -cents));
+      const cents = (2 * (event.clientX - box.left) / box.width - 1) * this.#end;
+      this.#set(row, which, Math.min(Math.round(which === 'up' ? cents : -cents), this.#end));
     };
     handle.onpointermove = move;
     handle.onpointerup = handle.onpointercancel = () => { handle.onpointermove = null; };
   }
 
   #set(row, which, cents) {
-    const to = Math.min(Math.max(cents, 0), END);
+    const to = Math.min(Math.max(cents, 0), this.#most);
     if (to === row[which]) return;
     row[which] = to;
     this.#placeHandles(row);
     this.changed();
   }
 
+  #place(cents) {
+    return 0.5 + Math.min(Math.max(cents / this.#end, -1), 1) / 2;
+  }
+
   #placeHandles(row) {
-    row.handles.down.style.setProperty('--at', place(-row.down));
-    row.handles.up.style.setProperty('--at', place(row.up));
-    row.allowed.style.setProperty('--at', place(-row.down));
-    row.allowed.style.setProperty('--wide', place(row.up) - place(-row.down));
+    row.handles.down.style.setProperty('--at', this.#place(-row.down));
+    row.handles.up.style.setProperty('--at', this.#place(row.up));
+    row.allowed.style.setProperty('--at', this.#place(-row.down));
+    row.allowed.style.setProperty('--wide', this.#place(row.up) - this.#place(-row.down));
+    for (const handle of Object.values(row.handles)) setAttr(handle, 'aria-valuemax', this.#most);
     setAttr(row.handles.down, 'aria-valuenow', row.down);
     setAttr(row.handles.up, 'aria-valuenow', row.up);
   }
 
   /** Shows how far a plan moves each string; null shows none. */
   show(strings) {
+    this.#shown = strings;
     for (const [i, row] of this.#rows.entries()) {
       const s = strings?.[i];
       row.bar.hidden = !s;
       setText(row.cents, s ? `${signed(s.cents, 2)}¢` : '–');
       setText(row.more, s ? describe(s) : '');
       if (!s) continue;
-      const [from, to] = [Math.min(s.cents, 0), Math.max(s.cents, 0)].map(place);
+      const [from, to] = [Math.min(s.cents, 0), Math.max(s.cents, 0)].map((c) => this.#place(c));
       row.bar.style.setProperty('--at', from);
       row.bar.style.setProperty('--wide', to - from);
       const side = Math.abs(s.cents) < 0.005 ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
@@ -116,13 +141,9 @@ export class Limits {
   }
 }
 
-function place(cents) {
-  return 0.5 + Math.min(Math.max(cents / END, -1), 1) / 2;
-}
-
 function describe(s) {
-  const hz = `${s.hz_after.toFixed(2)} Hz`;
+  const hz = `${s.hz_after.toFixed(2)}\u00a0Hz`;
   if (!(s.tension_n_after > 0)) return hz;
   const share = s.limit_share_after > 0 ? `, ${(100 * s.limit_share_after).toFixed(0)}\u00a0%` : '';
-  return `${hz}, ${s.tension_n_after.toFixed(1)} N${share}`;
+  return `${hz}, ${s.tension_n_after.toFixed(1)}\u00a0N${share}`;
 }

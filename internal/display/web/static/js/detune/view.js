@@ -5,9 +5,11 @@ import { h, setError, setText, debounce } from '../dom.js';
 import { get, send } from '../api.js';
 import { noteText } from '../format.js';
 import { tunedAs } from '../session.js';
+import { bind } from '../bounds.js';
 import { play, CAUTION } from '../sound.js';
-import { acceptBox, refusalWords } from '../risk.js';
-import { Board } from '../board/board.js';
+import { acceptBox } from '../risk.js';
+import { noInstrument } from '../empty.js';
+import { Board, hasFrets, hasLengths } from '../board/board.js';
 import { Limits } from './limits.js';
 import { Trade } from './trade.js';
 import { chordTable, otherTable } from './report.js';
@@ -45,9 +47,11 @@ class Detune {
     this.title = h('h1', {}, 'Detune');
     this.ratios = h('input', { name: 'ratios', value: '4:5:6', autocomplete: 'off', spellcheck: false, oninput: this.solveSoon });
     this.anchor = h('select', { name: 'anchor', onchange: this.solveSoon });
-    this.limit = h('input', { type: 'range', min: 0, max: 100, step: 1, value: LIMIT, oninput: () => { this.limits.setAll(Number(this.limit.value)); this.solveSoon(); } });
-    this.spare = h('input', { type: 'range', min: 0, max: 1, step: 0.01, value: 0, oninput: () => this.#setSpare(Number(this.spare.value)) });
+    this.limit = h('input', { name: 'limit', type: 'number', step: 'any', value: LIMIT, oninput: () => this.#limitAll() });
+    this.spare = h('input', { type: 'range', step: 0.01, value: 0, oninput: () => this.#setSpare(Number(this.spare.value)) });
+    bind({ limit_cents: this.limit, spare: this.spare });
     this.explore = h('button', { type: 'button', onclick: () => this.#explore() }, 'Show the trade-off');
+    this.shapeName = h('span', { class: 'field-name' });
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
@@ -65,7 +69,7 @@ class Detune {
     this.cost = h('div', {});
     this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' }, h('h2', {}, 'What it costs other chords'), this.#sparing(), this.trade.element, this.cost);
     this.force = h('p', { class: 'dim in-force' });
-    this.empty = h('p', { class: 'panel', hidden: true }, 'No instrument is chosen. Press s, or "change" in Tune, to choose one.');
+    this.empty = noInstrument(this.#app);
     this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
       h('div', { class: 'columns' },
         h('section', { class: 'panel', 'aria-label': 'Strings' }, h('h2', {}, 'How far each string moves'), this.limits.element, this.#allLimits(), this.obstacles, this.cautions,
@@ -78,7 +82,7 @@ class Detune {
 
   #form() {
     return h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#solve(); } },
-      h('div', {}, h('span', { class: 'field-name' }, 'Shape, last string to first'), this.shape),
+      h('div', {}, this.shapeName, this.shape),
       h('label', { class: 'field grow' }, h('span', {}, 'should be, lowest note first'), this.ratios),
       h('label', { class: 'field narrow' }, h('span', {}, 'stays'), this.anchor),
       this.#segments('Balance chords by', METHODS, () => this.#method, (v) => { this.#method = v; }),
@@ -99,8 +103,15 @@ class Detune {
     return box;
   }
 
+  /** Gives all strings the limit that was typed, if it is one. */
+  #limitAll() {
+    if (!this.limit.reportValidity() || this.limit.value === '') return;
+    this.limits.setAll(this.limit.valueAsNumber);
+    this.solveSoon();
+  }
+
   #allLimits() {
-    return h('label', { class: 'field' }, h('span', {}, 'Most that any string may be moved, 0 to 100 cents; or drag the ends of a string'), this.limit);
+    return h('label', { class: 'field narrow' }, h('span', {}, 'Most that any string may be moved, cents; or drag the ends of a string'), this.limit);
   }
 
   show() {
@@ -116,14 +127,15 @@ class Detune {
     this.body.hidden = instrument === '';
     const key = JSON.stringify([instrument, as]);
     try {
-      if (instrument && key !== this.#key) {
+      const fresh = instrument && key !== this.#key; // then it is solved with what is filled in
+      if (fresh) {
         const same = this.data?.id === instrument && this.data.tuned === as.tuning;
         this.#key = key;
         await this.#fill({ ...await get(`api/instruments/${encodeURIComponent(instrument)}/board`, as), tuned: as.tuning }, as, same);
         setText(this.force, plan ? `Plan ${plan.name} is in force: strings are moved from where it has them, and a new plan takes its place.` : '');
       }
       if (this.#app.wanted) this.#take(this.#app.wanted);
-      else if (instrument && !this.#plan) this.#solve();
+      else if (instrument && !this.#plan && !fresh) this.#solve();
     } catch (err) {
       this.#key = '';
       setError(this.status, err);
@@ -134,6 +146,8 @@ class Detune {
   async #fill(data, as, same) {
     this.data = data;
     setText(this.title, `Detune ${data.name}`);
+    setText(this.shapeName, hasFrets(data) ? 'Shape, last string to first' : 'Open strings, last to first');
+    this.others.hidden = !hasLengths(data); // other shapes are found by lengths
     this.board.show(data);
     this.board.label((cell) => [noteText(cell.label), `${cell.cents.toFixed(0)}¢`]);
     if (same) {
@@ -147,8 +161,9 @@ class Detune {
     if (!this.#app.wanted) await this.#first(as);
   }
 
-  /** Begins with the purest shape of a major triad that the instrument has. */
+  /** Begins with the purest shape of a major triad that the instrument has, where shapes can be found. */
   async #first(as) {
+    if (!hasLengths(this.data)) return this.#take({ frets: this.data.strings.map(() => -1), strings: [], chord: '4:5:6' });
     const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...as });
     const [shape] = shapes;
     this.#take({ frets: shape?.frets ?? this.data.strings.map(() => -1), strings: shape?.strings ?? [], chord: '4:5:6' });
@@ -176,11 +191,17 @@ class Detune {
 
   #mark() {
     this.board.mark((cell) => (this.#frets[cell.string - 1] === cell.fret ? 'shape' : null));
-    setText(this.shape, this.#text());
+    setText(this.shape, this.#shapeWords());
   }
 
   #text() {
     return [...this.#frets].reverse().map((f) => (f < 0 ? 'x' : f)).join(' ');
+  }
+
+  /** The shape as it is shown: of open strings alone their names say more than their frets. */
+  #shapeWords() {
+    if (hasFrets(this.data)) return this.#text();
+    return this.#frets.flatMap((f, i) => (f < 0 ? [] : [noteText(this.data.strings[i].label)])).reverse().join(' ');
   }
 
   /** The strings that are played, the lowest note first. */
@@ -200,6 +221,13 @@ class Detune {
     const plain = parts.length !== strings.length || parts.some((p) => Number.isNaN(sizeOf(p)));
     if (plain || inOrder && parts.every((p, i) => i === 0 || sizeOf(parts[i - 1]) <= sizeOf(p))) return `${this.#text()} as ${ratios}`;
     return `${this.#text()} as ${byString(strings, parts.toSorted((a, b) => sizeOf(a) - sizeOf(b)))}`;
+  }
+
+  /** What to do while there is no chord. */
+  #howToBegin() {
+    const how = 'Choose notes on at least two strings, as many as the chord has parts.';
+    if (hasLengths(this.data)) return how;
+    return `The file of ${this.data.name} gives no scale_length_mm, so no shape can be proposed. ${how}`;
   }
 
   #keep() {
@@ -249,13 +277,14 @@ class Detune {
   async #solve(accepted = false, far = false) {
     this.risk.checked = accepted;
     this.far.checked = far;
-    if (!this.data || this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: 'Choose notes on at least two strings.' });
+    if (!this.data) return; // it is on its way
+    if (this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: this.#howToBegin() });
     const asked = ++this.#asked;
     try {
       const answer = await send('POST', 'api/detune', this.#problem());
       if (asked === this.#asked) this.#show(answer, null);
     } catch (err) {
-      if (asked === this.#asked) this.#show(null, { message: refusalWords(err), code: err.code });
+      if (asked === this.#asked) this.#show(null, err);
     }
   }
 
@@ -285,7 +314,7 @@ class Detune {
       await this.#app.tuner.set({ plan: this.#plan.plan, accept_risk: this.risk.checked });
       this.#app.go('tune');
     } catch (err) {
-      setError(this.refused, { message: refusalWords(err), code: err.code });
+      setError(this.refused, err);
     }
   }
 }

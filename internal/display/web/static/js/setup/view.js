@@ -6,6 +6,7 @@ import { get, send } from '../api.js';
 import { bind } from '../bounds.js';
 import * as format from '../format.js';
 import { Cautions } from '../risk.js';
+import { noInstrument } from '../empty.js';
 import { Result } from './result.js';
 
 const MARKS = { done: '✓', unsteady: '~', skipped: '–', '': '·' };
@@ -25,7 +26,8 @@ class Setup {
     this.#app = app;
     this.result = new Result();
     this.element = this.#build();
-    app.tuner.addEventListener('session', ({ detail }) => this.cautions.show(detail.cautions));
+    app.tuner.addEventListener('session', ({ detail }) => this.#session(detail));
+    if (app.tuner.session) this.#session(app.tuner.session);
     const { notes, plucks, thread } = this.begin.elements;
     bind({ notes, plucks, thread_mm: thread });
     app.tuner.addEventListener('setup', (e) => this.#take(e.detail));
@@ -36,8 +38,9 @@ class Setup {
   #build() {
     this.status = h('p', { class: 'error', role: 'alert' });
     this.cautions = new Cautions();
-    this.cautions.show(this.#app.tuner.session?.cautions ?? []);
     this.begin = this.#form();
+    this.cannot = h('p', { class: 'panel', hidden: true });
+    this.empty = noInstrument(this.#app);
     const p = (this.p = { note: h('p', { class: 'ask' }), label: h('p', { class: 'ask-label' }), how: h('p', {}), why: h('p', { class: 'dim' }), count: h('p', { class: 'count' }), said: h('p', { class: 'said', role: 'status' }), live: h('p', { class: 'live-pitch' }), bar: h('progress', { 'aria-label': 'Notes that are through' }), of: h('span', { class: 'dim' }) });
     this.actions = h('div', { class: 'row' }, ACTIONS.map(([action, text, key]) => h('button', { type: 'button', title: `key ${key}`, onclick: () => this.#act(action) }, text)),
       this.end = h('button', { type: 'button', onclick: () => this.#end() }, 'End the check'));
@@ -49,7 +52,7 @@ class Setup {
       this.result.element,
       h('section', { class: 'panel', 'aria-label': 'Notes of the check' }, h('h2', {}, 'Notes'), this.entries));
     return h('section', { class: 'view setup', 'aria-label': 'Setup' },
-      this.title = h('h1', {}, 'Setup: intonation'), this.status, this.cautions.element, this.begin, this.guide);
+      this.title = h('h1', {}, 'Setup: intonation'), this.status, this.cautions.element, this.empty, this.cannot, this.begin, this.guide);
   }
 
   #form() {
@@ -62,6 +65,23 @@ class Setup {
         h('label', { class: 'choice' }, h('input', { type: 'checkbox', name: 'fixed' }), 'one straight saddle')),
       h('p', { class: 'caution' }, 'Slacken the strings before saddle or nut are moved, and wear eye protection. The maker\'s and a licensed technician\'s word stands above these figures.'),
       h('div', { class: 'row' }, h('button', { class: 'main' }, 'Begin the check')));
+  }
+
+  /** What the tuner is set to decides whether there can be a check. */
+  #session(session) {
+    this.cautions.show(session.cautions);
+    setText(this.cannot, session.no_check && `${session.no_check}.`);
+    this.#offer();
+  }
+
+  /** Offers a check where there can be one, else says why not. */
+  #offer() {
+    const { session } = this.#app.tuner;
+    const active = this.#state?.active ?? false;
+    this.begin.hidden = active || !session || session.no_check !== '';
+    this.empty.hidden = active || !session || session.instrument !== null;
+    this.cannot.hidden = active || !session?.instrument || session.no_check === '';
+    this.guide.hidden = !active;
   }
 
   show() {
@@ -98,8 +118,7 @@ class Setup {
   #take(state) {
     const before = this.#state;
     this.#state = state;
-    this.begin.hidden = state.active;
-    this.guide.hidden = !state.active;
+    this.#offer();
     setText(this.title, state.active ? `Setup: ${state.name}` : 'Setup: intonation');
     delete this.end.dataset.sure;
     setText(this.end, 'End the check');
