@@ -38,9 +38,14 @@ export class Announcer {
 /** What is to be said of all strings at once: those that are off. */
 function togetherSentence(strings) {
   const active = strings.filter((s) => s.active);
-  const off = active.filter((s) => s.state !== 'in tune').map((s) => `string ${s.string} ${s.state === 'settling' ? 'settling' : `${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`}`);
+  const off = active.filter((s) => s.state !== 'in tune');
   if (active.length === 0) return '';
-  return off.length ? off.join(', ') : 'what sounds is in tune';
+  return off.length ? off.map((s) => `string ${s.string} ${howFar(s)}`).join(', ') : 'what sounds is in tune';
+}
+
+function howFar(s) {
+  if (s.state === 'settling') return 'settling';
+  return `${cents(Math.abs(s.cents), s.cents_sigma, 0).replace('+', '')} cents ${s.state}`;
 }
 
 function sentence(tuner) {

@@ -34,7 +34,10 @@ async function ask(path, options) {
     answer = await fetch(path, { ...options, signal: AbortSignal.timeout(1000 * PATIENCE_S) });
   } catch (err) {
     const late = err.name === 'TimeoutError';
-    throw new Refused(late ? `the tuner has not answered for ${PATIENCE_S} s` : 'the tuner does not answer: is it still running?', NO_ANSWER);
+    throw new Refused(
+      late ? `the tuner has not answered for ${PATIENCE_S} s` : 'the tuner does not answer: is it still running?',
+      NO_ANSWER,
+    );
   }
   const body = await answer.json().catch(() => null);
   if (!answer.ok) throw new Refused(body?.error ?? `${path}: ${answer.status} ${answer.statusText}`, body?.code);

@@ -24,8 +24,12 @@ const app = {
   announcer: new Announcer(document.getElementById('spoken')),
   view: null, // the one shown
   wanted: null, // a shape that Detune is to begin with: { frets, chord, strings } as the Fretboard found it
-  say(text) { this.announcer.say(text); },
-  complain, go, freeze,
+  say(text) {
+    this.announcer.say(text);
+  },
+  complain,
+  go,
+  freeze,
 };
 
 const made = {}; // promises of views by name
@@ -132,11 +136,22 @@ document.getElementById('help-button').addEventListener('click', () => openHelp(
 onKey((key) => {
   if (app.view?.key?.(key)) return true;
   switch (key) {
-    case '?': openHelp(app); return true;
-    case 'b': toggleTheme(); return true;
-    case 's': choose(app); return true;
-    case ' ': freeze(); return true;
-    case '[': case ']': neighbour(key === ']' ? 1 : -1); return true;
+    case '?':
+      openHelp(app);
+      return true;
+    case 'b':
+      toggleTheme();
+      return true;
+    case 's':
+      choose(app);
+      return true;
+    case ' ':
+      freeze();
+      return true;
+    case '[':
+    case ']':
+      neighbour(key === ']' ? 1 : -1);
+      return true;
   }
   return false;
 });
@@ -166,7 +181,7 @@ function showLink() {
 
 const READ_MS = 2000; // that a word stays to be read
 
-/** What was said because nobody answered is no longer true when somebody does: those words go that are older than ms. */
+/** Takes away words older than ms that say that nobody answers: somebody does. */
 function answered(ms) {
   const { tuner } = app;
   if (tuner.link !== 'live' || tuner.silence() > READ_MS / 2) return;

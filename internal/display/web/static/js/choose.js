@@ -34,17 +34,29 @@ function make(app) {
     sure: false, // that a check under way may end
   };
   const cancel = h('button', { type: 'button', onclick: () => p.dialog.close() }, 'Cancel');
-  p.form = h('form', { method: 'dialog', onsubmit: (e) => { e.preventDefault(); submit(app, p); } },
+  p.form = h(
+    'form',
+    {
+      method: 'dialog',
+      onsubmit: (e) => {
+        e.preventDefault();
+        submit(app, p);
+      },
+    },
     h('h1', { id: 'choose-title' }, 'What are you tuning?'),
     field('Instrument', p.instrument),
-    h('div', { class: 'pair' },
+    h(
+      'div',
+      { class: 'pair' },
       field('Tuning', p.tuning, 'Empty: that of the instrument, or 12edo. 31edo, 13ed3, 4:5:6:7, werckmeister-3 …'),
-      field('Reference', p.reference, 'A note and its pitch in Hz: A4=440')),
+      field('Reference', p.reference, 'A note and its pitch in Hz: A4=440'),
+    ),
     p.tunings,
     field('Plan', p.plan, 'Cents for each open string, from Detune'),
     h('label', { class: 'choice' }, p.frets, 'Fretted notes count, too'),
     p.error,
-    h('div', { class: 'actions' }, cancel, p.go));
+    h('div', { class: 'actions' }, cancel, p.go),
+  );
   p.dialog = h('dialog', { 'aria-labelledby': 'choose-title' }, p.form);
   p.instrument.addEventListener('change', () => {
     offerFrets(p);
@@ -60,8 +72,12 @@ function make(app) {
 function field(name, input, hint) {
   const id = `hint-${input.name}`;
   if (hint) input.setAttribute('aria-describedby', id);
-  return h('div', {}, h('label', { class: 'field' }, h('span', {}, name), input),
-    hint && h('p', { class: 'dim small', id }, hint));
+  return h(
+    'div',
+    {},
+    h('label', { class: 'field' }, h('span', {}, name), input),
+    hint && h('p', { class: 'dim small', id }, hint),
+  );
 }
 
 async function fill(p, session) {
@@ -72,8 +88,10 @@ async function fill(p, session) {
   p.now = now.plan;
   fillPlans(p, now.plan);
   const [{ instruments }, { tunings }] = await Promise.all([get('api/instruments'), get('api/tunings')]);
-  p.instrument.replaceChildren(h('option', { value: '' }, 'none: any note of the tuning'),
-    ...instruments.map((i) => h('option', { value: i.id }, `${i.name} · ${i.strings} strings`)));
+  p.instrument.replaceChildren(
+    h('option', { value: '' }, 'none: any note of the tuning'),
+    ...instruments.map((i) => h('option', { value: i.id }, `${i.name} · ${i.strings} strings`)),
+  );
   p.instrument.value = now.instrument ?? '';
   offerFrets(p);
   p.tunings.replaceChildren(...tunings.map((t) => h('option', { value: t.spec }, t.about)));
@@ -87,16 +105,23 @@ function offerFrets(p) {
 
 /** Offers the plan that applies, and none. */
 function fillPlans(p, plan) {
-  p.plan.replaceChildren(h('option', { value: '' }, 'none'),
-    ...(plan ? [h('option', { value: 'now', selected: true }, plan.name)] : []));
+  p.plan.replaceChildren(
+    h('option', { value: '' }, 'none'),
+    ...(plan ? [h('option', { value: 'now', selected: true }, plan.name)] : []),
+  );
   p.plan.disabled = !plan;
 }
 
 async function submit(app, p) {
   try {
     const done = await retarget(app, {
-      instrument: p.instrument.value, tuning: p.tuning.value.trim(), reference: p.reference.value.trim(),
-      frets: p.frets.checked, string: 0, plan: p.plan.value === 'now' ? p.now : null, end_check: p.sure,
+      instrument: p.instrument.value,
+      tuning: p.tuning.value.trim(),
+      reference: p.reference.value.trim(),
+      frets: p.frets.checked,
+      string: 0,
+      plan: p.plan.value === 'now' ? p.now : null,
+      end_check: p.sure,
     });
     if (done) p.dialog.close();
   } catch (err) {
@@ -109,7 +134,12 @@ async function submit(app, p) {
 async function ask(p, refused) {
   try {
     const { name, done, of } = await get('api/setup');
-    setError(p.error, { ...refused, message: `A check of ${name} is under way, ${done} of ${of} notes. With another instrument it ends, and its readings are forgotten.` });
+    setError(p.error, {
+      ...refused,
+      message:
+        `A check of ${name} is under way, ${done} of ${of} notes. ` +
+        'With another instrument it ends, and its readings are forgotten.',
+    });
     setSure(p, true);
   } catch (err) {
     setError(p.error, err);

@@ -5,6 +5,10 @@ import { choose } from './choose.js';
 
 /** A panel that says that no instrument is chosen, with the way to one. */
 export function noInstrument(app) {
-  return h('div', { class: 'panel empty', hidden: true }, h('p', {}, 'No instrument is chosen.'),
-    h('button', { type: 'button', onclick: () => choose(app) }, 'Choose an instrument'));
+  return h(
+    'div',
+    { class: 'panel empty', hidden: true },
+    h('p', {}, 'No instrument is chosen.'),
+    h('button', { type: 'button', onclick: () => choose(app) }, 'Choose an instrument'),
+  );
 }

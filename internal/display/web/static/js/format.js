@@ -89,13 +89,15 @@ export function noteText(label) {
 
 /** The label of a note as it is said aloud. */
 export function noteSpoken(label) {
-  return noteText(label).replace('♯', ' sharp ').replace('♭', ' flat ')
-    .replace(/ ([+−])(\d+)$/, (_, sign, n) => `, ${n} ${n === '1' ? 'step' : 'steps'} ${sign === '+' ? 'up' : 'down'}`)
+  return noteText(label)
+    .replace('♯', ' sharp ')
+    .replace('♭', ' flat ')
+    .replace(/ ([+−])(\d+)$/, (_, sign, n) => `, ${n} step${n === '1' ? '' : 's'} ${sign === '+' ? 'up' : 'down'}`)
     .replace(/\s+/g, ' ');
 }
 
 function hzSigma(hertz, sigma) {
-  return (hertz * Math.LN2 / 1200) * sigma;
+  return ((hertz * Math.LN2) / 1200) * sigma;
 }
 
 function known(sigma) {
@@ -105,6 +107,8 @@ function known(sigma) {
 /** Why what sounds is not taken for the held string: the same words as in the terminal. */
 export function doubtText(f) {
   const name = (t) => `string ${t.string} (${t.label})`;
-  if (f.seems) return `sounds like ${name(f.seems)}, ${signed(f.seems.cents, 0)} cents from it; held is ${name(f.target)}`;
-  return `${Math.abs(f.cents).toFixed(0)} cents ${f.cents < 0 ? 'below' : 'above'} ${name(f.target)}, which is held: is it that string?`;
+  if (f.seems)
+    return `sounds like ${name(f.seems)}, ${signed(f.seems.cents, 0)} cents from it; held is ${name(f.target)}`;
+  const off = `${Math.abs(f.cents).toFixed(0)} cents ${f.cents < 0 ? 'below' : 'above'}`;
+  return `${off} ${name(f.target)}, which is held: is it that string?`;
 }

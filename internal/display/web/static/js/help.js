@@ -21,16 +21,39 @@ function make(app) {
     h('dt', {}, ...names.split(/  +/).flatMap((name, i) => [i ? ' ' : '', h('kbd', {}, name)])),
     h('dd', {}, does),
   ]);
-  const el = h('dialog', { 'aria-labelledby': 'help-title' },
-    h('div', { class: 'body' },
+  const el = h(
+    'dialog',
+    { 'aria-labelledby': 'help-title' },
+    h(
+      'div',
+      { class: 'body' },
       h('h1', { id: 'help-title', tabIndex: -1 }, 'Keys and signs'),
       h('dl', { class: 'keys' }, keys),
-      h('p', { class: 'dim' }, 'Stripes move right: sharp. Left: flat. At rest: in tune. ',
-        '▸ sounds now, ■ is held. ± is one standard uncertainty.'),
-      toggle('Single keys work', () => kept('shortcuts'), (on) => keep('shortcuts', on)),
+      h(
+        'p',
+        { class: 'dim' },
+        'Stripes move right: sharp. Left: flat. At rest: in tune. ',
+        '▸ sounds now, ■ is held. ± is one standard uncertainty.',
+      ),
+      toggle(
+        'Single keys work',
+        () => kept('shortcuts'),
+        (on) => keep('shortcuts', on),
+      ),
       toggle('Stripes move', moving, (on) => keep('motion', on)),
-      toggle('Readings are spoken to screen readers', () => kept('spoken'), (on) => keep('spoken', on)),
-      h('div', { class: 'actions' }, h('button', { class: 'leave', type: 'button', onclick: () => leave(app, el) }, 'Let this browser in no longer'), h('button', { class: 'main', type: 'button', onclick: () => el.close() }, 'Close'))));
+      toggle(
+        'Readings are spoken to screen readers',
+        () => kept('spoken'),
+        (on) => keep('spoken', on),
+      ),
+      h(
+        'div',
+        { class: 'actions' },
+        h('button', { class: 'leave', type: 'button', onclick: () => leave(app, el) }, 'Let this browser in no longer'),
+        h('button', { class: 'main', type: 'button', onclick: () => el.close() }, 'Close'),
+      ),
+    ),
+  );
   document.body.append(el);
   return el;
 }
@@ -48,6 +71,10 @@ async function leave(app, el) {
 }
 
 function toggle(text, now, set) {
-  return h('label', { class: 'choice' },
-    h('input', { type: 'checkbox', checked: now(), onchange: (e) => set(e.target.checked) }), text);
+  return h(
+    'label',
+    { class: 'choice' },
+    h('input', { type: 'checkbox', checked: now(), onchange: (e) => set(e.target.checked) }),
+    text,
+  );
 }

@@ -26,15 +26,29 @@ export class Microphone {
   /** Asks for the microphone and begins to send. */
   async open() {
     if (!navigator.mediaDevices) {
-      return this.#set('off', 'A browser gives its microphone only on the tuner\'s own machine or over TLS: start it with --tls.');
+      return this.#set(
+        'off',
+        "A browser gives its microphone only on the tuner's own machine or over TLS: start it with --tls.",
+      );
     }
     this.#set('opening');
     try {
-      await this.#send(await navigator.mediaDevices.getUserMedia({ audio: {
-        echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1,
-      } }));
+      await this.#send(
+        await navigator.mediaDevices.getUserMedia({
+          audio: {
+            echoCancellation: false,
+            noiseSuppression: false,
+            autoGainControl: false,
+            channelCount: 1,
+          },
+        }),
+      );
     } catch (err) {
-      this.close(err.name === 'NotAllowedError' ? 'The microphone was not allowed.' : `The microphone cannot be used: ${err.message}`);
+      this.close(
+        err.name === 'NotAllowedError'
+          ? 'The microphone was not allowed.'
+          : `The microphone cannot be used: ${err.message}`,
+      );
     }
   }
 
@@ -61,10 +75,14 @@ export class Microphone {
     socket = await connect(context.sampleRate);
     const source = context.createMediaStreamSource(stream);
     tap = new AudioWorkletNode(context, 'tap', { numberOfOutputs: 0, channelCountMode: 'max' });
-    tap.port.onmessage = ({ data }) => { if (socket.bufferedAmount < SLOW) socket.send(data); };
+    tap.port.onmessage = ({ data }) => {
+      if (socket.bufferedAmount < SLOW) socket.send(data);
+    };
     source.connect(tap);
     await context.resume();
-    socket.onclose = (e) => { if (this.state === 'on') this.close(e.reason || 'The tuner has closed the connection.'); };
+    socket.onclose = (e) => {
+      if (this.state === 'on') this.close(e.reason || 'The tuner has closed the connection.');
+    };
     track.onended = () => this.close('The microphone has gone.');
     this.#set('on');
   }

@@ -45,11 +45,28 @@ function accepts(words) {
 function make() {
   const said = h('p', {});
   const go = h('button', { class: 'main', value: 'accepted', disabled: true }, 'Tune to it all the same');
-  const { box, label } = acceptBox({ onchange: () => { go.disabled = !box.checked; } });
-  const dialog = h('dialog', { 'aria-labelledby': 'risk-title' }, h('form', { method: 'dialog' },
-    h('h1', { id: 'risk-title' }, 'Near to breaking'), said,
-    h('p', { class: 'caution' }, 'Wear eye protection. The maker\'s and a licensed technician\'s word stands above these figures.'),
-    label, h('div', { class: 'actions' }, h('button', { type: 'button', onclick: () => dialog.close() }, 'Cancel'), go)));
+  const { box, label } = acceptBox({
+    onchange: () => {
+      go.disabled = !box.checked;
+    },
+  });
+  const dialog = h(
+    'dialog',
+    { 'aria-labelledby': 'risk-title' },
+    h(
+      'form',
+      { method: 'dialog' },
+      h('h1', { id: 'risk-title' }, 'Near to breaking'),
+      said,
+      h(
+        'p',
+        { class: 'caution' },
+        "Wear eye protection. The maker's and a licensed technician's word stands above these figures.",
+      ),
+      label,
+      h('div', { class: 'actions' }, h('button', { type: 'button', onclick: () => dialog.close() }, 'Cancel'), go),
+    ),
+  );
   document.body.append(dialog);
   return { dialog, said, box, go };
 }

@@ -17,7 +17,9 @@ export function keep(name, value) {
   try {
     if (value === null) localStorage.removeItem(`tunerd.${name}`);
     else localStorage.setItem(`tunerd.${name}`, name === 'theme' ? value : JSON.stringify(value));
-  } catch { /* private window: it lasts as long as the page */ }
+  } catch {
+    /* private window: it lasts as long as the page */
+  }
 }
 
 const still = matchMedia('(prefers-reduced-motion: reduce)');

@@ -55,7 +55,9 @@ function open() {
   cap.gain.value = CAP;
   level.connect(limiter).connect(range).connect(ceiling).connect(cap).connect(context.destination);
   const wave = context.createPeriodicWave(
-    new Float32Array(9), Float32Array.from({ length: 9 }, (_, k) => (k ? k ** -1.6 : 0)));
+    new Float32Array(9),
+    Float32Array.from({ length: 9 }, (_, k) => (k ? k ** -1.6 : 0)),
+  );
   const voices = new Set();
   const hushAll = () => {
     const now = context.currentTime;
@@ -73,7 +75,7 @@ function open() {
 function ceilingCurve() {
   const half = 2048;
   return Float32Array.from({ length: 2 * half + 1 }, (_, i) => {
-    const x = SPAN * (i - half) / half;
+    const x = (SPAN * (i - half)) / half;
     const over = Math.abs(x) - KNEE;
     return over <= 0 ? x : Math.sign(x) * (KNEE + (1 - KNEE) * Math.tanh(over / (1 - KNEE)));
   });

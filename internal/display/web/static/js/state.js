@@ -128,22 +128,26 @@ export class Tuner extends EventTarget {
     const source = new EventSource('stream');
     this.#source = source;
     this.#openedAt = performance.now();
-    const on = (name, take) => source.addEventListener(name, (e) => {
-      this.#heardAt = performance.now();
-      take.call(this, JSON.parse(e.data), this.#heardAt);
-      this.#check();
-    });
+    const on = (name, take) =>
+      source.addEventListener(name, (e) => {
+        this.#heardAt = performance.now();
+        take.call(this, JSON.parse(e.data), this.#heardAt);
+        this.#check();
+      });
     on('hello', this.#hello);
     on('session', this.#setSession);
     on('frame', this.#frame);
     on('strings', this.#strings);
-    on('notice', (notice) => { if (!this.frozen || notice.event !== 'ringing') this.#tell('notice', notice); });
+    on('notice', (notice) => {
+      if (!this.frozen || notice.event !== 'ringing') this.#tell('notice', notice);
+    });
     on('setup', (state) => this.#tell('setup', state));
     on('alive', () => {});
     source.onerror = () => {
       this.#setLink('lost');
       // The browser tries again by itself, unless the answer was not a stream at all.
-      if (source.readyState === EventSource.CLOSED && source === this.#source) this.retry = setTimeout(() => this.#open(), RETRY_MS);
+      if (source.readyState === EventSource.CLOSED && source === this.#source)
+        this.retry = setTimeout(() => this.#open(), RETRY_MS);
     };
   }
 
@@ -194,7 +198,8 @@ export class Tuner extends EventTarget {
     const now = performance.now();
     if (this.#source?.readyState !== EventSource.OPEN || this.#heardAt < this.#openedAt) return;
     if (this.silence(now) > LOST_MS) this.#setLink('lost');
-    else if (this.frameAge(now) > STALE_MS && !RESTING.has(this.#frozen?.missed.frame?.hears ?? this.hears)) this.#setLink('stale');
+    else if (this.frameAge(now) > STALE_MS && !RESTING.has(this.#frozen?.missed.frame?.hears ?? this.hears))
+      this.#setLink('stale');
     else this.#setLink('live');
   }
 

@@ -33,7 +33,9 @@ export class Board {
     new ResizeObserver(() => this.#lay()).observe(this.element);
   }
 
-  get data() { return this.#data; }
+  get data() {
+    return this.#data;
+  }
 
   /** All cells. */
   cells() {
@@ -59,16 +61,38 @@ export class Board {
 
   #string(s) {
     const row = h('div', { role: 'row', 'aria-label': `String ${s.string}` });
-    const open = { ...s, fret: 0, cents: 0, nut_mm: s.nut_along_mm === null ? null : 0, above_open: { ratio: '1/1', off_cents: 0 } };
+    const open = {
+      ...s,
+      fret: 0,
+      cents: 0,
+      nut_mm: s.nut_along_mm === null ? null : 0,
+      above_open: { ratio: '1/1', off_cents: 0 },
+    };
     for (const fret of [open, ...s.frets]) {
       const cell = { ...fret, string: s.string };
       const main = h('span', { class: 'main' });
       const sub = h('span', { class: 'sub' });
       const name = unseen(`string ${s.string} ${cell.fret ? `fret ${cell.fret}` : 'open'}, `);
       const number = h('span', { class: 'number', 'aria-hidden': 'true' }, String(s.string));
-      const el = place(h('button', {
-        type: 'button', role: 'gridcell', tabIndex: -1, class: cell.fret ? '' : 'open', onclick: () => this.#choose(cell),
-      }, name, !cell.fret && number, main, ' ', sub), s.string, cell.fret);
+      const el = place(
+        h(
+          'button',
+          {
+            type: 'button',
+            role: 'gridcell',
+            tabIndex: -1,
+            class: cell.fret ? '' : 'open',
+            onclick: () => this.#choose(cell),
+          },
+          name,
+          !cell.fret && number,
+          main,
+          ' ',
+          sub,
+        ),
+        s.string,
+        cell.fret,
+      );
       this.#cells.set(`${s.string}:${cell.fret}`, { el, main, sub, cell });
       row.append(el);
     }
@@ -129,7 +153,8 @@ export class Board {
   #arrows() {
     const rows = (n) => ({ ArrowUp: -n, ArrowDown: n });
     const along = { ArrowLeft: -1, ArrowRight: 1 };
-    if (this.grid.classList.contains('tiles')) return [{ ...along, ...rows(getComputedStyle(this.grid).gridTemplateColumns.split(' ').length) }, {}];
+    if (this.grid.classList.contains('tiles'))
+      return [{ ...along, ...rows(getComputedStyle(this.grid).gridTemplateColumns.split(' ').length) }, {}];
     return this.grid.classList.contains('standing') ? [{ ArrowRight: -1, ArrowLeft: 1 }, rows(1)] : [rows(1), along];
   }
 
@@ -159,13 +184,21 @@ function place(el, string, fret) {
  */
 function fretSizes(data, least, room) {
   const most = data.strings.reduce((a, b) => (b.frets.length > a.frets.length ? b : a));
-  const alike = data.strings.every((s) => s.frets.length === most.frets.length && s.frets.every((f, i) => f.cents === most.frets[i].cents));
+  const alike = data.strings.every(
+    (s) => s.frets.length === most.frets.length && s.frets.every((f, i) => f.cents === most.frets[i].cents),
+  );
   const mm = most.frets.map((f, i) => (alike && f.nut_mm !== null ? f.nut_mm - (most.frets[i - 1]?.nut_mm ?? 0) : 1));
   const total = mm.reduce((a, b) => a + b, 0);
   const narrowest = Math.min(...mm);
   // The largest scale that fits the room; else one at which the longest fret is not over thrice the least.
   let scale = room / total;
-  if (mm.reduce((sum, x) => sum + Math.max(x * scale, least), 0) > room) scale = Math.min(least / narrowest, (2 * least) / Math.max(...mm));
-  for (let i = 0; i < 20 && mm.reduce((sum, x) => sum + Math.max(x * scale, least), 0) > room && room >= least * mm.length; i++) scale *= 0.93;
+  if (mm.reduce((sum, x) => sum + Math.max(x * scale, least), 0) > room)
+    scale = Math.min(least / narrowest, (2 * least) / Math.max(...mm));
+  for (
+    let i = 0;
+    i < 20 && mm.reduce((sum, x) => sum + Math.max(x * scale, least), 0) > room && room >= least * mm.length;
+    i++
+  )
+    scale *= 0.93;
   return mm.map((x) => Math.max(x * scale, least));
 }

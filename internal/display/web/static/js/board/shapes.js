@@ -18,7 +18,13 @@ export class Shapes {
   constructor(app, show) {
     this.#app = app;
     this.show = show;
-    this.chord = h('input', { name: 'chord', value: '4:5:6:7', list: 'chords', autocomplete: 'off', spellcheck: false });
+    this.chord = h('input', {
+      name: 'chord',
+      value: '4:5:6:7',
+      list: 'chords',
+      autocomplete: 'off',
+      spellcheck: false,
+    });
     this.span = h('input', { name: 'span', type: 'number', step: 'any', value: 100 });
     this.within = h('input', { name: 'within', type: 'number', step: 'any', value: 20 });
     bind({ span_mm: this.span, within_cents: this.within });
@@ -26,13 +32,35 @@ export class Shapes {
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row places', hidden: true });
     this.pairs = h('div', {});
-    this.form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#find(); } },
+    this.form = h(
+      'form',
+      {
+        class: 'row',
+        onsubmit: (e) => {
+          e.preventDefault();
+          this.#find();
+        },
+      },
       h('label', { class: 'field grow' }, h('span', {}, 'Chord'), this.chord),
       h('label', { class: 'field narrow' }, h('span', {}, 'Hand span, mm'), this.span),
       h('label', { class: 'field narrow' }, h('span', {}, 'Within, cents'), this.within),
-      this.find = h('button', { class: 'main', disabled: true }, 'Find shapes')); // until there is a board
-    this.element = h('section', { class: 'panel', 'aria-label': 'Shapes of a chord' }, h('h2', {}, 'Shapes of a chord'), this.form,
-      h('datalist', { id: 'chords' }, CHORDS.map((c) => h('option', { value: c }))), this.status, this.list, this.place, this.pairs);
+      (this.find = h('button', { class: 'main', disabled: true }, 'Find shapes')),
+    ); // until there is a board
+    this.element = h(
+      'section',
+      { class: 'panel', 'aria-label': 'Shapes of a chord' },
+      h('h2', {}, 'Shapes of a chord'),
+      this.form,
+      h(
+        'datalist',
+        { id: 'chords' },
+        CHORDS.map((c) => h('option', { value: c })),
+      ),
+      this.status,
+      this.list,
+      this.place,
+      this.pairs,
+    );
   }
 
   /** Forgets all for another board. */
@@ -44,14 +72,26 @@ export class Shapes {
     this.place.hidden = true;
     this.list.replaceChildren();
     this.pairs.replaceChildren();
-    setError(this.status, this.form.hidden ? { message: `Shapes are found by how far the hand reaches, and the file of ${data.name} gives no scale_length_mm.` } : null);
+    setError(
+      this.status,
+      this.form.hidden
+        ? {
+            message: `Shapes are found by the reach of a hand; the file of ${data.name} gives no scale_length_mm.`,
+          }
+        : null,
+    );
   }
 
   async #find() {
     setText(this.status, 'searching …');
     try {
-      const answer = await get(`api/instruments/${encodeURIComponent(this.#data.id)}/shapes`,
-        { chord: this.chord.value, span_mm: this.span.value, within_cents: this.within.value, most: 40, ...tunedAs(this.#app.tuner.session) });
+      const answer = await get(`api/instruments/${encodeURIComponent(this.#data.id)}/shapes`, {
+        chord: this.chord.value,
+        span_mm: this.span.value,
+        within_cents: this.within.value,
+        most: 40,
+        ...tunedAs(this.#app.tuner.session),
+      });
       this.#answer(answer);
     } catch (err) {
       setError(this.status, err);
@@ -62,8 +102,12 @@ export class Shapes {
 
   #answer({ chord, total, shapes }) {
     this.list.replaceChildren(...shapes.map((s) => this.#item(s, chord)));
-    setText(this.status, total === 0 ? `no shape of ${chord}: allow a wider span or more cents`
-      : `${shapes.length < total ? `the purest ${shapes.length} of ${total}` : total} ${total === 1 ? 'shape' : 'shapes'}, strings ${this.#data.strings.length} to 1`);
+    setText(
+      this.status,
+      total === 0
+        ? `no shape of ${chord}: allow a wider span or more cents`
+        : `${counted(shapes.length, total)}, strings ${this.#data.strings.length} to 1`,
+    );
     this.place.hidden = shapes.length === 0;
     this.pairs.replaceChildren();
     if (shapes.length) this.list.querySelector('button').click();
@@ -71,12 +115,22 @@ export class Shapes {
   }
 
   #item(shape, chord) {
-    const frets = [...shape.frets].reverse().map((f) => (f < 0 ? '–' : f)).join(' ');
+    const frets = [...shape.frets]
+      .reverse()
+      .map((f) => (f < 0 ? '–' : f))
+      .join(' ');
     const beat = shape.worst_beat_hz === null ? '' : `, beats to ${shape.worst_beat_hz.toFixed(1)} Hz`;
-    const button = h('button', { type: 'button', 'aria-pressed': 'false', onclick: () => this.#choose(button, shape, chord, 0) },
+    const button = h(
+      'button',
+      { type: 'button', 'aria-pressed': 'false', onclick: () => this.#choose(button, shape, chord, 0) },
       h('strong', { class: 'tab' }, frets),
       h('span', {}, `worst ${shape.worst_cents.toFixed(1)}¢${beat}`),
-      h('span', { class: 'dim' }, `${shape.span_mm.toFixed(0)} mm, ${shape.fingers} ${shape.fingers === 1 ? 'finger' : 'fingers'}`));
+      h(
+        'span',
+        { class: 'dim' },
+        `${shape.span_mm.toFixed(0)} mm, ${shape.fingers} ${shape.fingers === 1 ? 'finger' : 'fingers'}`,
+      ),
+    );
     return h('li', {}, button);
   }
 
@@ -85,31 +139,67 @@ export class Shapes {
     this.#shown = { shape, place, chord };
     const frets = moved(shape, place);
     this.show(frets);
-    const at = (step) => this.#choose(button, shape, chord, (place + step + shape.root_frets.length) % shape.root_frets.length);
+    const at = (step) =>
+      this.#choose(button, shape, chord, (place + step + shape.root_frets.length) % shape.root_frets.length);
     this.#tellPairs(shape);
     const many = shape.root_frets.length > 1;
     this.place.replaceChildren(
       many && h('button', { type: 'button', onclick: () => at(-1), 'aria-label': 'Lower place' }, '◂'),
-      h('span', {}, `root at fret ${shape.root_frets[place]}${many ? `, ${place + 1} of ${shape.root_frets.length} places` : ''}`),
+      h(
+        'span',
+        {},
+        `root at fret ${shape.root_frets[place]}${many ? `, ${place + 1} of ${shape.root_frets.length} places` : ''}`,
+      ),
       many && h('button', { type: 'button', onclick: () => at(1), 'aria-label': 'Higher place' }, '▸'),
       h('button', { type: 'button', onclick: () => this.show(frets) }, 'Hear'),
-      h('button', { type: 'button', onclick: () => this.#detune(frets, shape, chord) }, 'Make it pure: Detune'));
+      h('button', { type: 'button', onclick: () => this.#detune(frets, shape, chord) }, 'Make it pure: Detune'),
+    );
   }
 
   /** Beats of the lowest place; higher up they are faster by as much as the chord is higher. */
   #tellPairs(shape) {
     const of = (i) => `string ${shape.strings[i]}`;
-    this.pairs.replaceChildren(wideTable('Pairs of the shape',
-      h('caption', {}, `Beats of its pairs with the root at fret ${shape.root_frets[0]}`),
-      h('thead', {}, h('tr', {}, ['pair', 'interval', 'cents', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
-      h('tbody', {}, shape.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, `${of(p.low)}, ${of(p.high)}`),
-        h('td', {}, p.interval), h('td', {}, signed(p.cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)))))));
+    this.pairs.replaceChildren(
+      wideTable(
+        'Pairs of the shape',
+        h('caption', {}, `Beats of its pairs with the root at fret ${shape.root_frets[0]}`),
+        h(
+          'thead',
+          {},
+          h(
+            'tr',
+            {},
+            ['pair', 'interval', 'cents', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)),
+          ),
+        ),
+        h(
+          'tbody',
+          {},
+          shape.pairs.map((p) =>
+            h(
+              'tr',
+              {},
+              h('th', { scope: 'row' }, `${of(p.low)}, ${of(p.high)}`),
+              h('td', {}, p.interval),
+              h('td', {}, signed(p.cents, 2)),
+              h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)),
+            ),
+          ),
+        ),
+      ),
+    );
   }
 
   #detune(frets, shape, chord) {
     this.#app.wanted = { frets, chord, strings: shape.strings };
     this.#app.go('detune');
   }
+}
+
+/** How many shapes are shown, and of how many. */
+function counted(shown, total) {
+  const all = `${total} ${total === 1 ? 'shape' : 'shapes'}`;
+  return shown < total ? `the purest ${shown} of ${all}` : all;
 }
 
 /** The frets of a shape at one of its places. */

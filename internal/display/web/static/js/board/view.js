@@ -15,7 +15,11 @@ export function create(app) {
   return new Fretboard(app);
 }
 
-const SHOW = [['ratio', 'Ratios'], ['cents', 'Cents'], ['step', 'Steps']];
+const SHOW = [
+  ['ratio', 'Ratios'],
+  ['cents', 'Cents'],
+  ['step', 'Steps'],
+];
 
 class Fretboard {
   #app;
@@ -30,25 +34,64 @@ class Fretboard {
     this.board = new Board((cell) => this.#pick(cell));
     this.shapes = new Shapes(app, (shape) => this.#showShape(shape));
     this.element = this.#build();
-    app.tuner.addEventListener('session', () => { if (app.view === this) this.#load(); });
+    app.tuner.addEventListener('session', () => {
+      if (app.view === this) this.#load();
+    });
   }
 
   #build() {
     this.title = h('h1', {}, 'Fretboard');
     this.about = h('p', { class: 'dim' });
-    this.modes = h('div', { class: 'segments', role: 'group', 'aria-label': 'Below the note names' },
-      SHOW.map(([key, text]) => h('button', { type: 'button', dataset: { key }, 'aria-pressed': String(key === this.#show), onclick: () => this.#mode(key) }, text)));
-    this.rootButton = h('button', { type: 'button', onclick: () => this.#setRoot(null), hidden: true }, 'Count from the reference');
+    this.modes = h(
+      'div',
+      { class: 'segments', role: 'group', 'aria-label': 'Below the note names' },
+      SHOW.map(([key, text]) =>
+        h(
+          'button',
+          {
+            type: 'button',
+            dataset: { key },
+            'aria-pressed': String(key === this.#show),
+            onclick: () => this.#mode(key),
+          },
+          text,
+        ),
+      ),
+    );
+    this.rootButton = h(
+      'button',
+      { type: 'button', onclick: () => this.#setRoot(null), hidden: true },
+      'Count from the reference',
+    );
     this.detail = h('section', { class: 'panel detail', 'aria-label': 'Chosen note' });
-    this.volume = h('input', { type: 'range', min: 0, max: 1, step: 0.05, value: volume.get(), oninput: (e) => volume.set(Number(e.target.value)) });
-    const sound = h('section', { class: 'panel sound', 'aria-label': 'Sound' },
+    this.volume = h('input', {
+      type: 'range',
+      min: 0,
+      max: 1,
+      step: 0.05,
+      value: volume.get(),
+      oninput: (e) => volume.set(Number(e.target.value)),
+    });
+    const sound = h(
+      'section',
+      { class: 'panel sound', 'aria-label': 'Sound' },
       h('label', { class: 'field' }, h('span', {}, 'Volume of the notes'), this.volume),
-      h('p', { class: 'small caution' }, CAUTION));
+      h('p', { class: 'small caution' }, CAUTION),
+    );
     this.empty = noInstrument(this.#app);
-    return h('section', { class: 'view fretboard', 'aria-label': 'Fretboard' },
-      h('div', { class: 'viewhead' }, h('div', {}, this.title, this.about), h('div', { class: 'row' }, this.rootButton, this.modes)),
-      this.empty, this.board.element,
-      h('div', { class: 'columns' }, h('div', { class: 'stack' }, this.detail, sound), this.shapes.element));
+    return h(
+      'section',
+      { class: 'view fretboard', 'aria-label': 'Fretboard' },
+      h(
+        'div',
+        { class: 'viewhead' },
+        h('div', {}, this.title, this.about),
+        h('div', { class: 'row' }, this.rootButton, this.modes),
+      ),
+      this.empty,
+      this.board.element,
+      h('div', { class: 'columns' }, h('div', { class: 'stack' }, this.detail, sound), this.shapes.element),
+    );
   }
 
   show() {
@@ -100,7 +143,10 @@ class Fretboard {
     this.rootButton.hidden = cell === null;
     const { label, hz } = cell ?? this.data.reference;
     const plan = this.plan ? `plan ${this.plan.name} · ` : '';
-    setText(this.about, `${this.data.tuning} · ${plan}ratios and cents count from ${format.noteText(label)} = ${hz.toFixed(2)} Hz`);
+    setText(
+      this.about,
+      `${this.data.tuning} · ${plan}ratios and cents count from ${format.noteText(label)} = ${hz.toFixed(2)} Hz`,
+    );
     this.#label();
     if (this.#cell) this.#detail();
   }
@@ -141,17 +187,35 @@ class Fretboard {
     const near = nearestRatio(above);
     const rows = [
       ['pitch', `${c.hz.toFixed(3)} Hz, step ${minus(c.step)}`],
-      [this.#root ? 'above the root' : 'above the reference', `${format.signed(above, 2)} cents: ${near.ratio} ${format.signed(near.off, 2)}`],
-      ['above the open string', `${c.cents.toFixed(2)} cents: ${c.above_open.ratio} ${format.signed(c.above_open.off_cents, 2)}`],
+      [
+        this.#root ? 'above the root' : 'above the reference',
+        `${format.signed(above, 2)} cents: ${near.ratio} ${format.signed(near.off, 2)}`,
+      ],
+      [
+        'above the open string',
+        `${c.cents.toFixed(2)} cents: ${c.above_open.ratio} ${format.signed(c.above_open.off_cents, 2)}`,
+      ],
     ];
     if (c.nut_mm !== null) rows.push(['from the nut', `${c.nut_mm.toFixed(2)} mm`]);
     this.detail.replaceChildren(
       h('h2', {}, `${format.noteText(c.label)} · string ${c.string}, ${c.fret ? `fret ${c.fret}` : 'open'}`),
-      h('dl', { class: 'facts' }, rows.map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v)))),
-      h('div', { class: 'row' },
+      h(
+        'dl',
+        { class: 'facts' },
+        rows.map(([k, v]) => h('div', {}, h('dt', {}, k), h('dd', {}, v))),
+      ),
+      h(
+        'div',
+        { class: 'row' },
         h('button', { type: 'button', onclick: () => play([c.hz]) }, 'Hear'),
-        h('button', { type: 'button', onclick: () => play([(this.#root ?? this.data.reference).hz, c.hz], 0) }, `With ${format.noteText((this.#root ?? this.data.reference).label)}`),
-        h('button', { type: 'button', onclick: () => this.#setRoot(c) }, 'Count from here')));
+        h(
+          'button',
+          { type: 'button', onclick: () => play([(this.#root ?? this.data.reference).hz, c.hz], 0) },
+          `With ${format.noteText((this.#root ?? this.data.reference).label)}`,
+        ),
+        h('button', { type: 'button', onclick: () => this.#setRoot(c) }, 'Count from here'),
+      ),
+    );
   }
 
   /** Shows a shape, frets of each string with -1 for not played; null takes it away. */

@@ -15,7 +15,15 @@ export class Plot {
 
   constructor(choose) {
     this.choose = choose;
-    this.element = h('div', { class: 'plot', role: 'slider', tabIndex: 0, 'aria-label': 'Division', 'aria-orientation': 'horizontal', onkeydown: (e) => this.#key(e), onclick: (e) => this.#click(e) });
+    this.element = h('div', {
+      class: 'plot',
+      role: 'slider',
+      tabIndex: 0,
+      'aria-label': 'Division',
+      'aria-orientation': 'horizontal',
+      onkeydown: (e) => this.#key(e),
+      onclick: (e) => this.#click(e),
+    });
     new ResizeObserver(() => this.#draw()).observe(this.element);
   }
 
@@ -43,7 +51,16 @@ export class Plot {
   }
 
   #key(e) {
-    const step = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageUp: 10, PageDown: -10, Home: -1e6, End: 1e6 }[e.key];
+    const step = {
+      ArrowLeft: -1,
+      ArrowDown: -1,
+      ArrowRight: 1,
+      ArrowUp: 1,
+      PageUp: 10,
+      PageDown: -10,
+      Home: -1e6,
+      End: 1e6,
+    }[e.key];
     if (!step || this.#rows.length === 0) return;
     e.preventDefault();
     const at = this.#rows.findIndex((r) => r.division === this.#chosen);
@@ -72,7 +89,8 @@ export class Plot {
     const [lo, hi] = [Math.min(...values) / 1.3, Math.max(...values) * 1.3];
     const [from, to] = [rows[0].division, rows.at(-1).division];
     const toX = (n) => margin.left + ((n - from + 0.5) / (to - from + 1)) * (width - margin.left - margin.right);
-    const toY = (v) => margin.top + (1 - Math.log(Math.max(v, lo) / lo) / Math.log(hi / lo)) * (height - margin.top - margin.bottom);
+    const toY = (v) =>
+      margin.top + (1 - Math.log(Math.max(v, lo) / lo) / Math.log(hi / lo)) * (height - margin.top - margin.bottom);
     return { width, height, lo, hi, from, to, toX, toY, below, margin, row, u };
   }
 
@@ -89,13 +107,18 @@ export class Plot {
       s('line', { class: 'grid', x1: g.margin.left, x2: g.width - g.margin.right, y1: g.toY(v), y2: g.toY(v) }),
       s('text', { x: g.margin.left - 8 * g.u, y: g.toY(v) + 5 * g.u, 'text-anchor': 'end' }, String(v)),
     ]);
-    const every = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((step) => ((g.to - g.from) / step) * 44 * g.u < g.width) ?? 1000;
+    const every =
+      [1, 2, 5, 10, 20, 50, 100, 200, 500].find((step) => ((g.to - g.from) / step) * 44 * g.u < g.width) ?? 1000;
     for (let n = Math.ceil(g.from / every) * every; n <= g.to; n += every) {
-      out.push(s('line', { class: 'grid', x1: g.toX(n), x2: g.toX(n), y1: g.margin.top, y2: g.height - g.margin.bottom }),
-        s('text', { x: g.toX(n), y: g.height - g.margin.bottom + 18 * g.u, 'text-anchor': 'middle' }, String(n)));
+      out.push(
+        s('line', { class: 'grid', x1: g.toX(n), x2: g.toX(n), y1: g.margin.top, y2: g.height - g.margin.bottom }),
+        s('text', { x: g.toX(n), y: g.height - g.margin.bottom + 18 * g.u, 'text-anchor': 'middle' }, String(n)),
+      );
     }
-    out.push(s('text', { x: 4 * g.u, y: 15 * g.u }, this.#data.label),
-      s('text', { x: g.width - g.margin.right, y: 15 * g.u, 'text-anchor': 'end' }, 'lower is purer'));
+    out.push(
+      s('text', { x: 4 * g.u, y: 15 * g.u }, this.#data.label),
+      s('text', { x: g.width - g.margin.right, y: 15 * g.u, 'text-anchor': 'end' }, 'lower is purer'),
+    );
     return out;
   }
 
@@ -103,7 +126,9 @@ export class Plot {
   #records(g) {
     const best = this.#rows.filter((r) => r.record);
     let path = '';
-    best.forEach((r, i) => { path += i ? `H${g.toX(r.division)}V${g.toY(r.value)}` : `M${g.toX(r.division)},${g.toY(r.value)}`; });
+    best.forEach((r, i) => {
+      path += i ? `H${g.toX(r.division)}V${g.toY(r.value)}` : `M${g.toX(r.division)},${g.toY(r.value)}`;
+    });
     if (best.length) path += `H${g.width - g.margin.right}`;
     return [s('path', { class: 'stair', d: path })];
   }
@@ -115,14 +140,32 @@ export class Plot {
       const chosen = r.division === this.#chosen;
       const [x, y] = [g.toX(r.division), g.toY(r.value)];
       if (chosen) out.push(s('line', { class: 'cursor', x1: x, x2: x, y1: g.margin.top - 4, y2: g.height + g.below }));
-      out.push(s('circle', { class: r.consistent ? 'point' : 'point hollow', cx: x, cy: y, r: chosen ? size + 3 * g.u : size }));
+      out.push(
+        s('circle', {
+          class: r.consistent ? 'point' : 'point hollow',
+          cx: x,
+          cy: y,
+          r: chosen ? size + 3 * g.u : size,
+        }),
+      );
     }
     let lastX = -Infinity;
     for (const r of this.#rows.filter((row) => row.record || row.division === this.#chosen)) {
       const x = g.toX(r.division);
       if (x - lastX < 22 * g.u && r.division !== this.#chosen) continue;
       lastX = x;
-      out.push(s('text', { class: r.division === this.#chosen ? 'number chosen' : 'number', x, y: g.toY(r.value) - size - 8 * g.u, 'text-anchor': 'middle' }, String(r.division)));
+      out.push(
+        s(
+          'text',
+          {
+            class: r.division === this.#chosen ? 'number chosen' : 'number',
+            x,
+            y: g.toY(r.value) - size - 8 * g.u,
+            'text-anchor': 'middle',
+          },
+          String(r.division),
+        ),
+      );
     }
     return out;
   }
@@ -134,10 +177,19 @@ export class Plot {
       const base = g.height + (i + 1) * g.row;
       const bars = this.#rows.map((r) => {
         const tall = Math.max(0, 1 - Math.log2(1 + r.perChord[i]) / Math.log2(41)) * (g.row - 6 * g.u);
-        return s('rect', { class: r.division === this.#chosen ? 'bar chosen' : 'bar', x: g.toX(r.division) - wide / 2, y: base - tall, width: wide, height: tall });
+        return s('rect', {
+          class: r.division === this.#chosen ? 'bar chosen' : 'bar',
+          x: g.toX(r.division) - wide / 2,
+          y: base - tall,
+          width: wide,
+          height: tall,
+        });
       });
-      return [s('line', { class: 'grid', x1: g.margin.left, x2: g.width - g.margin.right, y1: base, y2: base }), ...bars,
-        s('text', { class: 'small', x: g.margin.left - 8 * g.u, y: base - 5 * g.u, 'text-anchor': 'end' }, chord)];
+      return [
+        s('line', { class: 'grid', x1: g.margin.left, x2: g.width - g.margin.right, y1: base, y2: base }),
+        ...bars,
+        s('text', { class: 'small', x: g.margin.left - 8 * g.u, y: base - 5 * g.u, 'text-anchor': 'end' }, chord),
+      ];
     });
   }
 }

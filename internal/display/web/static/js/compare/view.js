@@ -30,7 +30,9 @@ class Compare {
     this.#app = app;
     this.plot = new Plot((n) => this.#choose(n));
     this.element = this.#build();
-    app.tuner.addEventListener('session', () => { if (app.view === this) this.show(); });
+    app.tuner.addEventListener('session', () => {
+      if (app.view === this) this.show();
+    });
   }
 
   #build() {
@@ -40,24 +42,68 @@ class Compare {
     bind({ divisions: [this.from, this.to] });
     this.of = h('input', { name: 'of', value: '2/1', autocomplete: 'off', spellcheck: false });
     this.status = h('p', { class: 'error', role: 'alert' });
-    this.measures = h('div', { class: 'segments', role: 'group', 'aria-label': 'Error shown' },
-      Object.entries(MEASURES).map(([key, [, text]]) => h('button', { type: 'button', dataset: { key }, 'aria-pressed': String(key === this.#measure), onclick: () => this.#by(key) }, text)));
-    const form = h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#fetch(); } },
+    this.measures = h(
+      'div',
+      { class: 'segments', role: 'group', 'aria-label': 'Error shown' },
+      Object.entries(MEASURES).map(([key, [, text]]) =>
+        h(
+          'button',
+          {
+            type: 'button',
+            dataset: { key },
+            'aria-pressed': String(key === this.#measure),
+            onclick: () => this.#by(key),
+          },
+          text,
+        ),
+      ),
+    );
+    const form = h(
+      'form',
+      {
+        class: 'row',
+        onsubmit: (e) => {
+          e.preventDefault();
+          this.#fetch();
+        },
+      },
       h('label', { class: 'field grow' }, h('span', {}, 'Chords, with commas between'), this.chords),
       h('label', { class: 'field narrow' }, h('span', {}, 'From'), this.from),
       h('label', { class: 'field narrow' }, h('span', {}, 'to steps'), this.to),
       h('label', { class: 'field narrow' }, h('span', {}, 'of'), this.of),
-      h('button', { class: 'main' }, 'Compare'));
+      h('button', { class: 'main' }, 'Compare'),
+    );
     this.best = h('tbody', {});
-    const table = wideTable('The purest of the range', h('caption', {}, 'The purest of the range'),
-      h('thead', {}, h('tr', {}, ['division', 'step ¢', 'worst ¢', 'weighted ¢', 'odd limit'].map((t) => h('th', { scope: 'col' }, t)))), this.best);
+    const table = wideTable(
+      'The purest of the range',
+      h('caption', {}, 'The purest of the range'),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          ['division', 'step ¢', 'worst ¢', 'weighted ¢', 'odd limit'].map((t) => h('th', { scope: 'col' }, t)),
+        ),
+      ),
+      this.best,
+    );
     this.detail = h('section', { class: 'panel', 'aria-label': 'Chosen division', 'aria-live': 'polite' });
-    return h('section', { class: 'view compare', 'aria-label': 'Compare' },
+    return h(
+      'section',
+      { class: 'view compare', 'aria-label': 'Compare' },
       h('div', { class: 'viewhead' }, h('h1', {}, 'Divisions against chords'), this.measures),
-      form, this.status, this.plot.element,
-      h('p', { class: 'dim small' }, 'Filled: consistent, every pair of the chord is also the best approximation of its own interval. ',
-        'Hollow: not. Numbered: purer than every smaller one. Bars: the taller, the purer the chord.'),
-      h('div', { class: 'columns' }, this.detail, h('section', { class: 'panel' }, table)));
+      form,
+      this.status,
+      this.plot.element,
+      h(
+        'p',
+        { class: 'dim small' },
+        'Filled: consistent, every pair of the chord is also the best approximation of its own interval. ',
+        'Hollow: not. Numbered: purer than every smaller one. Bars: the taller, the purer the chord.',
+      ),
+      h('div', { class: 'columns' }, this.detail, h('section', { class: 'panel' }, table)),
+    );
   }
 
   show() {
@@ -75,7 +121,11 @@ class Compare {
     try {
       setError(this.status, null);
       const of = this.of.value.trim();
-      this.#answer = await get('api/divisions', { range: `${this.from.value}..${this.to.value}`, chords: this.chords.value, of: of === '2/1' ? '' : of });
+      this.#answer = await get('api/divisions', {
+        range: `${this.from.value}..${this.to.value}`,
+        chords: this.chords.value,
+        of: of === '2/1' ? '' : of,
+      });
       this.of.value = this.#answer.of;
       this.#fill();
       this.#choose(this.#answer.divisions[0].division);
@@ -93,13 +143,30 @@ class Compare {
 
   #fill() {
     const { divisions, chords } = this.#answer;
-    const rows = divisions.map((d) => ({ ...d, value: d[this.#measure], perChord: d.steps.map((steps, i) => chordError(steps, chords[i], d.step_cents)) }));
+    const rows = divisions.map((d) => ({
+      ...d,
+      value: d[this.#measure],
+      perChord: d.steps.map((steps, i) => chordError(steps, chords[i], d.step_cents)),
+    }));
     rows.sort((a, b) => a.division - b.division);
     this.plot.show(rows, chords, MEASURES[this.#measure][0]);
     const sorted = [...divisions].sort((a, b) => a[this.#measure] - b[this.#measure]).slice(0, LISTED);
-    this.best.replaceChildren(...sorted.map((d) => h('tr', {},
-      h('th', { scope: 'row' }, h('button', { type: 'button', onclick: () => this.#choose(d.division) }, this.#spec(d.division))),
-      [d.step_cents.toFixed(3), d.worst_cents.toFixed(2), d.weighted_cents.toFixed(2), d.odd_limit ?? '–'].map((t) => h('td', {}, String(t))))));
+    this.best.replaceChildren(
+      ...sorted.map((d) =>
+        h(
+          'tr',
+          {},
+          h(
+            'th',
+            { scope: 'row' },
+            h('button', { type: 'button', onclick: () => this.#choose(d.division) }, this.#spec(d.division)),
+          ),
+          [d.step_cents.toFixed(3), d.worst_cents.toFixed(2), d.weighted_cents.toFixed(2), d.odd_limit ?? '–'].map(
+            (t) => h('td', {}, String(t)),
+          ),
+        ),
+      ),
+    );
   }
 
   #spec(n) {
@@ -111,7 +178,7 @@ class Compare {
     this.#chosen = n;
     this.plot.select(n);
     const spec = this.#spec(n);
-    const reference = this.#reference = this.#askedFor();
+    const reference = (this.#reference = this.#askedFor());
     try {
       const { fits } = await get('api/compare', { spec, chords: this.chords.value, reference });
       if (this.#chosen === n) this.#show(spec, fits[0]);
@@ -122,14 +189,46 @@ class Compare {
 
   #show(spec, fit) {
     this.detail.replaceChildren(
-      h('div', { class: 'viewhead' }, h('h2', {}, `${spec}: worst ${fit.worst_cents.toFixed(2)}¢, ${fit.consistent ? 'consistent' : 'not consistent'}`),
-        h('button', { type: 'button', onclick: () => this.#use(spec) }, `Tune to ${spec}`)),
-      ...fit.chords.map((c) => wideTable(`Pairs of ${c.chord}`,
-        h('caption', {}, `${c.chord} on ${c.root_label}: steps ${c.steps.join(' ')}`),
-        h('thead', {}, h('tr', {}, ['pair', 'steps', 'error ¢', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)))),
-        h('tbody', {}, c.pairs.map((p) => h('tr', {}, h('th', { scope: 'row' }, p.ratio),
-          h('td', {}, p.steps === p.best_steps ? String(p.steps) : `${p.steps}, best ${p.best_steps}`),
-          h('td', {}, signed(p.error_cents, 2)), h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2))))))));
+      h(
+        'div',
+        { class: 'viewhead' },
+        h(
+          'h2',
+          {},
+          `${spec}: worst ${fit.worst_cents.toFixed(2)}¢, ${fit.consistent ? 'consistent' : 'not consistent'}`,
+        ),
+        h('button', { type: 'button', onclick: () => this.#use(spec) }, `Tune to ${spec}`),
+      ),
+      ...fit.chords.map((c) =>
+        wideTable(
+          `Pairs of ${c.chord}`,
+          h('caption', {}, `${c.chord} on ${c.root_label}: steps ${c.steps.join(' ')}`),
+          h(
+            'thead',
+            {},
+            h(
+              'tr',
+              {},
+              ['pair', 'steps', 'error ¢', 'beats Hz'].map((t) => h('th', { scope: 'col' }, t)),
+            ),
+          ),
+          h(
+            'tbody',
+            {},
+            c.pairs.map((p) =>
+              h(
+                'tr',
+                {},
+                h('th', { scope: 'row' }, p.ratio),
+                h('td', {}, p.steps === p.best_steps ? String(p.steps) : `${p.steps}, best ${p.best_steps}`),
+                h('td', {}, signed(p.error_cents, 2)),
+                h('td', {}, p.beat_hz === null ? '–' : p.beat_hz.toFixed(2)),
+              ),
+            ),
+          ),
+        ),
+      ),
+    );
   }
 
   async #use(spec) {
@@ -147,7 +246,10 @@ const FRET_CENTS = 2; // that frets may be off without a word: about what a care
 /** What is to be said where the frets of the instrument do not play the tuning. */
 function fretWords({ instrument, tuning, frets_off_cents: off }) {
   if (!(off > FRET_CENTS)) return '';
-  return `The frets of ${instrument.name} are not those of ${tuning.name}: they stay where they are, up to ${off.toFixed(1)} cents off it. Only the open strings follow.`;
+  return (
+    `The frets of ${instrument.name} are not those of ${tuning.name}: they stay where they are, ` +
+    `up to ${off.toFixed(1)} cents off it. Only the open strings follow.`
+  );
 }
 
 /**

@@ -24,8 +24,12 @@ export class Limits {
       this.#rescale();
     });
     this.list = h('ol', { class: 'limits' });
-    this.element = h('div', {}, this.list,
-      h('p', { class: 'limit-scale dim small', 'aria-hidden': 'true' }, this.scale));
+    this.element = h(
+      'div',
+      {},
+      this.list,
+      h('p', { class: 'limit-scale dim small', 'aria-hidden': 'true' }, this.scale),
+    );
   }
 
   /** Shows the strings of a board, each { string, label }, with the same limits for all. */
@@ -60,17 +64,34 @@ export class Limits {
     row.bar = h('span', { class: 'moved', hidden: true });
     row.allowed = h('span', { class: 'allowed' });
     row.handles = { down: this.#handle(row, 'down', label), up: this.#handle(row, 'up', label) };
-    row.track = h('span', { class: 'limit-track' }, row.allowed, h('i', { class: 'zero' }), row.bar, row.handles.down, row.handles.up);
+    row.track = h(
+      'span',
+      { class: 'limit-track' },
+      row.allowed,
+      h('i', { class: 'zero' }),
+      row.bar,
+      row.handles.down,
+      row.handles.up,
+    );
     row.cents = h('strong', { class: 'by' }, '–');
     row.more = h('span', { class: 'dim small' });
-    row.el = h('li', {}, h('span', { class: 'who' }, `${string}  ${noteText(label)}`), row.track, h('span', { class: 'figure' }, row.cents, row.more));
+    row.el = h(
+      'li',
+      {},
+      h('span', { class: 'who' }, `${string}  ${noteText(label)}`),
+      row.track,
+      h('span', { class: 'figure' }, row.cents, row.more),
+    );
     return row;
   }
 
   #handle(row, which, label) {
     return h('span', {
-      class: `handle ${which}`, role: 'slider', tabIndex: 0,
-      'aria-label': `String ${row.string} ${label}, most ${which}, cents`, 'aria-valuemin': '0',
+      class: `handle ${which}`,
+      role: 'slider',
+      tabIndex: 0,
+      'aria-label': `String ${row.string} ${label}, most ${which}, cents`,
+      'aria-valuemin': '0',
       onkeydown: (e) => this.#key(e, row, which),
       onpointerdown: (e) => this.#drag(e, row, which),
     });
@@ -78,7 +99,16 @@ export class Limits {
 
   #key(e, row, which) {
     const outward = which === 'up' ? 1 : -1;
-    const by = { ArrowRight: STEP * outward, ArrowLeft: -STEP * outward, ArrowUp: STEP, ArrowDown: -STEP, PageUp: 10, PageDown: -10, Home: -this.#most, End: this.#most }[e.key];
+    const by = {
+      ArrowRight: STEP * outward,
+      ArrowLeft: -STEP * outward,
+      ArrowUp: STEP,
+      ArrowDown: -STEP,
+      PageUp: 10,
+      PageDown: -10,
+      Home: -this.#most,
+      End: this.#most,
+    }[e.key];
     if (!by) return;
     e.preventDefault();
     this.#set(row, which, row[which] + by);
@@ -92,11 +122,13 @@ export class Limits {
     handle.setPointerCapture(e.pointerId);
     const move = (event) => {
       const box = row.track.getBoundingClientRect();
-      const cents = (2 * (event.clientX - box.left) / box.width - 1) * this.#end;
+      const cents = ((2 * (event.clientX - box.left)) / box.width - 1) * this.#end;
       this.#set(row, which, Math.min(Math.round(which === 'up' ? cents : -cents), this.#end));
     };
     handle.onpointermove = move;
-    handle.onpointerup = handle.onpointercancel = () => { handle.onpointermove = null; };
+    handle.onpointerup = handle.onpointercancel = () => {
+      handle.onpointermove = null;
+    };
   }
 
   #set(row, which, cents) {
@@ -136,7 +168,11 @@ export class Limits {
       const side = Math.abs(s.cents) < 0.005 ? 'tuned' : s.cents < 0 ? 'flat' : 'sharp';
       row.bar.className = `moved ${side}`;
       row.cents.className = `by ${side}`;
-      setClass(row.el, 'at-limit', s.cents >= row.up - 0.005 && s.cents > 0.005 || s.cents <= 0.005 - row.down && s.cents < -0.005);
+      setClass(
+        row.el,
+        'at-limit',
+        (s.cents >= row.up - 0.005 && s.cents > 0.005) || (s.cents <= 0.005 - row.down && s.cents < -0.005),
+      );
     }
   }
 }

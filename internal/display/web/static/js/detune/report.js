@@ -7,31 +7,70 @@ const LISTED = 12;
 
 /** The pairs of a chord that was to be pure, before and after. */
 export function chordTable(chord) {
-  return wideTable(`Pairs of ${chord.chord}`,
+  return wideTable(
+    `Pairs of ${chord.chord}`,
     h('caption', {}, `${chord.chord}: worst pair ${off(chord.worst_before)} → ${off(chord.worst_after)} cents`),
     head(['strings', 'ratio', 'cents', 'beats Hz', 'partials']),
-    h('tbody', {}, chord.pairs.map((p) => h('tr', {},
-      h('th', { scope: 'row' }, `${p.low} and ${p.high}`), h('td', {}, p.ratio),
-      h('td', {}, change(signed(p.cents_before, 1), signed(p.cents_after, 1))),
-      h('td', {}, change(rate(p.beat_before), rate(p.beat_after))),
-      h('td', {}, p.low_partial ? `${p.low_partial} and ${p.high_partial}` : '–')))));
+    h(
+      'tbody',
+      {},
+      chord.pairs.map((p) =>
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'row' }, `${p.low} and ${p.high}`),
+          h('td', {}, p.ratio),
+          h('td', {}, change(signed(p.cents_before, 1), signed(p.cents_after, 1))),
+          h('td', {}, change(rate(p.beat_before), rate(p.beat_after))),
+          h('td', {}, p.low_partial ? `${p.low_partial} and ${p.high_partial}` : '–'),
+        ),
+      ),
+    ),
+  );
 }
 
 /** What other chords lose or gain. */
 export function otherTable(rest, total) {
   const shown = rest.slice(0, LISTED);
-  return wideTable('Other chords',
+  return wideTable(
+    'Other chords',
     h('caption', {}, total > LISTED ? `The ${LISTED} of ${total} that lose most` : 'Those that lose most first'),
     head(['frets', 'chord', 'worst pair, cents', 'fastest beat, Hz', '']),
-    h('tbody', {}, shown.map((c) => h('tr', {},
-      h('th', { scope: 'row', class: 'tab' }, [...c.frets].reverse().map((f) => (f < 0 ? 'x' : f)).join(' ')), h('td', {}, c.ratios),
-      h('td', {}, change(off(c.worst_before), off(c.worst_after))),
-      h('td', {}, change(rate(c.fastest_beat_before), rate(c.fastest_beat_after))),
-      h('td', {}, verdict(c))))));
+    h(
+      'tbody',
+      {},
+      shown.map((c) =>
+        h(
+          'tr',
+          {},
+          h(
+            'th',
+            { scope: 'row', class: 'tab' },
+            [...c.frets]
+              .reverse()
+              .map((f) => (f < 0 ? 'x' : f))
+              .join(' '),
+          ),
+          h('td', {}, c.ratios),
+          h('td', {}, change(off(c.worst_before), off(c.worst_after))),
+          h('td', {}, change(rate(c.fastest_beat_before), rate(c.fastest_beat_after))),
+          h('td', {}, verdict(c)),
+        ),
+      ),
+    ),
+  );
 }
 
 function head(names) {
-  return h('thead', {}, h('tr', {}, names.map((t) => h(t ? 'th' : 'td', t ? { scope: 'col' } : {}, t))));
+  return h(
+    'thead',
+    {},
+    h(
+      'tr',
+      {},
+      names.map((t) => h(t ? 'th' : 'td', t ? { scope: 'col' } : {}, t)),
+    ),
+  );
 }
 
 function change(before, after) {

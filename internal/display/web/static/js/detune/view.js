@@ -14,8 +14,15 @@ import { Limits } from './limits.js';
 import { Trade } from './trade.js';
 import { chordTable, otherTable } from './report.js';
 
-const METHODS = [['least squares', 'Least squares'], ['worst error', 'Worst error'], ['beat energy', 'Beats']];
-const PURE = [['fundamentals', 'By fundamentals'], ['partials', 'By partials']];
+const METHODS = [
+  ['least squares', 'Least squares'],
+  ['worst error', 'Worst error'],
+  ['beat energy', 'Beats'],
+];
+const PURE = [
+  ['fundamentals', 'By fundamentals'],
+  ['partials', 'By partials'],
+];
 const LIMIT = 50; // cents, to begin with
 
 /** Makes the view. */
@@ -40,22 +47,43 @@ class Detune {
     this.limits = new Limits(this.solveSoon);
     this.trade = new Trade((spare) => this.#setSpare(spare));
     this.element = this.#build();
-    app.tuner.addEventListener('session', () => { if (app.view === this) this.#load(); });
+    app.tuner.addEventListener('session', () => {
+      if (app.view === this) this.#load();
+    });
   }
 
   #build() {
     this.title = h('h1', {}, 'Detune');
-    this.ratios = h('input', { name: 'ratios', value: '4:5:6', autocomplete: 'off', spellcheck: false, oninput: this.solveSoon });
+    this.ratios = h('input', {
+      name: 'ratios',
+      value: '4:5:6',
+      autocomplete: 'off',
+      spellcheck: false,
+      oninput: this.solveSoon,
+    });
     this.anchor = h('select', { name: 'anchor', onchange: this.solveSoon });
-    this.limit = h('input', { name: 'limit', type: 'number', step: 'any', value: LIMIT, oninput: () => this.#limitAll() });
-    this.spare = h('input', { type: 'range', step: 0.01, value: 0, oninput: () => this.#setSpare(Number(this.spare.value)) });
+    this.limit = h('input', {
+      name: 'limit',
+      type: 'number',
+      step: 'any',
+      value: LIMIT,
+      oninput: () => this.#limitAll(),
+    });
+    this.spare = h('input', {
+      type: 'range',
+      step: 0.01,
+      value: 0,
+      oninput: () => this.#setSpare(Number(this.spare.value)),
+    });
     bind({ limit_cents: this.limit, spare: this.spare });
     this.explore = h('button', { type: 'button', onclick: () => this.#explore() }, 'Show the trade-off');
     this.shapeName = h('span', { class: 'field-name' });
     this.shape = h('output', { class: 'tab shape-text' });
     this.kept = h('ul', { class: 'kept' });
     this.status = h('p', { class: 'error', role: 'alert' });
-    ({ box: this.risk, label: this.riskLabel } = acceptBox({ onchange: () => this.#solve(this.risk.checked, this.far.checked) }));
+    ({ box: this.risk, label: this.riskLabel } = acceptBox({
+      onchange: () => this.#solve(this.risk.checked, this.far.checked),
+    }));
     this.far = h('input', { type: 'checkbox', name: 'far', onchange: () => this.#solve(false, this.far.checked) });
     this.farLabel = h('label', { class: 'choice', hidden: true }, this.far, 'It is this chord that I mean');
     this.riskLabel.hidden = true;
@@ -67,39 +95,112 @@ class Detune {
     this.obstacles = h('ul', { class: 'obstacles' });
     this.pairs = h('section', { class: 'panel', 'aria-label': 'Pairs before and after' });
     this.cost = h('div', {});
-    this.others = h('section', { class: 'panel', 'aria-label': 'Other chords' }, h('h2', {}, 'What it costs other chords'), this.#sparing(), this.trade.element, this.cost);
+    this.others = h(
+      'section',
+      { class: 'panel', 'aria-label': 'Other chords' },
+      h('h2', {}, 'What it costs other chords'),
+      this.#sparing(),
+      this.trade.element,
+      this.cost,
+    );
     this.force = h('p', { class: 'dim in-force' });
     this.empty = noInstrument(this.#app);
-    this.body = h('div', { class: 'stack' }, this.board.element, this.#form(),
-      h('div', { class: 'columns' },
-        h('section', { class: 'panel', 'aria-label': 'Strings' }, h('h2', {}, 'How far each string moves'), this.limits.element, this.#allLimits(), this.obstacles, this.cautions,
-          this.refused, this.riskLabel, h('div', { class: 'row' }, this.tune, this.before, this.after), h('p', { class: 'dim small' }, CAUTION)),
-        h('div', { class: 'stack' }, this.pairs, this.others)));
-    return h('section', { class: 'view detune', 'aria-label': 'Detune' },
-      h('div', { class: 'viewhead' }, this.title, h('p', { class: 'dim' }, 'Press a note for each string of the shape; press it again to leave the string out.')),
-      this.force, this.empty, this.body);
+    this.body = h(
+      'div',
+      { class: 'stack' },
+      this.board.element,
+      this.#form(),
+      h(
+        'div',
+        { class: 'columns' },
+        h(
+          'section',
+          { class: 'panel', 'aria-label': 'Strings' },
+          h('h2', {}, 'How far each string moves'),
+          this.limits.element,
+          this.#allLimits(),
+          this.obstacles,
+          this.cautions,
+          this.refused,
+          this.riskLabel,
+          h('div', { class: 'row' }, this.tune, this.before, this.after),
+          h('p', { class: 'dim small' }, CAUTION),
+        ),
+        h('div', { class: 'stack' }, this.pairs, this.others),
+      ),
+    );
+    return h(
+      'section',
+      { class: 'view detune', 'aria-label': 'Detune' },
+      h(
+        'div',
+        { class: 'viewhead' },
+        this.title,
+        h('p', { class: 'dim' }, 'Press a note for each string of the shape; press it again to leave the string out.'),
+      ),
+      this.force,
+      this.empty,
+      this.body,
+    );
   }
 
   #form() {
-    return h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#solve(); } },
+    return h(
+      'form',
+      {
+        class: 'row',
+        onsubmit: (e) => {
+          e.preventDefault();
+          this.#solve();
+        },
+      },
       h('div', {}, this.shapeName, this.shape),
       h('label', { class: 'field grow' }, h('span', {}, 'should be, lowest note first'), this.ratios),
       h('label', { class: 'field narrow' }, h('span', {}, 'stays'), this.anchor),
-      this.#segments('Balance chords by', METHODS, () => this.#method, (v) => { this.#method = v; }),
-      this.#segments('Pure', PURE, () => this.#pure, (v) => { this.#pure = v; }),
-      h('button', { type: 'button', onclick: () => this.#keep() }, 'And another chord'), this.kept, this.status, this.farLabel);
+      this.#segments(
+        'Balance chords by',
+        METHODS,
+        () => this.#method,
+        (v) => {
+          this.#method = v;
+        },
+      ),
+      this.#segments(
+        'Pure',
+        PURE,
+        () => this.#pure,
+        (v) => {
+          this.#pure = v;
+        },
+      ),
+      h('button', { type: 'button', onclick: () => this.#keep() }, 'And another chord'),
+      this.kept,
+      this.status,
+      this.farLabel,
+    );
   }
 
   #segments(label, choices, now, set) {
-    const box = h('div', { class: 'segments', role: 'group', 'aria-label': label }, choices.map(([value, text]) => h('button', {
-      type: 'button', 'aria-pressed': String(value === now()),
-      onclick: (e) => {
-        set(value);
-        this.spare.disabled = this.explore.disabled = this.#method !== METHODS[0][0];
-        for (const b of box.children) b.setAttribute('aria-pressed', String(b === e.currentTarget));
-        this.#solve();
-      },
-    }, text)));
+    const box = h(
+      'div',
+      { class: 'segments', role: 'group', 'aria-label': label },
+      choices.map(([value, text]) =>
+        h(
+          'button',
+          {
+            type: 'button',
+            'aria-pressed': String(value === now()),
+            onclick: (e) => {
+              set(value);
+              this.spare.disabled = this.explore.disabled = this.#method !== METHODS[0][0];
+              for (const b of box.children) b.setAttribute('aria-pressed', String(b === e.currentTarget));
+              this.#solve();
+            },
+          },
+          text,
+        ),
+      ),
+    );
     return box;
   }
 
@@ -111,7 +212,12 @@ class Detune {
   }
 
   #allLimits() {
-    return h('label', { class: 'field narrow' }, h('span', {}, 'Most that any string may be moved, cents; or drag the ends of a string'), this.limit);
+    return h(
+      'label',
+      { class: 'field narrow' },
+      h('span', {}, 'Most that any string may be moved, cents; or drag the ends of a string'),
+      this.limit,
+    );
   }
 
   show() {
@@ -131,8 +237,17 @@ class Detune {
       if (fresh) {
         const same = this.data?.id === instrument && this.data.tuned === as.tuning;
         this.#key = key;
-        await this.#fill({ ...await get(`api/instruments/${encodeURIComponent(instrument)}/board`, as), tuned: as.tuning }, as, same);
-        setText(this.force, plan ? `Plan ${plan.name} is in force: strings are moved from where it has them, and a new plan takes its place.` : '');
+        await this.#fill(
+          { ...(await get(`api/instruments/${encodeURIComponent(instrument)}/board`, as)), tuned: as.tuning },
+          as,
+          same,
+        );
+        setText(
+          this.force,
+          plan
+            ? `Plan ${plan.name} is in force: strings are moved from where it has them, and a new plan takes its place.`
+            : '',
+        );
       }
       if (this.#app.wanted) this.#take(this.#app.wanted);
       else if (instrument && !this.#plan && !fresh) this.#solve();
@@ -154,7 +269,10 @@ class Detune {
       this.#mark();
       return void this.#solve();
     }
-    this.anchor.replaceChildren(h('option', { value: 0 }, 'none'), ...data.strings.map((s) => h('option', { value: s.string }, `string ${s.string}`)));
+    this.anchor.replaceChildren(
+      h('option', { value: 0 }, 'none'),
+      ...data.strings.map((s) => h('option', { value: s.string }, `string ${s.string}`)),
+    );
     this.limits.reset(data.strings, Number(this.limit.value));
     this.#chords = [];
     this.#listKept();
@@ -163,10 +281,19 @@ class Detune {
 
   /** Begins with the purest shape of a major triad that the instrument has, where shapes can be found. */
   async #first(as) {
-    if (!hasLengths(this.data)) return this.#take({ frets: this.data.strings.map(() => -1), strings: [], chord: '4:5:6' });
-    const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, { chord: '4:5:6', most: 1, ...as });
+    if (!hasLengths(this.data))
+      return this.#take({ frets: this.data.strings.map(() => -1), strings: [], chord: '4:5:6' });
+    const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, {
+      chord: '4:5:6',
+      most: 1,
+      ...as,
+    });
     const [shape] = shapes;
-    this.#take({ frets: shape?.frets ?? this.data.strings.map(() => -1), strings: shape?.strings ?? [], chord: '4:5:6' });
+    this.#take({
+      frets: shape?.frets ?? this.data.strings.map(() => -1),
+      strings: shape?.strings ?? [],
+      chord: '4:5:6',
+    });
   }
 
   /** Takes a shape with the strings of its notes in the order of the chord, as the Fretboard view finds them. */
@@ -195,13 +322,19 @@ class Detune {
   }
 
   #text() {
-    return [...this.#frets].reverse().map((f) => (f < 0 ? 'x' : f)).join(' ');
+    return [...this.#frets]
+      .reverse()
+      .map((f) => (f < 0 ? 'x' : f))
+      .join(' ');
   }
 
   /** The shape as it is shown: of open strings alone their names say more than their frets. */
   #shapeWords() {
     if (hasFrets(this.data)) return this.#text();
-    return this.#frets.flatMap((f, i) => (f < 0 ? [] : [noteText(this.data.strings[i].label)])).reverse().join(' ');
+    return this.#frets
+      .flatMap((f, i) => (f < 0 ? [] : [noteText(this.data.strings[i].label)]))
+      .reverse()
+      .join(' ');
   }
 
   /** The strings that are played, the lowest note first. */
@@ -219,8 +352,12 @@ class Detune {
     const [parts, strings] = [partsOf(ratios), this.#dealt()];
     const inOrder = strings.every((n, i) => i === 0 || n < strings[i - 1]);
     const plain = parts.length !== strings.length || parts.some((p) => Number.isNaN(sizeOf(p)));
-    if (plain || inOrder && parts.every((p, i) => i === 0 || sizeOf(parts[i - 1]) <= sizeOf(p))) return `${this.#text()} as ${ratios}`;
-    return `${this.#text()} as ${byString(strings, parts.toSorted((a, b) => sizeOf(a) - sizeOf(b)))}`;
+    if (plain || (inOrder && parts.every((p, i) => i === 0 || sizeOf(parts[i - 1]) <= sizeOf(p))))
+      return `${this.#text()} as ${ratios}`;
+    return `${this.#text()} as ${byString(
+      strings,
+      parts.toSorted((a, b) => sizeOf(a) - sizeOf(b)),
+    )}`;
   }
 
   /** What to do while there is no chord. */
@@ -238,12 +375,37 @@ class Detune {
   }
 
   #listKept() {
-    this.kept.replaceChildren(...this.#chords.map((text, i) => h('li', {}, h('span', { class: 'tab' }, text),
-      h('button', { type: 'button', 'aria-label': `Leave out ${text}`, onclick: () => { this.#chords.splice(i, 1); this.#listKept(); this.#solve(); } }, 'Leave out'))));
+    this.kept.replaceChildren(
+      ...this.#chords.map((text, i) =>
+        h(
+          'li',
+          {},
+          h('span', { class: 'tab' }, text),
+          h(
+            'button',
+            {
+              type: 'button',
+              'aria-label': `Leave out ${text}`,
+              onclick: () => {
+                this.#chords.splice(i, 1);
+                this.#listKept();
+                this.#solve();
+              },
+            },
+            'Leave out',
+          ),
+        ),
+      ),
+    );
   }
 
   #sparing() {
-    return h('div', { class: 'row' }, h('label', { class: 'field grow' }, h('span', {}, 'Spare them: none to all (least squares)'), this.spare), this.explore);
+    return h(
+      'div',
+      { class: 'row' },
+      h('label', { class: 'field grow' }, h('span', {}, 'Spare them: none to all (least squares)'), this.spare),
+      this.explore,
+    );
   }
 
   #setSpare(spare) {
@@ -257,7 +419,12 @@ class Detune {
       const answer = await send('POST', 'api/detune', { ...this.#problem(), spare: 0, explore: true });
       this.trade.show(answer.trade, Number(this.spare.value));
       const left = answer.trade_left_out;
-      setText(this.status, left ? `${left} of ${left + answer.trade.length} plans are not shown: they bring a string near to breaking.` : '');
+      setText(
+        this.status,
+        left
+          ? `${left} of ${left + answer.trade.length} plans are not shown: they bring a string near to breaking.`
+          : '',
+      );
     } catch (err) {
       setError(this.status, err);
     }
@@ -267,9 +434,18 @@ class Detune {
   #problem() {
     const { tuning, reference, plan } = this.#app.tuner.session.settings;
     return {
-      instrument: this.data.id, tuning, reference, from: plan?.cents ?? [], chords: [...new Set([...this.#chords, this.#chord()])],
-      anchor: Number(this.anchor.value), limits: this.limits.get(), method: this.#method, pure_by: this.#pure,
-      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0, accept_risk: this.risk.checked, accept_far: this.far.checked,
+      instrument: this.data.id,
+      tuning,
+      reference,
+      from: plan?.cents ?? [],
+      chords: [...new Set([...this.#chords, this.#chord()])],
+      anchor: Number(this.anchor.value),
+      limits: this.limits.get(),
+      method: this.#method,
+      pure_by: this.#pure,
+      spare: this.#method === METHODS[0][0] ? Number(this.spare.value) : 0,
+      accept_risk: this.risk.checked,
+      accept_far: this.far.checked,
     };
   }
 
@@ -298,13 +474,18 @@ class Detune {
     this.limits.show(answer?.strings);
     this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
     this.cautions.replaceChildren(...(answer?.cautions ?? []).map((text) => h('li', {}, text)));
-    this.pairs.replaceChildren(h('h2', {}, 'Pairs of the chord, now and then'), ...(answer?.chords ?? []).map(chordTable));
+    this.pairs.replaceChildren(
+      h('h2', {}, 'Pairs of the chord, now and then'),
+      ...(answer?.chords ?? []).map(chordTable),
+    );
     this.cost.replaceChildren(answer ? otherTable(answer.others, answer.others_total) : '');
   }
 
   /** Plays the shape as the open strings are, or as the plan would have them. */
   #hear(which) {
-    const pitches = this.#frets.map((f, i) => (f < 0 ? 0 : this.#plan.strings[i][which] * 2 ** (this.board.cell(i + 1, f).cents / 1200)));
+    const pitches = this.#frets.map((f, i) =>
+      f < 0 ? 0 : this.#plan.strings[i][which] * 2 ** (this.board.cell(i + 1, f).cents / 1200),
+    );
     play(pitches.filter((hz) => hz > 0).sort((a, b) => a - b));
   }
 
@@ -321,7 +502,10 @@ class Detune {
 
 /** The parts of a chord such as 4:5:6 or 1/1 5/4 3/2. */
 function partsOf(chord) {
-  return chord.split(chord.includes(':') ? ':' : /\s+/).map((p) => p.trim()).filter(Boolean);
+  return chord
+    .split(chord.includes(':') ? ':' : /\s+/)
+    .map((p) => p.trim())
+    .filter(Boolean);
 }
 
 /** The size of a part that is a whole number or a ratio; of anything else NaN. */

@@ -28,18 +28,69 @@ class Journal {
     this.list = h('tbody', {});
     this.detail = h('section', { class: 'panel', 'aria-label': 'Session', tabIndex: -1, hidden: true });
     this.restring = h('button', { type: 'button', onclick: () => this.#newStrings() }, 'New strings today');
-    this.body = h('div', { class: 'stack' },
-      h('section', { class: 'panel', 'aria-label': 'Drift' }, h('h2', {}, 'How the open strings drift'),
-        h('p', { class: 'dim small' }, 'Circle: as found. Square: as left. The line between two sessions is what the string did by itself; a dashed line is a change of strings. Cents against the target.'),
-        this.drift.element, this.verdicts, h('div', { class: 'row' }, this.restring)),
-      h('div', { class: 'columns' },
-        h('section', { class: 'panel', 'aria-label': 'Sessions' }, wideTable('Sessions', h('caption', {}, 'Sessions, the newest first'),
-          h('thead', {}, h('tr', {}, ['when', 'what', 'readings', 'remark'].map((t) => h('th', { scope: 'col' }, t)))), this.list)),
-        this.detail));
-    this.empty = h('p', { class: 'panel', hidden: true }, 'Nothing is kept yet. ', h('code', {}, 'tunerd listen --keep'), ' and ', h('code', {}, 'tunerd measure --keep'), ' keep what they read; it is shown here then.');
-    return h('section', { class: 'view journal', 'aria-label': 'Journal' },
-      h('div', { class: 'viewhead' }, h('h1', {}, 'Journal'), h('label', { class: 'field' }, h('span', {}, 'Instrument'), this.instrument)),
-      this.status, this.empty, this.body);
+    this.body = h(
+      'div',
+      { class: 'stack' },
+      h(
+        'section',
+        { class: 'panel', 'aria-label': 'Drift' },
+        h('h2', {}, 'How the open strings drift'),
+        h(
+          'p',
+          { class: 'dim small' },
+          'Circle: as found. Square: as left. The line between two sessions is what the string did by itself; ',
+          'a dashed line is a change of strings. Cents against the target.',
+        ),
+        this.drift.element,
+        this.verdicts,
+        h('div', { class: 'row' }, this.restring),
+      ),
+      h(
+        'div',
+        { class: 'columns' },
+        h(
+          'section',
+          { class: 'panel', 'aria-label': 'Sessions' },
+          wideTable(
+            'Sessions',
+            h('caption', {}, 'Sessions, the newest first'),
+            h(
+              'thead',
+              {},
+              h(
+                'tr',
+                {},
+                ['when', 'what', 'readings', 'remark'].map((t) => h('th', { scope: 'col' }, t)),
+              ),
+            ),
+            this.list,
+          ),
+        ),
+        this.detail,
+      ),
+    );
+    this.empty = h(
+      'p',
+      { class: 'panel', hidden: true },
+      'Nothing is kept yet. ',
+      h('code', {}, 'tunerd listen --keep'),
+      ' and ',
+      h('code', {}, 'tunerd measure --keep'),
+      ' keep what they read; it is shown here then.',
+    );
+    return h(
+      'section',
+      { class: 'view journal', 'aria-label': 'Journal' },
+      h(
+        'div',
+        { class: 'viewhead' },
+        h('h1', {}, 'Journal'),
+        h('label', { class: 'field' }, h('span', {}, 'Instrument'), this.instrument),
+      ),
+      this.status,
+      this.empty,
+      this.body,
+    );
   }
 
   show() {
@@ -64,20 +115,55 @@ class Journal {
     this.#instrument = name;
     this.instrument.value = name;
     const mine = this.#sessions.filter((x) => x.instrument === name);
-    this.list.replaceChildren(...mine.map((x) => h('tr', {},
-      h('th', { scope: 'row' }, h('button', { type: 'button', onclick: () => this.#open(x.id) }, when(x.started))),
-      [x.kind, String(x.readings), x.note].map((t) => h('td', {}, t)))));
+    this.list.replaceChildren(
+      ...mine.map((x) =>
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'row' }, h('button', { type: 'button', onclick: () => this.#open(x.id) }, when(x.started))),
+          [x.kind, String(x.readings), x.note].map((t) => h('td', {}, t)),
+        ),
+      ),
+    );
     this.detail.hidden = true;
     await this.#try(async () => this.#drift(await get('api/journal/drift', { instrument: name })));
   }
 
   #drift(drift) {
     this.drift.show(drift);
-    this.verdicts.replaceChildren(wideTable('What the strings do', h('caption', {}, 'What the strings do between sessions'),
-      h('thead', {}, h('tr', {}, ['string', 'sessions', 'typical move', 'strings since', 'verdict'].map((t) => h('th', { scope: 'col' }, t)))),
-      h('tbody', {}, drift.strings.map((x) => h('tr', {}, h('th', { scope: 'row' }, `${x.string}  ${format.noteText(x.label)}`),
-        [String(x.sittings.length), x.typical_cents === null ? '–' : `${x.typical_cents.toFixed(1)}¢`, x.since ? day(x.since) : '–', x.verdict].map((t) => h('td', {}, t)))))),
-      ...drift.left_out.map((words) => h('p', { class: 'dim small' }, words)));
+    this.verdicts.replaceChildren(
+      wideTable(
+        'What the strings do',
+        h('caption', {}, 'What the strings do between sessions'),
+        h(
+          'thead',
+          {},
+          h(
+            'tr',
+            {},
+            ['string', 'sessions', 'typical move', 'strings since', 'verdict'].map((t) => h('th', { scope: 'col' }, t)),
+          ),
+        ),
+        h(
+          'tbody',
+          {},
+          drift.strings.map((x) =>
+            h(
+              'tr',
+              {},
+              h('th', { scope: 'row' }, `${x.string}  ${format.noteText(x.label)}`),
+              [
+                String(x.sittings.length),
+                x.typical_cents === null ? '–' : `${x.typical_cents.toFixed(1)}¢`,
+                x.since ? day(x.since) : '–',
+                x.verdict,
+              ].map((t) => h('td', {}, t)),
+            ),
+          ),
+        ),
+      ),
+      ...drift.left_out.map((words) => h('p', { class: 'dim small' }, words)),
+    );
   }
 
   async #open(id) {
@@ -87,13 +173,56 @@ class Journal {
       const remove = h('button', { type: 'button', onclick: () => this.#delete(remove, id) }, 'Delete');
       this.detail.replaceChildren(
         h('h2', {}, `${when(x.started)} · ${x.kind}`),
-        h('p', { class: 'dim' }, [x.input, x.tuning, x.reference, x.plan && `plan ${x.plan}`].filter(Boolean).join(' · ')),
-        h('form', { class: 'row', onsubmit: (e) => { e.preventDefault(); this.#note(id, note.value); } },
-          h('label', { class: 'field grow' }, h('span', {}, 'Remark'), note), h('button', {}, 'Keep the remark'), remove),
-        wideTable('Readings', h('caption', {}, `${readings.length} readings`),
-          h('thead', {}, h('tr', {}, ['at', 'note', 'string', 'cents', 'Hz', ''].map((t) => h(t ? 'th' : 'td', t ? { scope: 'col' } : {}, t)))),
-          h('tbody', {}, readings.map((r) => h('tr', {}, h('th', { scope: 'row' }, `${r.t_s.toFixed(1)} s`),
-            [format.noteText(r.label), place(r), `${format.cents(r.cents, r.f1_sigma_cents)} ± ${format.sigmaText(r.f1_sigma_cents)}`, format.hz(r.f1_hz, r.f1_sigma_cents), r.mark].map((t) => h('td', {}, t)))))));
+        h(
+          'p',
+          { class: 'dim' },
+          [x.input, x.tuning, x.reference, x.plan && `plan ${x.plan}`].filter(Boolean).join(' · '),
+        ),
+        h(
+          'form',
+          {
+            class: 'row',
+            onsubmit: (e) => {
+              e.preventDefault();
+              this.#note(id, note.value);
+            },
+          },
+          h('label', { class: 'field grow' }, h('span', {}, 'Remark'), note),
+          h('button', {}, 'Keep the remark'),
+          remove,
+        ),
+        wideTable(
+          'Readings',
+          h('caption', {}, `${readings.length} readings`),
+          h(
+            'thead',
+            {},
+            h(
+              'tr',
+              {},
+              ['at', 'note', 'string', 'cents', 'Hz', ''].map((t) => h(t ? 'th' : 'td', t ? { scope: 'col' } : {}, t)),
+            ),
+          ),
+          h(
+            'tbody',
+            {},
+            readings.map((r) =>
+              h(
+                'tr',
+                {},
+                h('th', { scope: 'row' }, `${r.t_s.toFixed(1)} s`),
+                [
+                  format.noteText(r.label),
+                  place(r),
+                  `${format.cents(r.cents, r.f1_sigma_cents)} ± ${format.sigmaText(r.f1_sigma_cents)}`,
+                  format.hz(r.f1_hz, r.f1_sigma_cents),
+                  r.mark,
+                ].map((t) => h('td', {}, t)),
+              ),
+            ),
+          ),
+        ),
+      );
       this.detail.hidden = false;
       this.detail.focus({ preventScroll: false });
     });
@@ -122,7 +251,12 @@ class Journal {
 
   async #newStrings() {
     await this.#try(async () => {
-      await send('POST', 'api/journal/events', { instrument: this.#instrument, string: 0, kind: 'new strings', text: '' });
+      await send('POST', 'api/journal/events', {
+        instrument: this.#instrument,
+        string: 0,
+        kind: 'new strings',
+        text: '',
+      });
       await this.#choose(this.#instrument);
       this.#app.say('noted: new strings');
     });

@@ -11,9 +11,13 @@ const LEVEL_FLOOR = -63; // dB re full scale at the left end of the bar
 export class Head {
   constructor() {
     const p = (this.p = {
-      name: h('span', { class: 'name' }), octave: h('span', { class: 'octave' }), steps: h('span', { class: 'steps' }),
+      name: h('span', { class: 'name' }),
+      octave: h('span', { class: 'octave' }),
+      steps: h('span', { class: 'steps' }),
       place: h('p', { class: 'place' }),
-      cents: h('p', { class: 'cents' }), word: h('span', { class: 'word' }), exact: h('span', { class: 'exact' }),
+      cents: h('p', { class: 'cents' }),
+      word: h('span', { class: 'word' }),
+      exact: h('span', { class: 'exact' }),
       figures: {},
     });
     const list = h('dl', { class: 'figures' });
@@ -24,11 +28,17 @@ export class Head {
     p.bar = h('span', { class: 'bar-fill' });
     p.level = h('span', {});
     p.figures.level.append(h('span', { class: 'levelbar', 'aria-hidden': 'true' }, p.bar), p.level);
-    this.element = h('div', { class: 'head' },
-      h('div', { class: 'large' },
+    this.element = h(
+      'div',
+      { class: 'head' },
+      h(
+        'div',
+        { class: 'large' },
         h('div', { class: 'notebox' }, h('p', { class: 'note' }, p.name, p.octave, p.steps), p.place),
-        h('div', { class: 'centsbox' }, p.cents, h('p', { class: 'verdict' }, p.word, ' ', p.exact))),
-      list);
+        h('div', { class: 'centsbox' }, p.cents, h('p', { class: 'verdict' }, p.word, ' ', p.exact)),
+      ),
+      list,
+    );
   }
 
   /** Shows the newest reading; one that is not of now is shown weaker, with its age. */
@@ -44,7 +54,13 @@ export class Head {
   #nothing(tuner) {
     this.#note(tuner.hears || 'connecting', true);
     for (const el of [this.p.place, this.p.cents, this.p.word, this.p.exact]) setText(el, '');
-    setText(this.p.place, { listening: 'no pitch yet', 'several notes': tuner.session?.strings.length ? '"Together" reads all strings' : 'play one at a time' }[tuner.hears] ?? 'play a note');
+    setText(
+      this.p.place,
+      {
+        listening: 'no pitch yet',
+        'several notes': tuner.session?.strings.length ? '"Together" reads all strings' : 'play one at a time',
+      }[tuner.hears] ?? 'play a note',
+    );
     for (const [key] of FIGURES) if (key !== 'level') setText(this.p.figures[key], '–');
   }
 
@@ -111,4 +127,3 @@ function place(target, tuner) {
   const held = tuner.session?.settings.string === target.string ? ' ■ held' : '';
   return `string ${target.string}${fret}${held}`;
 }
-

@@ -23,9 +23,19 @@ export class Lanes {
     this.hold = hold;
     this.list = h('ol', {});
     const ticks = TICKS.map((c) => at(h('span', {}, format.signed(c, 0)), lanePlace(c)));
-    this.element = h('section', { class: 'lanes', 'aria-label': 'All strings', hidden: true },
-      this.list, h('p', { class: 'scale', 'aria-hidden': 'true' }, h('span', { class: 'ticks' }, ticks)),
-      h('p', { class: 'ends dim', 'aria-hidden': 'true' }, h('span', {}, '← flat'), h('span', {}, 'cents'), h('span', {}, 'sharp →')));
+    this.element = h(
+      'section',
+      { class: 'lanes', 'aria-label': 'All strings', hidden: true },
+      this.list,
+      h('p', { class: 'scale', 'aria-hidden': 'true' }, h('span', { class: 'ticks' }, ticks)),
+      h(
+        'p',
+        { class: 'ends dim', 'aria-hidden': 'true' },
+        h('span', {}, '← flat'),
+        h('span', {}, 'cents'),
+        h('span', {}, 'sharp →'),
+      ),
+    );
   }
 
   show(strings) {
@@ -35,10 +45,28 @@ export class Lanes {
   }
 
   #add() {
-    const row = { marks: h('span', { 'aria-hidden': 'true' }), name: h('span', {}), spread: h('span', { class: 'spread' }), dot: h('span', { class: 'dot' }), cents: h('span', { class: 'lane-cents' }), word: h('span', { class: 'lane-word' }) };
-    const track = h('span', { class: 'track', 'aria-hidden': 'true' }, TICKS.map((c) => at(h('i', { class: c ? '' : 'zero' }), lanePlace(c))), row.spread, row.dot);
-    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) },
-      h('span', { class: 'lane-name' }, row.marks, unseen('Hold string '), row.name), track, h('span', { class: 'lane-reading' }, row.cents, unseen(' cents, '), row.word));
+    const row = {
+      marks: h('span', { 'aria-hidden': 'true' }),
+      name: h('span', {}),
+      spread: h('span', { class: 'spread' }),
+      dot: h('span', { class: 'dot' }),
+      cents: h('span', { class: 'lane-cents' }),
+      word: h('span', { class: 'lane-word' }),
+    };
+    const track = h(
+      'span',
+      { class: 'track', 'aria-hidden': 'true' },
+      TICKS.map((c) => at(h('i', { class: c ? '' : 'zero' }), lanePlace(c))),
+      row.spread,
+      row.dot,
+    );
+    row.button = h(
+      'button',
+      { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) },
+      h('span', { class: 'lane-name' }, row.marks, unseen('Hold string '), row.name),
+      track,
+      h('span', { class: 'lane-reading' }, row.cents, unseen(' cents, '), row.word),
+    );
     row.el = h('li', {}, row.button);
     this.#rows.push(row);
     this.list.append(row.el);
@@ -77,7 +105,10 @@ export class Lanes {
       if (!s) continue;
       const when = format.age(now - s.at_s);
       const quiet = s.state === 'silent' || s.state === 'hidden' ? s.state : '';
-      setText(word, !s.read ? quiet || 'not read' : `${WORDS[this.#side(s)]}, ${s.active ? 'sounding' : quiet || when}`);
+      setText(
+        word,
+        !s.read ? quiet || 'not read' : `${WORDS[this.#side(s)]}, ${s.active ? 'sounding' : quiet || when}`,
+      );
     }
   }
 }

@@ -20,8 +20,23 @@ export class Strings {
   }
 
   #add() {
-    const row = { mark: h('span', { class: 'mark', 'aria-hidden': 'true' }), n: h('span', {}), label: h('span', { class: 'label' }), cents: h('span', {}), unit: unseen(''), age: h('span', { class: 'age', 'aria-hidden': 'true' }) };
-    row.button = h('button', { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) }, row.mark, h('span', { class: 'n' }, unseen('Hold string '), row.n), row.label, h('span', { class: 'c' }, row.cents, row.unit), row.age);
+    const row = {
+      mark: h('span', { class: 'mark', 'aria-hidden': 'true' }),
+      n: h('span', {}),
+      label: h('span', { class: 'label' }),
+      cents: h('span', {}),
+      unit: unseen(''),
+      age: h('span', { class: 'age', 'aria-hidden': 'true' }),
+    };
+    row.button = h(
+      'button',
+      { type: 'button', onclick: () => this.hold(row.s.held ? 0 : row.s.string) },
+      row.mark,
+      h('span', { class: 'n' }, unseen('Hold string '), row.n),
+      row.label,
+      h('span', { class: 'c' }, row.cents, row.unit),
+      row.age,
+    );
     row.el = h('li', {}, row.button);
     this.#rows.push(row);
     this.list.append(row.el);
@@ -44,7 +59,8 @@ export class Strings {
     const box = this.element;
     if (box.scrollHeight <= box.clientHeight) return;
     const off = el.getBoundingClientRect().top - box.getBoundingClientRect().top;
-    if (off < 0 || off > box.clientHeight - el.clientHeight) box.scrollTop += off - (box.clientHeight - el.clientHeight) / 2;
+    if (off < 0 || off > box.clientHeight - el.clientHeight)
+      box.scrollTop += off - (box.clientHeight - el.clientHeight) / 2;
   }
 
   /** Writes how old the readings are at stream time now, s. */

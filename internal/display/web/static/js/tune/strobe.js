@@ -21,12 +21,25 @@ export class Strobe {
   /** swapRows() is called when the legend is pressed. */
   constructor(swapRows) {
     this.stack = h('div', { class: 'bands' });
-    this.guide = ['flat', 'in tune', 'sharp'].map((word) => h('span', { dataset: { word } }, { flat: '← flat', 'in tune': 'in tune', sharp: 'sharp →' }[word]));
-    this.legend = h('button', { type: 'button', class: 'plain legend', title: 'What the rows are compared with (x)', onclick: swapRows });
-    this.picture = h('div', { role: 'img', 'aria-label': 'Strobe' }, this.stack,
-      h('p', { class: 'guide', 'aria-hidden': 'true' }, this.guide));
+    this.guide = ['flat', 'in tune', 'sharp'].map((word) =>
+      h('span', { dataset: { word } }, { flat: '← flat', 'in tune': 'in tune', sharp: 'sharp →' }[word]),
+    );
+    this.legend = h('button', {
+      type: 'button',
+      class: 'plain legend',
+      title: 'What the rows are compared with (x)',
+      onclick: swapRows,
+    });
+    this.picture = h(
+      'div',
+      { role: 'img', 'aria-label': 'Strobe' },
+      this.stack,
+      h('p', { class: 'guide', 'aria-hidden': 'true' }, this.guide),
+    );
     this.element = h('div', { class: 'strobe' }, this.picture, this.legend);
-    document.addEventListener('theme', () => { this.#colours = null; });
+    document.addEventListener('theme', () => {
+      this.#colours = null;
+    });
   }
 
   /** Draws the pattern as it is at now ms. */
@@ -40,7 +53,14 @@ export class Strobe {
       if (now - this.#stillAt < 500) return;
       this.#stillAt = now;
     }
-    const scene = { tuner, f, live, colours, at: tuner.frozen ? tuner.now() : tuner.clock.at(now), loudest: loudest(list) };
+    const scene = {
+      tuner,
+      f,
+      live,
+      colours,
+      at: tuner.frozen ? tuner.now() : tuner.clock.at(now),
+      loudest: loudest(list),
+    };
     list.forEach((band, i) => this.#band(this.#rows[i], band, scene));
   }
 
@@ -54,7 +74,12 @@ export class Strobe {
   #fit(list) {
     while (this.#rows.length > list.length) this.#rows.pop().el.remove();
     while (this.#rows.length < list.length) {
-      const row = { number: h('span', { class: 'k' }), canvas: h('canvas', {}), drift: h('span', { class: 'drift' }), over: h('span', { class: 'over' }) };
+      const row = {
+        number: h('span', { class: 'k' }),
+        canvas: h('canvas', {}),
+        drift: h('span', { class: 'drift' }),
+        over: h('span', { class: 'over' }),
+      };
       row.el = h('div', { class: 'band' }, row.number, h('div', { class: 'window' }, row.canvas, row.over), row.drift);
       row.ctx = row.canvas.getContext('2d', { alpha: true });
       this.#rows.push(row);
@@ -85,7 +110,14 @@ export class Strobe {
     const look = bands.contrast(band.drift_hz, this.#shutter);
     const every = bands.period(size.width / size.scale, band.partial) * size.scale;
     const phase = bands.phaseAt({ phase: band.phase_turns, drift: band.drift_hz }, f.t_s, at);
-    bands.drawStripes(row.ctx, size, { every, phase, look, light, rest: colours.rest, bright: bands.brightness(band.level_db, top) });
+    bands.drawStripes(row.ctx, size, {
+      every,
+      phase,
+      look,
+      light,
+      rest: colours.rest,
+      bright: bands.brightness(band.level_db, top),
+    });
     if (look < 0.1) bands.drawTooFast(row.ctx, size, band.drift_hz, colours.text);
   }
 
@@ -105,7 +137,12 @@ export class Strobe {
 function spoken(f, live) {
   if (!live) return 'nothing sounds';
   if (f.standing === 'doubted') return format.doubtText(f);
-  return { settling: 'the reading settles', flat: 'stripes move left, flat', sharp: 'stripes move right, sharp', 'in tune': 'stripes at rest, in tune' }[f.state];
+  return {
+    settling: 'the reading settles',
+    flat: 'stripes move left, flat',
+    sharp: 'stripes move right, sharp',
+    'in tune': 'stripes at rest, in tune',
+  }[f.state];
 }
 
 /** Gives the canvas as many pixels as the screen has there. */
@@ -126,7 +163,12 @@ function readColours(element) {
   const style = getComputedStyle(element);
   const colour = (name) => style.getPropertyValue(name).trim();
   return {
-    settling: colour('--dim'), flat: colour('--flat'), sharp: colour('--sharp'), 'in tune': colour('--tune'),
-    rest: colour('--stripe-rest'), line: colour('--line'), text: colour('--text'),
+    settling: colour('--dim'),
+    flat: colour('--flat'),
+    sharp: colour('--sharp'),
+    'in tune': colour('--tune'),
+    rest: colour('--stripe-rest'),
+    line: colour('--line'),
+    text: colour('--text'),
   };
 }

@@ -56,27 +56,61 @@ class Tune {
       this.rang = false; // what rang has given way to a note
       this.#app.complain('');
     });
-    new ResizeObserver(() => { this.#still = false; }).observe(this.element);
+    new ResizeObserver(() => {
+      this.#still = false;
+    }).observe(this.element);
     if (tuner.session) this.#session();
     this.#face();
   }
 
   #build() {
     const p = this.#parts;
-    p.chosen = h('button', { type: 'button', class: 'plain chosen', 'aria-haspopup': 'dialog', title: 'Choose what to tune (s)', onclick: () => choose(this.#app) });
-    p.buttons = Object.entries(FACES).map(([face, [text, title]]) => h('button', { type: 'button', title, dataset: { face }, onclick: () => this.#choose(face) }, text));
+    p.chosen = h('button', {
+      type: 'button',
+      class: 'plain chosen',
+      'aria-haspopup': 'dialog',
+      title: 'Choose what to tune (s)',
+      onclick: () => choose(this.#app),
+    });
+    p.buttons = Object.entries(FACES).map(([face, [text, title]]) =>
+      h('button', { type: 'button', title, dataset: { face }, onclick: () => this.#choose(face) }, text),
+    );
     p.faces = h('div', { class: 'segments', role: 'group', 'aria-label': 'Show' }, p.buttons);
-    p.freeze = h('button', { type: 'button', 'aria-pressed': 'false', title: 'Let all readings stand still (Space)', onclick: () => this.#app.freeze() }, 'Freeze');
+    p.freeze = h(
+      'button',
+      {
+        type: 'button',
+        'aria-pressed': 'false',
+        title: 'Let all readings stand still (Space)',
+        onclick: () => this.#app.freeze(),
+      },
+      'Freeze',
+    );
     p.letGo = h('button', { type: 'button', onclick: () => this.#hold(0), hidden: true }, 'Let go');
-    p.confirm = h('button', { type: 'button', class: 'main confirm', hidden: true, onclick: () => this.#confirm() }, 'It is the held string (y)');
+    p.confirm = h(
+      'button',
+      { type: 'button', class: 'main confirm', hidden: true, onclick: () => this.#confirm() },
+      'It is the held string (y)',
+    );
     p.clear = h('button', { type: 'button', onclick: () => this.#clear() }, 'Clear');
-    p.listen = h('button', { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() }, 'Let this page listen');
+    p.listen = h(
+      'button',
+      { type: 'button', class: 'main', hidden: true, onclick: () => this.mic.toggle() },
+      'Let this page listen',
+    );
     p.note = h('p', { class: 'remark' });
     p.cautions = new Cautions();
     p.tools = h('div', { class: 'toolrow' }, p.listen, p.faces, p.freeze, p.confirm, p.letGo, p.clear);
-    return h('section', { class: 'view tune', 'aria-label': 'Tune' },
+    return h(
+      'section',
+      { class: 'view tune', 'aria-label': 'Tune' },
       h('div', { class: 'bar' }, h('h1', { class: 'unseen' }, 'Tune'), p.chosen, p.tools, p.cautions.element),
-      this.head.element, this.strobe.element, this.lanes.element, p.note, this.list.element);
+      this.head.element,
+      this.strobe.element,
+      this.lanes.element,
+      p.note,
+      this.list.element,
+    );
   }
 
   show() {
@@ -95,13 +129,30 @@ class Tune {
   key(key) {
     const { tuner } = this.#app;
     switch (key) {
-      case 'a': case 'Escape': this.#hold(0); return true;
-      case 'x': this.#swapRows(); return true;
-      case 'y': if (!this.#app.tuner.doubted) return false; this.#confirm(); return true;
-      case 'c': this.#clear(); return true;
-      case 'l': this.#choose(this.#shown === 'strobe' ? 'lanes' : 'strobe'); return true;
-      case 'm': this.#choose(this.#shown === 'together' ? 'strobe' : 'together'); return true;
-      case 'n': case 'p': this.#hold(neighbour(tuner.strings, key === 'n' ? 1 : -1)); return true;
+      case 'a':
+      case 'Escape':
+        this.#hold(0);
+        return true;
+      case 'x':
+        this.#swapRows();
+        return true;
+      case 'y':
+        if (!this.#app.tuner.doubted) return false;
+        this.#confirm();
+        return true;
+      case 'c':
+        this.#clear();
+        return true;
+      case 'l':
+        this.#choose(this.#shown === 'strobe' ? 'lanes' : 'strobe');
+        return true;
+      case 'm':
+        this.#choose(this.#shown === 'together' ? 'strobe' : 'together');
+        return true;
+      case 'n':
+      case 'p':
+        this.#hold(neighbour(tuner.strings, key === 'n' ? 1 : -1));
+        return true;
     }
     const digit = /^[0-9]$/.test(key) ? Number(key) || 10 : 0;
     if (digit && tuner.strings.some((s) => s.string === digit)) {
@@ -131,7 +182,7 @@ class Tune {
   #remark() {
     const { tuner } = this.#app;
     const texts = {
-      lost: `No connection to the tuner${since(tuner.silence())}. What you see is old; this page tries again by itself.`,
+      lost: `No connection to the tuner${since(tuner.silence())}. What you see is old; the page tries again.`,
       stale: `Nothing new from the tuner${since(tuner.frameAge())}. What you see is old.`,
     };
     const page = wanted(tuner.session) && this.mic.state === 'off';
@@ -147,9 +198,18 @@ class Tune {
 
   #session() {
     const { session } = this.#app.tuner;
-    const name = [session.instrument?.name, session.tuning.name, refText(session.reference), session.settings.plan?.name && `plan ${session.settings.plan.name}`];
+    const name = [
+      session.instrument?.name,
+      session.tuning.name,
+      refText(session.reference),
+      session.settings.plan?.name && `plan ${session.settings.plan.name}`,
+    ];
     const [first, ...rest] = name.filter(Boolean);
-    this.#parts.chosen.replaceChildren(h('strong', {}, first), h('span', { class: 'dim' }, rest.map((t) => ` · ${t}`).join('')), h('span', { class: 'change' }, 'change'));
+    this.#parts.chosen.replaceChildren(
+      h('strong', {}, first),
+      h('span', { class: 'dim' }, rest.map((t) => ` · ${t}`).join('')),
+      h('span', { class: 'change' }, 'change'),
+    );
     const some = session.strings.length > 0;
     this.#parts.cautions.show(session.cautions);
     this.#parts.letGo.hidden = session.settings.string === 0;
@@ -170,7 +230,8 @@ class Tune {
   async #choose(face) {
     keep('face', face === 'strobe' ? 'strobe' : 'lanes');
     const { tuner } = this.#app;
-    if (tuner.allStrings !== (face === 'together')) await this.#try(() => tuner.set({ all_strings: face === 'together' }));
+    if (tuner.allStrings !== (face === 'together'))
+      await this.#try(() => tuner.set({ all_strings: face === 'together' }));
     this.#face();
   }
 
@@ -243,7 +304,8 @@ function since(ms) {
 
 /** What can be done where several notes sound and one was expected. */
 function severalWords(session) {
-  return session?.strings.length ? 'Several notes sound. "Together" reads all strings at once.'
+  return session?.strings.length
+    ? 'Several notes sound. "Together" reads all strings at once.'
     : 'Several notes sound: play one at a time, or choose an instrument, whose strings can be read together.';
 }
 
