@@ -69,7 +69,6 @@ func startBrowser() (context.Context, context.CancelFunc) {
 		chromedp.ExecPath(chromium), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("hide-scrollbars", true),
 		chromedp.Flag("autoplay-policy", "no-user-gesture-required"),
-		chromedp.Flag("use-fake-ui-for-media-stream", true),
 		chromedp.Flag("use-fake-device-for-media-stream", true),
 		chromedp.Flag("use-file-for-fake-audio-capture", fakeMicrophone),
 		chromedp.Env("HOME="+filepath.Dir(fakeMicrophone)))
@@ -176,7 +175,7 @@ func open(t *testing.T, s *server, at string) *page {
 	return p
 }
 
-// watch collects errors that the page writes to its console; the test fails with them.
+// watch collects what is written to the console of the page; the test fails with it.
 func (p *page) watch() {
 	messages := chromedp.Console(p.ctx)
 	go func() {
@@ -184,11 +183,9 @@ func (p *page) watch() {
 			if err != nil {
 				return
 			}
-			if m.IsException() || m.Type == "error" {
-				p.mu.Lock()
-				p.errors = append(p.errors, m.String())
-				p.mu.Unlock()
-			}
+			p.mu.Lock()
+			p.errors = append(p.errors, m.String())
+			p.mu.Unlock()
 		}
 	}()
 	p.t.Cleanup(func() {

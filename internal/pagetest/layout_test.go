@@ -91,6 +91,7 @@ func TestLayout(t *testing.T) {
 	}
 	for name, instrument := range map[string]string{"8 strings": newInstrument("fan"), "34 strings": newInstrument("harp")} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel() // most of it is waiting
 			s := serve(t, "--input", record(t, tone{220 * 1.004, 600, 8000}.samples(), 8000), "--instrument", instrument, "--journal", benchJournal(t))
 			p := open(t, s, "")
 			p.sounding()

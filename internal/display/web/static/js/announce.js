@@ -54,6 +54,7 @@ function sentence(tuner) {
   if (tuner.allStrings) return togetherSentence(tuner.strings);
   const f = tuner.frame;
   if (!f) return tuner.hears;
+  if (f.hears === 'sounding' && !f.target) return ''; // all strings, of which the session does not know yet
   if (f.hears !== 'sounding') return f.hears === 'listening' ? '' : f.hears;
   const note = noteSpoken(f.target.label);
   if (f.standing === 'doubted') return doubtText(f);

@@ -60,11 +60,12 @@ function make(app) {
 
 /** Ends the session of this browser: the link with the token lets it in again. */
 async function leave(app, el) {
+  app.tuner.stop(); // else it asks for the stream once more, and is refused
   try {
     await send('DELETE', 'api/access');
-    app.tuner.stop();
     app.complain('This browser is let in no longer. The link that tunerd has printed lets it in again.');
   } catch (err) {
+    app.tuner.resume();
     app.complain(err);
   }
   el.close();

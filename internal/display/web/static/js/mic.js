@@ -2,6 +2,9 @@
 
 const SLOW = 1 << 20; // bytes waiting in the socket beyond which samples are dropped; the tuner sees a gap
 
+const NOT_ALLOWED =
+  'The microphone is not allowed to this page. Allow it in the settings of the browser for this address.';
+
 /** Whether the tuner takes its sound from a page, also before one has sent any. */
 export function wanted(session) {
   return session?.input.from_page ?? false;
@@ -44,11 +47,7 @@ export class Microphone {
         }),
       );
     } catch (err) {
-      this.close(
-        err.name === 'NotAllowedError'
-          ? 'The microphone was not allowed.'
-          : `The microphone cannot be used: ${err.message}`,
-      );
+      this.close(err.name === 'NotAllowedError' ? NOT_ALLOWED : `The microphone cannot be used: ${err.message}`);
     }
   }
 
@@ -83,7 +82,7 @@ export class Microphone {
     socket.onclose = (e) => {
       if (this.state === 'on') this.close(e.reason || 'The tuner has closed the connection.');
     };
-    track.onended = () => this.close('The microphone has gone.');
+    track.onended = () => this.close('The microphone has gone: plug it in, or allow it again.');
     this.#set('on');
   }
 

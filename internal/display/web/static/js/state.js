@@ -48,6 +48,12 @@ export class Tuner extends EventTarget {
     this.#close();
   }
 
+  /** Follows it again. */
+  resume() {
+    this.stopped = false;
+    this.#open();
+  }
+
   #close() {
     this.#source?.close();
     this.#source = null;

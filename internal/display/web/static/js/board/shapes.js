@@ -25,10 +25,11 @@ export class Shapes {
       autocomplete: 'off',
       spellcheck: false,
     });
-    this.span = h('input', { name: 'span', type: 'number', step: 'any', value: 100 });
-    this.within = h('input', { name: 'within', type: 'number', step: 'any', value: 20 });
+    this.span = h('input', { name: 'span', type: 'number', required: true, step: 'any', value: 100 });
+    this.within = h('input', { name: 'within', type: 'number', required: true, step: 'any', value: 20 });
     bind({ span_mm: this.span, within_cents: this.within });
     this.status = h('p', { class: 'dim', role: 'status' });
+    this.error = h('p', { class: 'error', role: 'alert' });
     this.list = h('ol', { class: 'shapes' });
     this.place = h('div', { class: 'row places', hidden: true });
     this.pairs = h('div', {});
@@ -57,6 +58,7 @@ export class Shapes {
         CHORDS.map((c) => h('option', { value: c })),
       ),
       this.status,
+      this.error,
       this.list,
       this.place,
       this.pairs,
@@ -72,18 +74,14 @@ export class Shapes {
     this.place.hidden = true;
     this.list.replaceChildren();
     this.pairs.replaceChildren();
-    setError(
-      this.status,
-      this.form.hidden
-        ? {
-            message: `Shapes are found by the reach of a hand; the file of ${data.name} gives no scale_length_mm.`,
-          }
-        : null,
-    );
+    const why = `Shapes are found by the reach of a hand; the file of ${data.name} gives no scale_length_mm.`;
+    setText(this.status, this.form.hidden ? why : '');
+    setError(this.error, null);
   }
 
   async #find() {
     setText(this.status, 'searching …');
+    setError(this.error, null);
     try {
       const answer = await get(`api/instruments/${encodeURIComponent(this.#data.id)}/shapes`, {
         chord: this.chord.value,
@@ -94,7 +92,8 @@ export class Shapes {
       });
       this.#answer(answer);
     } catch (err) {
-      setError(this.status, err);
+      setText(this.status, '');
+      setError(this.error, err);
       this.list.replaceChildren();
       this.pairs.replaceChildren();
     }

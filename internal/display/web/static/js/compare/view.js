@@ -37,8 +37,8 @@ class Compare {
 
   #build() {
     this.chords = h('input', { name: 'chords', value: '4:5:6:7, 10:12:15', autocomplete: 'off', spellcheck: false });
-    this.from = h('input', { name: 'from', type: 'number', value: 5 });
-    this.to = h('input', { name: 'to', type: 'number', value: 72 });
+    this.from = h('input', { name: 'from', type: 'number', required: true, value: 5 });
+    this.to = h('input', { name: 'to', type: 'number', required: true, value: 72 });
     bind({ divisions: [this.from, this.to] });
     this.of = h('input', { name: 'of', value: '2/1', autocomplete: 'off', spellcheck: false });
     this.status = h('p', { class: 'error', role: 'alert' });

@@ -39,6 +39,7 @@ class Detune {
   #pure = PURE[0][0];
   #plan = null; // the newest answer
   #asked = 0;
+  #leaving = false;
 
   constructor(app) {
     this.#app = app;
@@ -48,7 +49,7 @@ class Detune {
     this.trade = new Trade((spare) => this.#setSpare(spare));
     this.element = this.#build();
     app.tuner.addEventListener('session', () => {
-      if (app.view === this) this.#load();
+      if (app.view === this && !this.#leaving) this.#load();
     });
   }
 
@@ -65,6 +66,7 @@ class Detune {
     this.limit = h('input', {
       name: 'limit',
       type: 'number',
+      required: true,
       step: 'any',
       value: LIMIT,
       oninput: () => this.#limitAll(),
@@ -206,7 +208,7 @@ class Detune {
 
   /** Gives all strings the limit that was typed, if it is one. */
   #limitAll() {
-    if (!this.limit.reportValidity() || this.limit.value === '') return;
+    if (!this.limit.reportValidity()) return;
     this.limits.setAll(this.limit.valueAsNumber);
     this.solveSoon();
   }
@@ -221,6 +223,7 @@ class Detune {
   }
 
   show() {
+    this.#leaving = false;
     this.#load();
   }
 
@@ -367,6 +370,15 @@ class Detune {
     return `The file of ${this.data.name} gives no scale_length_mm, so no shape can be proposed. ${how}`;
   }
 
+  /** Says if the chord has another number of parts than notes are chosen; an empty text if not. */
+  #unlike() {
+    const ratios = this.ratios.value.trim();
+    const [parts, notes] = [partsOf(ratios).length, this.#dealt().length];
+    if (ratios.includes('=') || parts === notes) return '';
+    const many = (n, what) => `${n} ${what}${n === 1 ? '' : 's'}`;
+    return `The chord has ${many(parts, 'part')}, and ${many(notes, 'note')} are chosen: make them as many.`;
+  }
+
   #keep() {
     this.#chords.push(this.#chord());
     this.#listKept();
@@ -456,6 +468,8 @@ class Detune {
     if (!this.data) return; // it is on its way
     if (this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: this.#howToBegin() });
     const asked = ++this.#asked;
+    const unlike = this.#unlike();
+    if (unlike) return this.#show(null, { message: unlike });
     try {
       const answer = await send('POST', 'api/detune', this.#problem());
       if (asked === this.#asked) this.#show(answer, null);
@@ -492,9 +506,11 @@ class Detune {
   async #send() {
     try {
       setError(this.refused, null);
+      this.#leaving = true; // the next plan is asked for when this view is shown again
       await this.#app.tuner.set({ plan: this.#plan.plan, accept_risk: this.risk.checked });
       this.#app.go('tune');
     } catch (err) {
+      this.#leaving = false;
       setError(this.refused, err);
     }
   }

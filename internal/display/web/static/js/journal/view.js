@@ -232,6 +232,7 @@ class Journal {
     await this.#try(async () => {
       await send('PUT', `api/journal/sessions/${id}/note`, { note: text });
       await this.#load();
+      await this.#open(id);
       this.#app.say('remark kept');
     });
   }

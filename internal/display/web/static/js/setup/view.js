@@ -102,7 +102,12 @@ class Setup {
 
   #form() {
     const number = (name, text, value, props) =>
-      h('label', { class: 'field narrow' }, h('span', {}, text), h('input', { name, type: 'number', value, ...props }));
+      h(
+        'label',
+        { class: 'field narrow' },
+        h('span', {}, text),
+        h('input', { name, type: 'number', required: true, value, ...props }),
+      );
     return h(
       'form',
       {

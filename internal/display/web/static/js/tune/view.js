@@ -31,6 +31,7 @@ class Tune {
   #textAt = 0;
   #still = false; // what stands still has been drawn
   #parts = {};
+  deaf = ''; // why this page does not listen, though it should
 
   constructor(app) {
     this.#app = app;
@@ -191,7 +192,7 @@ class Tune {
       'input ended': 'The recording has ended.',
       waiting: PRESS,
     };
-    const text = texts[tuner.link] ?? hears[tuner.hears] ?? '';
+    const text = texts[tuner.link] ?? (this.deaf ? `${this.deaf} ${PRESS}` : (hears[tuner.hears] ?? ''));
     setText(this.#parts.note, text);
     this.element.classList.toggle('old', tuner.link === 'lost' || tuner.link === 'stale');
   }
@@ -251,7 +252,8 @@ class Tune {
     setText(listen, { off: 'Let this page listen', opening: 'Asking …', on: 'Stop listening' }[state]);
     setAttr(listen, 'aria-pressed', state === 'on');
     listen.classList.toggle('main', state === 'off');
-    if (why) this.#app.complain(why);
+    this.deaf = why;
+    if (why) this.#app.say(why);
   }
 
   #freeze(on) {
