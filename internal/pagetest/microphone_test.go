@@ -2,9 +2,13 @@ package pagetest
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"os"
 	"testing"
+
+	browserdomain "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/chromedp"
 )
 
 // Chromium's fake microphone has 44100 Hz and two channels whatever is asked of it, and plays a
@@ -47,8 +51,16 @@ func writeStereo(name string, samples []float64) error {
 func TestBrowserMicrophone(t *testing.T) {
 	needBrowser(t)
 	s := serve(t, "--input", "browser", "--tuning", "12edo")
+	for _, size := range [][2]int64{{390, 844}, {768, 1024}, {1280, 800}} {
+		t.Run(fmt.Sprint(size[0]), func(t *testing.T) { listenAt(t, s, size) })
+	}
+}
+
+func listenAt(t *testing.T, s *server, size [2]int64) {
 	p := open(t, s, "")
-	p.wait("the tuner to wait", "document.getElementById('link-word').textContent === 'waiting'")
+	p.do(chromedp.EmulateViewport(size[0], size[1]))
+	p.permit(browserdomain.PermissionSettingGranted)
+	p.wait("the tuner to wait", "['waiting', 'input lost'].includes(document.getElementById('link-word').textContent)")
 	listen := ".toolrow button"
 	p.wait("the offer", "document.querySelector('.toolrow button').textContent === 'Let this page listen'")
 	p.click(listen)
@@ -64,4 +76,44 @@ func TestBrowserMicrophone(t *testing.T) {
 		"Math.abs(parseFloat(document.querySelector('.figures div:nth-child(4) dd').textContent.replace('−', '-')) + 11.7) <= 1")
 	p.click(listen)
 	p.wait("the input to be lost", "document.getElementById('link-word').textContent === 'input lost'")
+	p.wait("what to do", "document.querySelector('.remark').textContent.includes('Let this page listen')")
+	p.do(chromedp.Navigate("about:blank"))
+}
+
+// permit answers for the user who is asked for the microphone, from now on.
+func (p *page) permit(setting browserdomain.PermissionSetting) {
+	p.t.Helper()
+	_, err := chromedp.CallBrowser(p.ctx, browserdomain.SetPermission, browserdomain.SetPermissionParams{
+		Permission: &browserdomain.PermissionDescriptor{Name: "microphone"}, Setting: setting,
+		BrowserContextID: chromedp.FromContext(p.ctx).BrowserContextID,
+	})
+	if err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// A microphone that is refused, or taken away while the page listens, is said to be, and can be given again.
+func TestMicrophoneRefusedAndTakenAway(t *testing.T) {
+	needBrowser(t)
+	p := open(t, serve(t, "--input", "browser", "--tuning", "12edo"), "")
+	p.do(chromedp.EmulateViewport(390, 844))
+	const listen = ".toolrow button"
+	const offered = "document.querySelector('.toolrow button').textContent === 'Let this page listen'"
+	p.wait("the offer", offered)
+	p.permit(browserdomain.PermissionSettingDenied)
+	p.click(listen)
+	p.wait("that it was not allowed", "document.querySelector('.remark').textContent.startsWith('The microphone is not allowed to this page')")
+	p.wait("the offer again", offered)
+	p.permit(browserdomain.PermissionSettingGranted)
+	p.click(listen)
+	p.wait("the note", "document.querySelector('.note').textContent === 'E3'")
+	if said := eval[string](p, "document.querySelector('.remark').textContent"); said != "" {
+		t.Errorf("it listens, and the page still says %q", said)
+	}
+	p.permit(browserdomain.PermissionSettingDenied)
+	p.wait("that it has gone", "document.querySelector('.remark').textContent.startsWith('The microphone has gone')")
+	p.wait("the offer once more", offered)
+	p.permit(browserdomain.PermissionSettingGranted)
+	p.click(listen)
+	p.wait("the note again", "document.querySelector('.head:not(.last) .note')?.textContent === 'E3'")
 }
