@@ -15,11 +15,14 @@ const (
 	// than InTuneCents, since what is known is not sure. Tuned on simulated floating bridges and banjos.
 	plannedCents = 0.8
 	// Where no string moves another by as much as stiffPull, a string that may stay is better heard after
-	// the pass than turned in it: it costs no other string anything. laterCents is what such a one may be off.
+	// the pass than turned in it: it costs no other string anything. laterCents is what such a one may be off,
+	// and one that was turned already.
 	// Tuned on simulated guitars and long necks, one string of which is 31 cents off: with 0.8 cents the
 	// guitar took 0.46 moves a string, with 1.5 it takes 0.34, as round and round does.
 	stiffPull  = 0.05
 	laterCents = 1.5
+	// againSigmas is how sure it has to be that a string that was turned ends off, for it to be turned once more.
+	againSigmas = 2
 	// guardCents and guardSigmas keep every string below its limit: the hand's miss, and what is not known.
 	guardCents  = 4
 	guardSigmas = 2
@@ -37,6 +40,7 @@ type Adviser struct {
 	*Learner
 	rest  []bool // strings that are still to be turned, once
 	tried []int
+	again int // hearings in a row that left open whether a string is off
 }
 
 // Advice is what to do with one string.
@@ -216,14 +220,34 @@ func (a *Adviser) Done(was Advice, to Reading, after ...Reading) error {
 	if err := a.Turned(to, after...); err != nil {
 		return err
 	}
-	i := was.String
-	a.tried[i]++
-	a.rest[i] = math.Abs(to.Cents-was.NowCents) > InTuneCents && a.tried[i] < tries
+	a.moved(was.String, math.Abs(to.Cents-was.NowCents) > InTuneCents)
 	return nil
 }
 
+// moved takes down that a string was turned, and whether it missed what it was to read. Strings that were turned
+// before it are taken back into the pass where what was learned since says that they would not be in tune after
+// it: in another pass all those that they pull on would have to be turned with them.
+func (a *Adviser) moved(i int, missed bool) {
+	a.tried[i]++
+	a.rest[i] = missed && a.tried[i] < tries
+	_, sigma := a.Cents()
+	for grown := slices.Contains(a.rest, true); grown; {
+		grown = false
+		for j, c := range a.plan(a.rest).after {
+			if !a.rest[j] && a.tried[j] > 0 && a.tried[j] < tries && math.Abs(c) > max(laterCents, againSigmas*sigma[j]) {
+				a.rest[j], grown = true, true
+			}
+		}
+	}
+}
+
+// hearings is how often all strings are heard at most before one that reads off, though it is believed not to be,
+// is turned.
+const hearings = 3
+
 // Check takes in what all strings read after a pass, tells whether all are in tune, and otherwise begins
-// another pass.
+// another pass. A string that reads off by less than its readings scatter is heard again before it is turned: then
+// Next has nothing to say, and all strings are to be checked once more.
 func (a *Adviser) Check(readings []Reading) (inTune bool, err error) {
 	if err := a.Heard(readings...); err != nil {
 		return false, err
@@ -235,6 +259,14 @@ func (a *Adviser) Check(readings []Reading) (inTune bool, err error) {
 	if !slices.Contains(off, true) {
 		return true, nil
 	}
-	a.begin(off)
+	a.again++
+	if a.again < hearings {
+		for i, c := range a.mean[a.prior.count():] {
+			off[i] = off[i] && math.Abs(c) > InTuneCents
+		}
+	}
+	if a.begin(off); slices.Contains(a.rest, true) {
+		a.again = 0
+	}
 	return false, nil
 }

@@ -30,7 +30,7 @@ func (a *Adviser) Forecast(pegSigma, readingSigma float64) []Step {
 		}
 		cut = cut || next.Part < 1
 		dry.turn(Reading{next.String, next.NowCents, math.Hypot(pegSigma, readingSigma)}, nil)
-		dry.rest[next.String] = false
+		dry.moved(next.String, false)
 		c, s := dry.Cents()
 		steps = append(steps, Step{next, c, s})
 	}
@@ -82,7 +82,7 @@ func (a *Adviser) drawn(pegSigma, readingSigma float64) (mean, sigma []float64) 
 			}
 			pass.turn(heard[i], nil)
 			pass.read(heard)
-			pass.rest[i] = false
+			pass.moved(i, false)
 			if rng.Float64() < slipOdds {
 				cents = p.after(truth, cents, i, cents[i]+slipSD*rng.NormFloat64())
 			}

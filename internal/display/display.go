@@ -60,6 +60,21 @@ type Band struct {
 	Clear      bool    // the partial stands out of the noise, so the phase means something
 }
 
+// A Now is what a string is to be tuned to now, so that those turned after it pull it to its target.
+type Now struct {
+	Hz    float64 // 0: there is no such advice
+	Cents float64 // against the target
+}
+
+// A Pass is how far the tuning of strings that pull on each other has come.
+type Pass struct {
+	Number int    // grows with every advice; 0: nothing is known of coupling
+	Phase  string // of coupling.Phase
+	Next   int    // string to be turned next, from 1; 0: none
+	Left   int    // strings still to be turned
+	Words  string // what to do, in a sentence
+}
+
 // A StringRow is one string of the instrument and the last reading of it.
 type StringRow struct {
 	Number   int // from 1
@@ -78,6 +93,12 @@ type StringRow struct {
 	Inharmonicity, SNRdB     float64
 	Verdict                  string
 	Hidden                   bool // whatever could be heard of it coincides with other strings
+
+	// Where strings pull on each other, see Frame.Pass:
+	Now           Now
+	Turn          int     // its place in the order of turning, from 1; 0: it is to be left alone
+	ForecastCents float64 // of it after this pass
+	ForecastSigma float64 // 0: there is no forecast
 }
 
 // A Clock is the correction of the sound card's clock that the readings have.
@@ -114,6 +135,10 @@ type Frame struct {
 	Standing   Standing
 	Seems      Target  // open string that it seems to be while Doubted; String 0: none is near
 	SeemsCents float64 // the pitch against Seems
+	Now        Now     // of the string that sounds; the bands are compared with it, if it is there
+	NowOff     float64 // cents of the pitch against Now
+	NowBeatHz  float64
+	NowVerdict string // as Verdict, against Now
 	Bands      []Band
 	Rows       Rows // what the bands are compared with
 	Strings    []StringRow
@@ -122,6 +147,8 @@ type Frame struct {
 
 	Beat Beat // of two strings, where that is measured
 	Pair Pair // these strings
+
+	Pass Pass // of strings that pull on each other
 
 	Gaps     int // breaks in the input since the start
 	NewOnset bool

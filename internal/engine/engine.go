@@ -8,6 +8,7 @@
 package engine
 
 import (
+	"tunerd/internal/coupling"
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
@@ -33,6 +34,8 @@ type Resolver interface {
 	Confirm()         // what sounds is the held string, though it does not seem to be
 	// Against compares a pitch with string n, whatever is nearest and held.
 	Against(n int, f1Hz, sigmaCents float64) targets.Match
+	// Beside compares it with a target that is none of the resolver's.
+	Beside(t targets.Target, f1Hz, sigmaCents float64) targets.Match
 	Strings() []targets.Target // open strings; nil without an instrument
 	Expected() (lowest float64, hz []float64)
 }
@@ -53,6 +56,7 @@ type TargetConfig struct {
 	Resolver Resolver
 	Labels   Labels
 	Bands    func(targets.Target) []int
-	Chords   NewChords // nil: one note is heard at a time
-	Tracker  Tracker   // that hears it, from now on; nil: the one that there is
+	Chords   NewChords          // nil: one note is heard at a time
+	Coupled  *coupling.Follower // learns how the strings pull on each other; nil: nobody does
+	Tracker  Tracker            // that hears it, from now on; nil: the one that there is
 }

@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 	"io"
+	"math"
 	"slices"
 	"sync"
 
@@ -116,6 +117,11 @@ func (g *guitar) Against(n int, f1Hz, sigma float64) targets.Match {
 	defer func() { g.held = held }()
 	g.held = n
 	return g.Resolve(f1Hz, sigma)
+}
+
+func (g *guitar) Beside(t targets.Target, f1Hz, sigma float64) targets.Match {
+	cents := 1200 * math.Log2(f1Hz/t.Hz)
+	return targets.Match{Target: t, Cents: cents, BeatHz: f1Hz - t.Hz, Verdict: targets.Verdict(cents, sigma, 0.5)}
 }
 
 func (g *guitar) Confirm()                       { g.confirmed++ }

@@ -35,9 +35,10 @@ type framer struct {
 	beat display.Beat
 	pair *BeatWatch // two strings whose beats are measured; nil: none
 
-	taken standing      // what sounds was taken for
-	open  []float64     // room for tones
-	frame display.Frame // reused: what every method returns points to it
+	taken   standing      // what sounds was taken for
+	coupled *coupled      // strings that pull on each other; nil: nobody asks
+	open    []float64     // room for tones
+	frame   display.Frame // reused: what every method returns points to it
 }
 
 func newFramer(cfg *Config) *framer {
@@ -104,6 +105,9 @@ func (f *framer) reading(r *pitch.Reading) *display.Frame {
 	out.AfterGap = f.gap || r.AfterGap
 	out.Message = f.message
 	f.gap, f.message = false, ""
+	if out.Message == "" {
+		out.Message = f.coupled.takeSaid()
+	}
 	if r.State != pitch.Silent {
 		out.OnsetS = f.seconds(r.Onset)
 	}
@@ -161,7 +165,11 @@ func (f *framer) sounding(out *display.Frame, r *pitch.Reading) {
 		out.Seems, out.SeemsCents = display.Target(m.Seems), m.SeemsCents
 		return
 	}
-	out.Bands = f.strobe.append(out.Bands, r, m.Hz, f.bands(m.Target))
+	to := m.Hz
+	if f.advise(out, m, r.SigmaCents) {
+		to = out.Now.Hz
+	}
+	out.Bands = f.strobe.append(out.Bands, r, to, f.bands(m.Target))
 	f.updateRow(m, r.SigmaCents)
 }
 
@@ -201,11 +209,13 @@ func (f *framer) blank(state display.State) *display.Frame {
 	for i := range f.rows {
 		f.rows[i].Active, f.rows[i].Hidden = false, false
 	}
+	pass := f.coupled.rows(f.rows)
 	old := &f.frame
 	f.frame = display.Frame{
 		TimeS: f.timeS, State: state, Gaps: f.gaps, AllStrings: f.all, Rows: f.strobe.rows,
 		Input: old.Input, Clock: old.Clock, Tuning: old.Tuning, Instrument: old.Instrument, Reference: old.Reference,
 		Bands: old.Bands[:0], Strings: old.Strings[:0], Beat: f.beat,
+		Pass: pass,
 	}
 	f.beat.Fresh = false
 	if f.pair != nil {

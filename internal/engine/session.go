@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/coupling"
 	"tunerd/internal/display"
 	"tunerd/internal/ensemble"
 	"tunerd/internal/pitch"
@@ -40,6 +41,9 @@ type Config struct {
 	Bands func(targets.Target) []int
 	// Chords, if not nil, reads all strings of the resolver at once; Tracker is not used then.
 	Chords NewChords
+	// Coupled, if not nil, learns how the strings pull on each other, and every frame has its advice. The
+	// session uses it alone until Run has returned, or until the session is given another aim.
+	Coupled *coupling.Follower
 	// Beats, if not nil, are measured too.
 	Beats *BeatWatch
 	// BlockLen is how many samples are read at a time; 0: 512 at 48 kHz and in proportion.
@@ -229,7 +233,9 @@ func (s *Session) analyse(ctx context.Context) error {
 			box.close()
 		}
 		close(s.aside.filled)
+		s.framer.coupled.close()
 	}()
+	s.framer.couple(s.cfg.Coupled, capture.Waits(s.cfg.Source))
 	s.analyzer = s.newAnalyzer(ctx)
 	s.analyzer.expect(s.cfg.Resolver)
 	lost := false
@@ -267,6 +273,7 @@ func (s *Session) analyse(ctx context.Context) error {
 // newAnalyzer returns what the samples go through, and what comes of that is posted.
 func (s *Session) newAnalyzer(ctx context.Context) analyzer {
 	show := func(frame *display.Frame) {
+		s.framer.coupled.hear(frame)
 		frame.Arrived = s.arrived
 		s.counts.readings.Add(1)
 		s.delays.add(s.cfg.Now().Sub(s.arrived))
@@ -301,6 +308,7 @@ func (s *Session) applyPending(ctx context.Context) {
 	s.mu.Unlock()
 	if todo.targets != nil {
 		s.framer.compareWith(todo.targets)
+		s.framer.couple(todo.targets.Coupled, capture.Waits(s.cfg.Source))
 		s.cfg.Resolver, s.cfg.Chords = todo.targets.Resolver, todo.targets.Chords
 		if todo.targets.Tracker != nil {
 			s.cfg.Tracker = todo.targets.Tracker

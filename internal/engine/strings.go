@@ -99,6 +99,9 @@ func (f *framer) chord(c *ensemble.Chord) *display.Frame {
 	out.AfterGap = f.gap || c.AfterGap
 	out.Message = f.message
 	f.gap, f.message = false, ""
+	if out.Message == "" {
+		out.Message = f.coupled.takeSaid()
+	}
 	if c.Silent {
 		out.State = display.Silent
 	} else {
