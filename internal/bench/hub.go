@@ -51,6 +51,7 @@ type hub struct {
 	lists    pace
 	held     display.Frame // what frames that were left out had to tell
 	rows     []display.StringRow
+	pass     display.Pass
 	heard    heard
 	opened   int64        // watchers so far
 	replaced atomic.Int64 // messages that a watcher did not fetch in time
@@ -113,14 +114,14 @@ func (h *hub) hold(f *display.Frame) {
 
 // showStrings sends the list of strings if it has changed, not too often.
 func (h *hub) showStrings(f *display.Frame) error {
-	if slices.Equal(f.Strings, h.rows) && h.latest[stringsKind].number != 0 || !h.lists.due(f.TimeS) {
+	if slices.Equal(f.Strings, h.rows) && f.Pass == h.pass && h.latest[stringsKind].number != 0 || !h.lists.due(f.TimeS) {
 		return nil
 	}
 	message, err := h.messages.Strings(f)
 	if err != nil {
 		return err
 	}
-	h.rows = append(h.rows[:0], f.Strings...)
+	h.rows, h.pass = append(h.rows[:0], f.Strings...), f.Pass
 	h.send(stringsKind, message)
 	return nil
 }

@@ -39,11 +39,13 @@ func (o *couplingLearnOptions) addFlags(fs *pflag.FlagSet) {
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.from, "from", "", "recordings of all strings in folder `DIR`, in the order of time: 01-start.wav,\nthen 02-turned-3.wav, made after string 3 was turned, and so on")
 	fs.StringVarP(&o.input, "input", "i", "mic", "listen to `SOURCE`: mic, mic:NAME, a recording of a whole lesson, -")
-	fs.StringVar(&o.support, "support", "", "what the strings pull at, `KIND`: floating-bridge, banjo, harp, dulcimer, long-neck,\nfixed-bridge, rigid (default: as learned before, or unknown)")
+	fs.StringVar(&o.support, "support", "", "what the strings pull at, `KIND`: "+supportKinds)
 	fs.Float64Var(&o.behindMM, "behind", coupling.UsualBehindMM, "`MM` of a string behind nut and bridge, both together")
 	fs.BoolVar(&o.allStrings, "all-strings", false, "the strings sound together in a recording, as a strum, not one by one")
 	fs.BoolVar(&o.fresh, "fresh", false, "forget what was learned before")
 }
+
+const supportKinds = "floating-bridge, banjo, harp, dulcimer, long-neck,\nfixed-bridge, rigid (default: as learned before, or unknown)"
 
 func newCouplingLearnCommand(d Deps) *cobra.Command {
 	var o couplingLearnOptions

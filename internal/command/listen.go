@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/capture"
+	"tunerd/internal/coupling"
 	"tunerd/internal/display"
 	"tunerd/internal/display/term"
 	"tunerd/internal/display/text"
@@ -29,6 +30,8 @@ type listenOptions struct {
 	tuning   tuningOptions
 	keep     keepOptions
 	all      allStringsOptions
+	coupled  passingOptions
+	passing  *passing // of coupled
 	json     bool
 	partials bool
 	verbose  bool
@@ -51,6 +54,7 @@ func (o *listenOptions) addFlags(fs *pflag.FlagSet) {
 	o.tuning.addCourses(fs)
 	o.risk.addFlags(fs)
 	o.all.addFlags(fs)
+	o.coupled.addFlags(fs)
 	fs.StringSliceVar(&o.beats, "beats", nil, "also measure how two `NOTES` beat, such as A2,E3, or strings of the instrument, such as 5,4")
 	fs.StringVar(&o.beatsChord, "beats-chord", "", "the `INTERVAL` that these notes are to make, such as 2:3 (default: the plainest near them)")
 	fs.BoolVar(&o.json, "json", false, "print every reading as a JSON object on a line of its own")
@@ -72,12 +76,18 @@ printed instead; with --json, one JSON object a reading.
 A recording is played at its own speed; with --json it is read at full speed.
 
 Targets that pull strings of an instrument above the pitches in its file come with a caution, and
-those beyond 75% of a breaking limit are refused; --accept-risk takes them.`,
+those beyond 75% of a breaking limit are refused; --accept-risk takes them.
+
+With --coupled, strings that pull on each other (a floating bridge, a banjo, a harp) are tuned in one
+pass: pluck each once, and it says what to tune each to now and in which order, so that those
+turned later pull it to its target. The strobe then runs against that. What it learns on the way
+is kept with the instrument.`,
 		Example: `  tunerd listen --tuning 31edo
   tunerd listen --tuning 4:5:6:7 --reference C4=264
   tunerd listen --instrument guitar-12edo --string 6
   tunerd listen --plan g.toml
   tunerd listen --instrument guitar-12edo --all-strings
+  tunerd listen --instrument guitar-12edo --coupled --support floating-bridge
   tunerd listen --instrument guitar-12edo --beats 5,4
   tunerd listen --input take.wav --json`,
 		Args: usageArgs(cobra.NoArgs),
@@ -118,6 +128,16 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 	if o.verbose && log != nil {
 		o.refused = tellRefusals(log)
 	}
+	if o.passing, err = o.coupled.begin(plan.config.Instrument, chat); err != nil {
+		return err
+	}
+	if o.passing != nil {
+		o.passing.forget = o.input == "demo"
+		caution = joinWords(caution, coupling.Caution)
+		if !onScreen {
+			fmt.Fprintf(chat, "tunerd: %s\n", coupling.Caution)
+		}
+	}
 	source, err := o.source.open(ctx, d, o.input, o.paced(), log)
 	if err != nil {
 		return err
@@ -151,7 +171,7 @@ func runListen(ctx context.Context, d Deps, out, chat io.Writer, o listenOptions
 		session = engine.NewSession(cfg)
 		err = runSession(ctx, session, o.tuning.held)
 	}
-	return cmp.Or(keeper.end(chat), err) // one line is enough; what is lost is the worse
+	return cmp.Or(keeper.end(chat), o.passing.end(chat), err) // one line is enough; what is lost is the worse
 }
 
 // chooseInput settles what --input leaves open, and returns what the user should be told of it.
@@ -200,7 +220,7 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 	}
 	cfg := engine.Config{
 		Source: source, Tracker: tracker, Resolver: resolver, Labels: plan.labels,
-		Bands: engine.RatioBands(plan.tuning), Rows: display.Rows(o.rows),
+		Bands: engine.RatioBands(plan.tuning), Rows: display.Rows(o.rows), Coupled: o.passing.follower(),
 	}
 	if o.all.on {
 		cfg.Chords = plan.chords()

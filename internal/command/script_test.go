@@ -40,7 +40,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"pluck": pluck, "tone": tone, "silence": silence,
-			"plansound": planSound, "allnear": allNear, "coupledsound": coupledSound, "coupledtruth": coupledTruth, "coupledlesson": coupledLesson,
+			"plansound": planSound, "allnear": allNear, "coupledsound": coupledSound, "coupledtruth": coupledTruth, "coupledlesson": coupledLesson, "coupledtuning": coupledTuning,
 			"exits": exits, "lines": lines, "fields": fields, "near": near, "cut": cut,
 			"touched": touched, "flipbit": flipBit,
 		},

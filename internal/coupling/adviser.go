@@ -40,7 +40,8 @@ type Adviser struct {
 	*Learner
 	rest  []bool // strings that are still to be turned, once
 	tried []int
-	again int // hearings in a row that left open whether a string is off
+	reach float64 // cents off its target up to which a string can be heard; 0: it can always
+	again int     // hearings in a row that left open whether a string is off
 }
 
 // Advice is what to do with one string.
@@ -159,12 +160,17 @@ func (a *Adviser) plan(rest []bool) plan {
 				step *= 1 + guardSigmas*sd
 			}
 			s := &p.Strings[j]
-			top := s.TensionN * math.Exp(logPerCent*(s.LimitCents-guardCents-guardSigmas*sigma[j]))
+			top := s.TensionN * math.Exp(logPerCent*(a.highest(j)-guardCents-guardSigmas*sigma[j]))
 			part = min(part, max(top-pl.now[j], 0)/step)
 		}
 		aim := func(part float64) float64 {
 			t := max(pl.now[i]+r.a.At(i, i)*pl.way[i]*part, lowest*pl.now[i])
-			return math.Log(t/p.Strings[i].TensionN) / logPerCent
+			return min(math.Log(t/p.Strings[i].TensionN)/logPerCent, max(a.highest(i)-guardCents, 0))
+		}
+		if a.reach > 0 && pl.way[i] < 0 {
+			bottom := p.Strings[i].TensionN * math.Exp(logPerCent*(guardCents-a.reach))
+			part = min(part, max(bottom-pl.now[i], r.a.At(i, i)*pl.way[i])/(r.a.At(i, i)*pl.way[i]))
+			part = max(part, 0)
 		}
 		pl.part[i], pl.aim[i] = part, aim(part)
 		if move := pl.aim[i] - cents[i]; sd > timidSD && math.Abs(move) > timidCents {
@@ -180,6 +186,14 @@ func (a *Adviser) plan(rest []bool) plan {
 		pl.after[j] = math.Log(max(t, lowest*pl.now[j])/p.Strings[j].TensionN) / logPerCent
 	}
 	return pl
+}
+
+// highest is how many cents above its target string j may ever be.
+func (a *Adviser) highest(j int) float64 {
+	if a.reach > 0 {
+		return min(a.prior.Strings[j].LimitCents, a.reach)
+	}
+	return a.prior.Strings[j].LimitCents
 }
 
 // Next returns what to do next; ok is false when the pass is over, and all strings are to be heard.

@@ -17,6 +17,7 @@ type File struct {
 	BehindMM   float64 `json:"behind_mm"`
 	Learned    string  `json:"learned"` // when, RFC 3339
 	Known      *Known  `json:"known"`
+	LastPass   *Record `json:"last_pass,omitempty"` // that was tuned while it was listened to
 }
 
 const fileFormat = "tunerd coupling 1"

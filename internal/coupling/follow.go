@@ -38,6 +38,9 @@ const (
 	// how sure that has to be. Plucks of one string differ by less; an estimate.
 	turnedCents  = 0.6
 	turnedSigmas = 4
+	// thereCents is how near a string has to read to what it is to be tuned to, to need no turning: less than what
+	// is seen as having been turned.
+	thereCents = 0.5
 	// unheardTurnCents is the least by which a string may be off what is believed and be taken to have been
 	// turned before it was plucked. A slip of slipSD is less.
 	unheardTurnCents = 2 * slipSD
@@ -64,6 +67,11 @@ func (f *Follower) Hear(r Reading) error {
 	if err := f.now.checkReadings([]Reading{r}); err != nil {
 		return err
 	}
+	f.now.reach = 0
+	return f.hear(r)
+}
+
+func (f *Follower) hear(r Reading) error {
 	if r.String != f.hand {
 		return f.first(r)
 	}
@@ -116,11 +124,17 @@ func (f *Follower) turned(was Advice, to Reading, after ...Reading) error {
 	return nil
 }
 
-// HearAll takes in a strum: several strings heard at once. Those that were turned since the last one are found by
-// what explains all readings best.
-func (f *Follower) HearAll(readings []Reading) error {
+// HearAll takes in a strum: several strings heard at once, by an ear that finds those within so many cents of
+// their targets; no advice leads out of that. Strings that were turned since the last one are found by what explains
+// all readings best. A strum that shows that strings were turned, but not what became of all of them, teaches nothing:
+// one that it does not tell of may be what moved the others, and is to be heard before there is more advice.
+func (f *Follower) HearAll(readings []Reading, reachCents float64) error {
 	if err := f.now.checkReadings(readings); err != nil {
 		return err
+	}
+	f.now.reach = reachCents
+	if len(readings) == 1 {
+		return f.hear(readings[0])
 	}
 	var fresh, old []Reading
 	for _, r := range readings {
@@ -131,6 +145,16 @@ func (f *Follower) HearAll(readings []Reading) error {
 		}
 	}
 	turned := f.whoTurned(old)
+	if missed := f.missed(readings); len(turned) > 0 && len(missed) > 0 {
+		for _, i := range missed {
+			f.now.forget(i)
+			f.heard[i] = false
+		}
+		for _, r := range readings {
+			f.now.forget(r.String)
+		}
+		turned = nil
+	}
 	var err error
 	if len(turned) == 0 {
 		err = f.now.Heard(readings...)
@@ -150,6 +174,16 @@ func (f *Follower) HearAll(readings []Reading) error {
 	f.hand = -1
 	f.took(append(old, fresh...))
 	return nil
+}
+
+// missed returns the strings that were heard before, and that readings do not tell of.
+func (f *Follower) missed(readings []Reading) (missed []int) {
+	for i, ok := range f.heard {
+		if ok && !slices.ContainsFunc(readings, func(r Reading) bool { return r.String == i }) {
+			missed = append(missed, i)
+		}
+	}
+	return missed
 }
 
 // whoTurned returns the readings of the strings that were turned before a strum, the surest first.
@@ -224,6 +258,11 @@ func (f *Follower) took(readings []Reading) {
 	}
 	if slices.Contains(f.heard, false) {
 		return
+	}
+	for _, r := range readings {
+		if f.now.rest[r.String] && math.Abs(r.Cents-f.now.For(r.String).NowCents) < thereCents {
+			f.now.moved(r.String, false)
+		}
 	}
 	over := !slices.Contains(f.now.rest, true)
 	if f.begun && over {

@@ -41,7 +41,7 @@ func (a *Adviser) Forecast(pegSigma, readingSigma float64) []Step {
 }
 
 func (a *Adviser) copy() *Adviser {
-	return &Adviser{Learner: a.clone(), rest: slices.Clone(a.rest), tried: slices.Clone(a.tried)}
+	return &Adviser{Learner: a.clone(), rest: slices.Clone(a.rest), tried: slices.Clone(a.tried), reach: a.reach}
 }
 
 // draws is how many passes are drawn: σ is then known to 16 %.

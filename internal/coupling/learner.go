@@ -334,6 +334,17 @@ func (l *Learner) letSlip(readings []Reading) bool {
 	return true
 }
 
+// forget makes the learner know nothing of where string i is.
+func (l *Learner) forget(i int) {
+	at := l.prior.count() + i
+	for j := range l.mean {
+		l.cov.SetSym(at, j, 0)
+	}
+	l.cov.SetSym(at, at, unheardSD*unheardSD)
+	l.mean[at] = 0
+	l.turned[i], l.stirred[i] = false, true
+}
+
 // Loses returns what string j loses in cents for one cent more on string i, from small moves: the map of who
 // pulls whom.
 func (l *Learner) Loses() [][]float64 {

@@ -50,7 +50,7 @@ func (f *Follower) Now() *Now {
 		now.Phase = Hearing
 		return now
 	}
-	pass := f.now.Pass()
+	pass := f.now.left()
 	now.Short, now.Unsure, now.Phase = pass.Short, pass.Unsure(), Turning
 	cents, sigma := f.now.Cents()
 	now.Strings = make([]NowString, len(f.labels))
@@ -95,7 +95,7 @@ func (n *Now) Words() string {
 	words := fmt.Sprintf("tune string %s to %+.1f cents now", n.name(n.Next), s.NowCents)
 	switch {
 	case n.Short:
-		words += "; limits of tension cut moves short, so it takes a second pass"
+		words += "; moves are cut short so that no string comes beyond its limit, so it takes a second pass"
 	case len(n.Unsure) > 0:
 		words += fmt.Sprintf("; after this pass %s may still be more than %d cent off", tension.StringList(n.Unsure), InTuneCents)
 	default:

@@ -36,9 +36,12 @@ func PassFrom(p *Prior, known *Known, now []Reading) (*Pass, error) {
 }
 
 // Pass returns the pass from what is believed now.
-func (l *Learner) Pass() *Pass {
-	out := &Pass{Steps: NewAdviser(l).Forecast(UsualPegSigma, UsualReadingSigma)}
-	out.Cents, out.Sigma = l.Cents()
+func (l *Learner) Pass() *Pass { return NewAdviser(l).left() }
+
+// left returns what is left of the pass.
+func (a *Adviser) left() *Pass {
+	out := &Pass{Steps: a.Forecast(UsualPegSigma, UsualReadingSigma)}
+	out.Cents, out.Sigma = a.Cents()
 	for _, s := range out.Steps {
 		out.Cents, out.Sigma = s.Cents, s.SigmaCents
 		out.Short = out.Short || s.Part < 1

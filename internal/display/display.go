@@ -99,6 +99,7 @@ type StringRow struct {
 	Turn          int     // its place in the order of turning, from 1; 0: it is to be left alone
 	ForecastCents float64 // of it after this pass
 	ForecastSigma float64 // 0: there is no forecast
+	Hear          bool    // it is to be heard before there is more advice
 }
 
 // A Clock is the correction of the sound card's clock that the readings have.

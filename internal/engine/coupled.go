@@ -2,10 +2,12 @@ package engine
 
 import (
 	"math"
+	"slices"
 	"sync"
 
 	"tunerd/internal/coupling"
 	"tunerd/internal/display"
+	"tunerd/internal/ensemble"
 	"tunerd/internal/targets"
 )
 
@@ -85,7 +87,7 @@ func (c *coupled) run() {
 	for t := range c.takes {
 		var err error
 		if t.together {
-			err = c.follower.HearAll(t.readings)
+			err = c.follower.HearAll(t.readings, ensemble.ReachCents)
 		} else {
 			err = c.follower.Hear(t.readings[0])
 		}
@@ -198,6 +200,7 @@ func (c *coupled) rows(rows []display.StringRow) display.Pass {
 	for i := range rows {
 		row := &rows[i]
 		row.Now, row.Turn, row.ForecastCents, row.ForecastSigma = display.Now{}, 0, 0, 0
+		row.Hear = slices.Contains(now.Missing, row.Number)
 		if i >= len(now.Strings) {
 			continue
 		}

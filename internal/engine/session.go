@@ -42,7 +42,7 @@ type Config struct {
 	// Chords, if not nil, reads all strings of the resolver at once; Tracker is not used then.
 	Chords NewChords
 	// Coupled, if not nil, learns how the strings pull on each other, and every frame has its advice. The
-	// session uses it alone until Run has returned, or until the session is given another aim.
+	// session uses it alone until Run has returned, or until the session is given other targets.
 	Coupled *coupling.Follower
 	// Beats, if not nil, are measured too.
 	Beats *BeatWatch

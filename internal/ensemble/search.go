@@ -7,8 +7,11 @@ import (
 )
 
 // The search looks at the peaks of the spectrum alone.
+// ReachCents is how far a string may be off its target and be found.
+const ReachCents = 60.0
+
 const (
-	searchCents    = 60.0 // how far a string may be off its target
+	searchCents    = ReachCents
 	strayCents     = 10.0 // and how much further the reading may come out
 	searchStep     = 1.5  // cents
 	searchPartials = 10

@@ -234,7 +234,9 @@ func (r *Resolver) Against(n int, f1Hz, sigmaCents float64) Match {
 
 // Beside returns how a pitch lies against a target that need not be one of the resolver's, such as what a string
 // is to be tuned to before others pull it to its target; it remembers nothing.
-func (r *Resolver) Beside(t Target, f1Hz, sigmaCents float64) Match { return r.match(t, f1Hz, sigmaCents) }
+func (r *Resolver) Beside(t Target, f1Hz, sigmaCents float64) Match {
+	return r.match(t, f1Hz, sigmaCents)
+}
 
 func (t *pitchTable) nearest(c float64) int {
 	i := sort.SearchFloat64s(t.cents, c)

@@ -75,6 +75,24 @@ func fakeChord() display.Frame {
 	return f
 }
 
+// fakeCoupled has advice for strings that pull on each other: string 5 is the next.
+func fakeCoupled(f display.Frame) display.Frame {
+	f.Pass = display.Pass{Number: 4, Phase: "turn", Next: 5, Left: 4,
+		Words: "tune string 5 (A2) to +11.8 cents now; after this pass all strings should be within 1 cent"}
+	for i, cents := range []float64{8.4, -2.1, 0, -31.5, 11.8, 0.4} {
+		row := &f.Strings[i]
+		row.Now = display.Now{Hz: row.TargetHz * math.Exp2(cents/1200), Cents: cents}
+		row.Turn, row.ForecastCents, row.ForecastSigma = []int{2, 3, 0, 4, 1, 0}[i], 0.1, 0.4
+	}
+	if !f.AllStrings {
+		f.Now = f.Strings[4].Now
+		f.Now.Hz = f.Target.Hz * math.Exp2(f.Now.Cents/1200)
+		f.NowOff, f.NowBeatHz, f.NowVerdict = f.Cents-f.Now.Cents, f.F1Hz-f.Now.Hz, "flat"
+		compareWithNow(&f)
+	}
+	return f
+}
+
 // fakeDoubt is A2 that sounds while E4 is held.
 func fakeDoubt() display.Frame {
 	f := fakeFrame(0, 0.3)

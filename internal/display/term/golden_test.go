@@ -53,6 +53,7 @@ func TestDrawings(t *testing.T) {
 	several := fakeScene(fakePair())
 	several.frame.Pair = display.Pair{}
 	together := fakeScene(fakeChord())
+	coupled, coupledChord := fakeScene(fakeCoupled(fakeFrame(-20, 0.3))), fakeScene(fakeCoupled(fakeChord()))
 
 	for _, d := range []struct {
 		name  string
@@ -105,6 +106,12 @@ func TestDrawings(t *testing.T) {
 		{"together", together, 80, 24, direct},
 		{"together", together, 120, 40, mono},
 		{"together", together, 60, 12, mono},
+		{"coupled", coupled, 80, 24, direct},
+		{"coupled", coupled, 120, 40, mono},
+		{"coupled", coupled, 60, 16, mono},
+		{"coupled", coupled, 40, 12, mono},
+		{"coupled-together", coupledChord, 80, 24, mono},
+		{"coupled-together", coupledChord, 60, 12, mono},
 	} {
 		name := fmt.Sprintf("%s-%dx%d-%s.txt", d.name, d.w, d.h, depthNames[d.depth])
 		t.Run(name, func(t *testing.T) {

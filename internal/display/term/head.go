@@ -186,6 +186,8 @@ func stateWord(f *display.Frame, s *scene) string {
 		return lastSeen(f, s)
 	case f.Standing == display.Confirmed:
 		return f.Verdict + " (as you said)"
+	case f.Now.Hz > 0:
+		return f.Verdict + ", tune to now"
 	}
 	return f.Verdict
 }
@@ -247,6 +249,10 @@ func shortCents(cents, sigma float64, fewest, most int, fits func(string) bool) 
 func appendFigures(dst []figure, f *display.Frame, s *scene, st headStyles) []figure {
 	sigma := f.SigmaCents
 	add := func(label, value, more string) { dst = append(dst, figure{label, value, more, st.value}) }
+	if f.Now.Hz > 0 {
+		add("now", display.Hz(f.Now.Hz, nowSigma)+" Hz", "")
+		add("now at", minus(display.Cents(f.Now.Cents, nowSigma))+" cents", "")
+	}
 	add("target", display.Hz(f.Target.Hz, sigma)+" Hz", "")
 	add("measured", display.Hz(f.F1Hz, sigma)+" Hz", "")
 	add("beat", strings.TrimLeft(display.BeatHz(f.BeatHz, f.F1Hz, sigma), "+-")+" Hz", beatTime(f))

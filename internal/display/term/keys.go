@@ -55,6 +55,7 @@ var helpText = []struct{ key, does string }{
 	{activeMark + " " + heldMark, "sounding string, held string"},
 	{"→ ←", "stripes drift: sharp, flat"},
 	{"rest", "they stand still: in tune"},
+	{nowMark + "+2", "tune that string to this now"},
 }
 
 // holdAction returns the action of a key that holds a string: a digit, or a step from the

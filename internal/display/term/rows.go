@@ -100,8 +100,18 @@ func (c *canvas) drawTile(r rect, row *display.StringRow, s *scene) {
 	if row.Held {
 		x = c.put(x, r.y, end, heldMark, name)
 	}
+	if r.h == 1 && row.Now.Hz > 0 {
+		c.put(x+1, r.y, end, rowNow(row, end-x-1), nowStyle(row, s, figure))
+		return
+	}
 	if r.h == 1 {
 		c.put(x+1, r.y, end, rowCents(row, end-x-1), figure)
+		return
+	}
+	if row.Now.Hz > 0 {
+		half := (end - r.x) / 2
+		x = c.put(r.x+1, r.y+1, end, rowCents(row, half-1), figure)
+		c.putRight(end, r.y+1, rowNow(row, end-x-1), nowStyle(row, s, figure))
 		return
 	}
 	x = c.put(r.x+1, r.y+1, end, rowCents(row, end-r.x-1), figure)
@@ -118,7 +128,11 @@ func (c *canvas) drawList(r rect, s *scene) {
 	}
 	c.put(r.x+2, r.y, r.x+10, "string", on(faint))
 	c.putRight(r.x+22, r.y, "cents", on(faint))
-	c.putRight(r.x+r.w-1, r.y, "heard", on(faint))
+	last := "heard"
+	if s.frame.Pass.Number > 0 {
+		last = "now"
+	}
+	c.putRight(r.x+r.w-1, r.y, last, on(faint))
 	for i, row := range window(s.frame.Strings, r.h-1) {
 		c.drawListRow(rect{r.x, r.y + 1 + i, r.w, 1}, &row, s)
 	}
@@ -136,6 +150,10 @@ func (c *canvas) drawListRow(r rect, row *display.StringRow, s *scene) {
 		c.put(x+11, y, x+15, "held", style{fg: notice, bg: name.bg, bold: true})
 	}
 	c.putRight(x+22, y, rowCents(row, 7), figure)
+	if row.Now.Hz > 0 {
+		c.putRight(end-1, y, rowNow(row, 6), nowStyle(row, s, figure))
+		return
+	}
 	figure.fg, figure.bold = dim, false
 	c.putRight(end-1, y, rowAge(row, s), figure)
 }

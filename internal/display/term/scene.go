@@ -97,6 +97,8 @@ func (s *scene) status() (string, bool) {
 		return "frozen: space goes on", true
 	case s.message != "":
 		return s.message, true
+	case s.passWords() != "":
+		return s.passWords(), true
 	case s.doubted():
 		return "", false // the head says it
 	case s.ended || s.frame.State == display.Ended:
@@ -116,6 +118,17 @@ func (s *scene) status() (string, bool) {
 		return "waiting for the input", false
 	}
 	return "", false
+}
+
+// passWords says what to do where strings pull on each other, while the input is there.
+func (s *scene) passWords() string {
+	switch s.frame.State {
+	case display.Sounding, display.Silent, display.Unsure:
+		if !s.ended && !s.doubted() {
+			return s.frame.Pass.Words
+		}
+	}
+	return ""
 }
 
 // centsBetween returns the interval from b up to a in cents: 1200·log2(a/b).

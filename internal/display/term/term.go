@@ -89,9 +89,10 @@ func (s *Screen) Show(f *display.Frame) error {
 		return ErrClosed
 	}
 	copyFrame(&s.frame, f)
+	compareWithNow(&s.frame)
 	s.arrived = now
 	if f.State == display.Sounding {
-		copyFrame(&s.last, f)
+		copyFrame(&s.last, &s.frame)
 		s.heard = true
 	}
 	if f.Beat.Lower != "" {

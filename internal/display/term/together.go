@@ -44,6 +44,9 @@ func (c *canvas) drawTogether(r rect, s *scene) {
 		c.drawScaleMarks(scale)
 	}
 	c.put(r.x+togetherCents, r.y, r.x+togetherState, "cents", on(faint))
+	if s.frame.Pass.Number > 0 {
+		c.put(r.x+togetherState, r.y, r.x+togetherScale-1, "now", on(faint))
+	}
 	for i, row := range window(rows, (r.h-1)/step) {
 		y := r.y + 1 + i*step
 		c.drawTogetherRow(rect{r.x, y, r.w, 1}, &row, s)
@@ -81,6 +84,10 @@ func (c *canvas) drawTogetherRow(r rect, row *display.StringRow, s *scene) {
 		x := c.put(r.x+togetherCents, r.y, r.x+togetherState, rowCents(row, 8), figure)
 		c.putWhole(x+1, r.y, r.x+togetherState, "± "+display.Sigma(row.Sigma), on(dim))
 	}
+	if row.Now.Hz > 0 {
+		c.put(r.x+togetherState, r.y, r.x+min(r.w, togetherScale-1), rowNow(row, togetherScale-togetherState-1), nowStyle(row, s, figure))
+		return
+	}
 	state := row.Verdict
 	switch {
 	case !row.Active && row.Read && state == "silent":
@@ -95,6 +102,7 @@ func (c *canvas) drawTogetherRow(r rect, row *display.StringRow, s *scene) {
 // wider than a cell.
 func (c *canvas) drawOnScale(r rect, row *display.StringRow, s *scene) {
 	c.drawEmptyScale(r)
+	defer c.drawNow(r, row, s)
 	if !row.Read || !row.Active && s.now()-row.AtS > 5 {
 		return
 	}
@@ -103,6 +111,13 @@ func (c *canvas) drawOnScale(r rect, row *display.StringRow, s *scene) {
 		st = strong(rowTint(row).ink())
 	}
 	c.drawDeviation(r, row.Cents, row.Sigma, st)
+}
+
+// drawNow marks on the scale what the string is to be tuned to now.
+func (c *canvas) drawNow(r rect, row *display.StringRow, s *scene) {
+	if row.Now.Hz > 0 && row.Turn > 0 {
+		c.put(r.x+scaleCell(row.Now.Cents, r.w), r.y, r.x+r.w, "◇", nowStyle(row, s, on(dim)))
+	}
 }
 
 func (c *canvas) drawEmptyScale(r rect) {

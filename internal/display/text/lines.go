@@ -24,7 +24,11 @@ type Lines struct {
 	current reading // the newest
 	printed reading // the one on the last line
 	all     chordLines
+	pass    string // what was said last of strings that pull on each other
 }
+
+// nowSigma is to what part of a cent advice is written.
+const nowSigma = 0.1
 
 // A reading is what Lines remembers of a frame.
 type reading struct {
@@ -34,6 +38,7 @@ type reading struct {
 	cents, beat   float64
 	target        display.Target
 	verdict       string
+	now           display.Now
 	doubt         string // why it is not taken for the held string
 }
 
@@ -56,7 +61,7 @@ func (l *Lines) Show(f *display.Frame) error {
 	if f.State != display.Sounding {
 		return nil
 	}
-	l.current = reading{true, f.TimeS, f.OnsetS, f.F1Hz, f.SigmaCents, f.Cents, f.BeatHz, f.Target, f.Verdict, f.Doubt()}
+	l.current = reading{true, f.TimeS, f.OnsetS, f.F1Hz, f.SigmaCents, f.Cents, f.BeatHz, f.Target, f.Verdict, f.Now, f.Doubt()}
 	if f.TimeS-f.OnsetS < settledS || !l.changed() {
 		return nil
 	}
@@ -105,6 +110,9 @@ func (l *Lines) write(r *reading) error {
 			at += fmt.Sprintf(" fret %d", r.target.Fret)
 		}
 	}
+	if r.now.Hz > 0 {
+		at += fmt.Sprintf("  tune to now %s Hz, %s cents", display.Hz(r.now.Hz, nowSigma), display.Cents(r.now.Cents, nowSigma))
+	}
 	_, err := fmt.Fprintf(l.w, "%9.2f s  %s %7s ± %s  %s  %s  beat %s Hz%s\n",
 		r.timeS, pad(Clean(r.target.Label), 6), display.Cents(r.cents, r.sigma), pad(display.Sigma(r.sigma)+" cents", 11),
 		pad(r.verdict, 8), pad(display.Hz(r.f1, r.sigma)+" Hz", 12), display.BeatHz(r.beat, r.f1, r.sigma), at)
@@ -134,6 +142,12 @@ func (l *Lines) tell(f *display.Frame) error {
 	}
 	if message != "" {
 		if err := l.remark(f.TimeS, message); err != nil {
+			return err
+		}
+	}
+	if f.Pass.Words != l.pass {
+		l.pass = f.Pass.Words
+		if err := l.remark(f.TimeS, l.pass); err != nil {
 			return err
 		}
 	}

@@ -204,3 +204,42 @@ func TestSigmaTerms(t *testing.T) {
 		t.Errorf("terms are told that are not known: %s", out.String())
 	}
 }
+
+// What strings are to be tuned to now is written in all forms, and only where there is such advice.
+func TestTuneToNow(t *testing.T) {
+	f := frame(1.5, 0.5, -20)
+	f.Pass = display.Pass{Number: 3, Phase: "turn", Next: 5, Left: 2, Words: "tune string 5 (A2) to +11.8 cents now"}
+	f.Now = display.Now{Hz: 110.752, Cents: 11.8}
+	f.NowOff, f.NowBeatHz, f.NowVerdict = -31.8, -2.02, "flat"
+	f.Strings = []display.StringRow{{Number: 5, Label: "A2", TargetHz: 110, Now: f.Now, Turn: 1, ForecastCents: 0.1, ForecastSigma: 0.4}, {Number: 6, Label: "E2", TargetHz: 82.41, Hear: true}}
+	var out, lines bytes.Buffer
+	show(t, NewReadings(&out, false), f, frame(1.6, 0.5, -20))
+	show(t, NewLines(&lines), f, f)
+	all := strings.Split(out.String(), "\n")
+	for i, want := range []string{
+		`{"type":"pass","t_s":1.5,"phase":"turn","next":5,"left":2,"message":"tune string 5 (A2) to +11.8 cents now","strings":[{"string":5,"label":"A2","hz":110,"hear":false,` +
+			`"tune_to_now_hz":110.752,"tune_to_now_cents":11.8,"turn":1,"forecast_cents":0.1,"forecast_sigma":0.4},` +
+			`{"string":6,"label":"E2","hz":82.41,"hear":true}]}`,
+		`"state":"sharp","tune_to_now_hz":110.752,"tune_to_now_cents":11.8,"from_now_cents":-31.8,"from_now_beat_hz":-2.02,"now_state":"flat"}`,
+	} {
+		if !strings.HasSuffix(all[i], want) {
+			t.Errorf("line %d is %s\nwant at its end %s", i, all[i], want)
+		}
+	}
+	if want := "     1.50 s  -- tune string 5 (A2) to +11.8 cents now\n"; !strings.HasPrefix(lines.String(), want) || !strings.Contains(lines.String(), "string 5  tune to now 110.752 Hz, +11.8 cents\n") || strings.Count(lines.String(), "--") != 1 {
+		t.Errorf("lines are\n%s", lines.String())
+	}
+	plain := frame(1, 0, 1)
+	plain.Strings = []display.StringRow{{Number: 1}}
+	var none bytes.Buffer
+	show(t, NewReadings(&none, false), plain)
+	m := Messages{Now: time.Now}
+	bare, err := m.Strings(plain)
+	if err != nil || strings.Contains(none.String()+string(bare), "tune_to_now") || !strings.Contains(string(bare), `"pass":null`) {
+		t.Errorf("%s %s", none.String(), bare)
+	}
+	advised, err := m.Strings(f)
+	if err != nil || !strings.Contains(string(advised), `"pass":{"phase":"turn","next":5,"left":2,"message":`) || !strings.Contains(string(advised), `"turn":1,"forecast_cents":0.1`) {
+		t.Errorf("%s, %v", advised, err)
+	}
+}

@@ -28,6 +28,7 @@ type frameMessage struct {
 	StartS   Number `json:"start_s"`
 	pitchFields
 	targetFields
+	*fromNowFields
 	Bands []bandObject `json:"bands"`
 	Rows  string       `json:"rows"`
 }
@@ -61,6 +62,7 @@ func (m *Messages) Frame(f *display.Frame) ([]byte, error) {
 		msg.pitchFields = pitchOf(f)
 		msg.targetFields = targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict)
 		msg.doubt(f.Standing, f.Seems, f.SeemsCents)
+		msg.fromNowFields = fromNowOf(f)
 	}
 	for i, b := range f.Bands {
 		msg.Bands[i] = bandObject{b.Partial, positive(b.TargetHz), Number(b.PhaseTurns), Number(b.DriftHz), Number(b.LevelDB), b.Clear}
@@ -74,6 +76,7 @@ type stringsMessage struct {
 	Held    int            `json:"held"`
 	All     bool           `json:"all_strings"`
 	WindowS Number         `json:"window_s"`
+	Pass    *passObject    `json:"pass"`
 	Strings []stringObject `json:"strings"`
 }
 
@@ -90,12 +93,14 @@ type stringObject struct {
 	State      *string `json:"state"`
 	F1Hz       Number  `json:"f1_hz"`
 	BeatHz     Number  `json:"beat_hz"`
+	Hear       bool    `json:"hear,omitempty"`
+	*passFields
 }
 
 // Strings returns the message with the list of strings of f.
 func (m *Messages) Strings(f *display.Frame) ([]byte, error) {
 	msg := stringsMessage{
-		Type: "strings", TimeS: Number(f.TimeS), All: f.AllStrings, WindowS: positive(f.WindowS), Strings: make([]stringObject, len(f.Strings)),
+		Type: "strings", TimeS: Number(f.TimeS), All: f.AllStrings, WindowS: positive(f.WindowS), Pass: passObjectOf(f.Pass), Strings: make([]stringObject, len(f.Strings)),
 	}
 	for i := range f.Strings {
 		msg.Strings[i] = rowObject(&f.Strings[i], f.AllStrings)
@@ -111,7 +116,7 @@ func rowObject(row *display.StringRow, all bool) stringObject {
 	s := stringObject{
 		String: row.Number, Label: row.Label, Hz: Number(row.TargetHz), Read: row.Read,
 		Cents: unknown, CentsSigma: unknown, AtS: unknown, Active: row.Active, Held: row.Held,
-		F1Hz: unknown, BeatHz: unknown,
+		F1Hz: unknown, BeatHz: unknown, Hear: row.Hear, passFields: passOf(row),
 	}
 	if row.Read {
 		s.Cents, s.CentsSigma, s.AtS = Number(row.Cents), Number(row.Sigma), Number(row.AtS)

@@ -14,6 +14,7 @@ type readingLine struct {
 	LevelDB Number       `json:"level_db"`
 	Clock   *clockObject `json:"clock,omitempty"`
 	targetFields
+	*fromNowFields
 }
 
 type eventLine struct {
@@ -31,6 +32,7 @@ type Readings struct {
 	lines    *lineWriter
 	partials bool
 	watch    watch
+	pass     int // number of the advice that was written last
 }
 
 // NewReadings returns a writer of live frames to w, with the partials of the strobe if wanted.
@@ -51,6 +53,12 @@ func (r *Readings) Show(f *display.Frame) error {
 			return err
 		}
 	}
+	if f.Pass.Number != 0 && f.Pass.Number != r.pass {
+		r.pass = f.Pass.Number
+		if err := r.lines.write(passLineOf(f)); err != nil {
+			return err
+		}
+	}
 	if f.State != display.Sounding {
 		return nil
 	}
@@ -67,6 +75,8 @@ func (r *Readings) reading(f *display.Frame) *readingLine {
 		LevelDB:      Number(f.LevelDB),
 		Clock:        clockOf(f.Clock),
 		targetFields: targetOf(&f.Target, f.Cents, f.SigmaCents, f.BeatHz, f.Verdict),
+
+		fromNowFields: fromNowOf(f),
 	}
 	line.doubt(f.Standing, f.Seems, f.SeemsCents)
 	for i := range f.Bands {

@@ -30,6 +30,7 @@ type stringReading struct {
 	Cents         Number `json:"cents"`
 	CentsSigma    Number `json:"cents_sigma"`
 	BeatHz        Number `json:"beat_hz"`
+	*passFields
 }
 
 // stringsOf returns the line of a frame that tells of all strings.
@@ -43,7 +44,7 @@ func stringsOf(f *display.Frame) *stringsLine {
 		s := stringReading{
 			String: row.Number, Label: row.Label, Hz: Number(row.TargetHz), State: row.Verdict,
 			F1Hz: unknown, F1SigmaCents: unknown, Partial1Hz: unknown, Inharmonicity: unknown, SNRdB: unknown,
-			Cents: unknown, CentsSigma: unknown, BeatHz: unknown,
+			Cents: unknown, CentsSigma: unknown, BeatHz: unknown, passFields: passOf(row),
 		}
 		if row.Active {
 			s.F1Hz, s.F1SigmaCents, s.Partial1Hz = Number(row.F1Hz), Number(row.Sigma), positive(row.Partial1Hz)
@@ -120,7 +121,7 @@ func (l *Lines) printStrings() error {
 		row := &c.frame.Strings[i]
 		r := reading{
 			timeS: c.frame.TimeS, f1: row.F1Hz, sigma: row.Sigma, cents: row.Cents, beat: row.BeatHz, verdict: row.Verdict,
-			target: display.Target{Label: row.Label, String: row.Number},
+			target: display.Target{Label: row.Label, String: row.Number}, now: row.Now,
 		}
 		if row.Active {
 			if err := l.write(&r); err != nil {
