@@ -26,11 +26,11 @@ func (f *Fitter) Load(x []float64, at int64, k Start) bool {
 	if f.Live {
 		k.most = firstPartials
 	}
-	ok, explained := f.fitFirst(x[:n*m], at, k), 0.0
+	ok, climbed := f.fitFirst(x[:n*m], at, k), false
+	explained := 0.0
 	if ok {
 		explained = 1 - f.unexplained()
 	}
-	climbed := false
 	if explained < 1-climbLeft {
 		if higher, length, found := f.climb(x, at, k, explained); found {
 			k, n, climbed = higher, length, true
@@ -38,25 +38,30 @@ func (f *Fitter) Load(x []float64, at int64, k Start) bool {
 			ok = f.fitFirst(x[:n*m], at, k)
 		}
 	}
-	if !ok && !climbed {
+	if !climbed && !(ok && f.fitStiffer(x[:n*m], at, k)) {
 		return false
-	}
-	// The second and third partial tell B well enough to look for higher ones.
-	for try := 0; try < 2 && !climbed && f.missesPartials(2+try); try++ {
-		last := &f.joint.model
-		k.F1Hz, k.SigmaCents = last.f1, 2*last.sigma
-		if len(f.joint.basis.part) > 1 {
-			k.B, k.SigmaB = last.b, min(k.SigmaB, last.sigmaB)
-		}
-		k = k.stiffen(x[:n*m], f.SampleRate)
-		if !f.fitFirst(x[:n*m], at, k) {
-			return false
-		}
 	}
 	f.Start = f.Learned(k.Prior)
 	f.startLength = n
 	f.Tune(f.joint.model.f1, f.joint.model.b, at)
 	f.Push(x)
+	return true
+}
+
+// fitStiffer looks for the stiffness of the note k as long as the last fit, to x, has found no place for partials: the
+// second and third tell B well enough to look for higher ones. It reports whether there still is a fit.
+func (f *Fitter) fitStiffer(x []float64, at int64, k Start) bool {
+	for try := 0; try < 2 && f.missesPartials(2+try); try++ {
+		last := &f.joint.model
+		k.F1Hz, k.SigmaCents = last.f1, 2*last.sigma
+		if len(f.joint.basis.part) > 1 {
+			k.B, k.SigmaB = last.b, min(k.SigmaB, last.sigmaB)
+		}
+		k = k.stiffen(x, f.SampleRate)
+		if !f.fitFirst(x, at, k) {
+			return false
+		}
+	}
 	return true
 }
 

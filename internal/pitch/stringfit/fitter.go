@@ -163,7 +163,8 @@ func (f *Fitter) joined(n int, m Motion) int {
 	// What fills no block is lost, at the front, where a note that dies fast is loudest; of a few periods it
 	// matters even more. Somewhat shorter blocks may leave less of it. (Where a pitch settles, the front tells
 	// the least of it.)
-	least := most - most/4
+	const quarter = 4
+	least := most - most/quarter
 	if n <= fewSubBlocks {
 		least = min(least, most-1)
 	}
@@ -216,7 +217,7 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 			next = f.estimateDrift()
 		}
 		f.planned = next
-		if pass == passes-1 || f.change(w, next)*(2*math.Pi*f.joint.topHz()) < f.enough() {
+		if pass == passes-1 || f.change(w, next)*(2*math.Pi*f.joint.topHz()) < f.joint.model.enoughPhase() {
 			return true
 		}
 		k = f.Learned(k.Prior)
@@ -238,21 +239,6 @@ const (
 func (k Start) reach() float64 {
 	top := stiffstring.PartialHz(k.F1Hz, k.B, k.Top)
 	return max(firstSubBlocks*subBlockS, max(firstPeriods/k.F1Hz, firstLobe*stiffstring.CentsPerNeper/(top*(k.SigmaCents+vaguePitch))))
-}
-
-// By how much (rad) the phase of the highest partial may stray from its window's warp before that is fitted again: far
-// partials are led astray by each other's phases less.
-const (
-	enoughPhase    = 0.01
-	enoughPhaseFar = 0.1
-)
-
-// enough returns how well the warp must be known to stand.
-func (f *Fitter) enough() float64 {
-	if f.Live && f.joint.model.bins() > resumeBins {
-		return enoughPhaseFar
-	}
-	return enoughPhase
 }
 
 // EstimateGlide finds a glide in what the last fit, of a steady pitch, has left, as the first pass of a fit that allows

@@ -50,6 +50,17 @@ const (
 	bound                     // f1 and B are unknowns of one system with all partials, and priors hold it
 )
 
+// lobe returns how uncertain the frequency of a partial may be that takes part, in units of the width of its
+// main lobe, the inverse of its length. Where the fit is bound, priors hold a partial that the first steps
+// cannot place, and one left out would be noise to all others.
+func (s solver) lobe() float64 {
+	const free, held = 0.3, 0.6
+	if s == bound {
+		return held
+	}
+	return free
+}
+
 // begin points the fit at a window, with what is known of the string.
 func (j *joint) begin(s *series, k *Start, live bool) {
 	j.model.begin(s, k, live)
@@ -111,7 +122,7 @@ func (j *joint) choose() bool {
 		if f > highestHz*s.fs || j.most > 0 && r >= j.most {
 			break
 		}
-		if r > 0 && m.uncertain(r)*m.length(r) > j.lobe() {
+		if r > 0 && m.uncertain(r)*m.length(r) > j.solver.lobe() {
 			continue
 		}
 		if math.Abs(2*math.Pi*f/s.fs-s.omega[r])*float64(s.length) > mostTurn {
@@ -128,17 +139,6 @@ func (j *joint) choose() bool {
 	}
 	j.rest.stale = true
 	return m.fresh(active)
-}
-
-// lobe returns how uncertain the frequency of a partial may be that takes part, in units of the width of its
-// main lobe, the inverse of its length. Where the fit is bound, priors hold a partial that the first steps
-// cannot place, and one left out would be noise to all others.
-func (j *joint) lobe() float64 {
-	const free, held = 0.3, 0.6
-	if j.solver == bound {
-		return held
-	}
-	return free
 }
 
 // What is asked of a step before the final fit, itself a step, makes up for the rest.
@@ -187,15 +187,10 @@ func (j *joint) step() bool {
 	db = allowedB(m.b+db) - m.b
 	m.b += db
 	j.followDeviations(dc, db)
-	// A step of f1 alone says little of what it leaves: partials that scatter pull it to and fro. But where
-	// the last steps have still lowered the noise, where the model explains the sound badly, or in a window
-	// of a few periods, the noise to judge by is not known.
-	poor := j.white*float64(m.window.samples()) > poorFit*m.window.energy
-	judged := m.live && j.carried && j.solver == separate && !poor
-	if judged {
+	j.settled, j.rest.stale = math.Abs(dc) < max(settledSigma*m.sigma, j.linear()), true
+	judged := j.noiseKnown()
+	if judged { // the final fit would not do while steps still lower the noise
 		j.settled, j.rest.stale = white > 0 && 2*j.white > white, false
-	} else {
-		j.settled, j.rest.stale = math.Abs(dc) < max(settledSigma*m.sigma, j.linear()), true
 	}
 	for k := range j.basis.part {
 		p := &j.basis.part[k]
@@ -207,6 +202,15 @@ func (j *joint) step() bool {
 		}
 	}
 	return true
+}
+
+// noiseKnown reports whether a step may be judged by the noise. One of f1 alone says little of what it leaves:
+// partials that scatter pull it to and fro. But where the model explains the sound badly, or in a window of a few
+// periods, the noise to judge by is not known.
+func (j *joint) noiseKnown() bool {
+	m := &j.model
+	poor := j.white*float64(m.window.samples()) > poorFit*m.window.energy
+	return m.live && j.carried && j.solver == separate && !poor
 }
 
 // judge looks at how far the step has moved active partial p, which has turned by turn rad/s: it clears

@@ -23,7 +23,9 @@ type lawFit struct {
 
 	weights []float64    // Cholesky factor of cov plus scatter
 	reach   []complex128 // [cents] that one unit of a free rate's solution means
-	work    []float64
+	one     []float64    // work space: 1, d(cents)/dB and the deviation of each partial, whitened
+	slope   []float64
+	dist    []float64
 	left    []float64 // [cents] deviation of each partial from the law that is being fitted
 	ratios  []float64
 }
@@ -72,8 +74,8 @@ func (l *lawFit) variance(k int) float64 { return l.cov[k*len(l.part)+k] }
 // extra), and before that what must be expected.
 func (l *lawFit) fit(m *model, final bool) (dc, db float64, ok bool) {
 	na := len(l.part)
-	l.work = scratch.Grow(l.work, 3*na)
-	one, slope, y := l.work[:na], l.work[na:2*na], l.work[2*na:3*na]
+	l.one, l.slope, l.dist = scratch.Grow(l.one, na), scratch.Grow(l.slope, na), scratch.Grow(l.dist, na)
+	one, slope, y := l.one, l.slope, l.dist
 	for k := range l.part {
 		one[k], slope[k] = 1, l.part[k].slopeB
 	}
@@ -367,9 +369,9 @@ func (l *lawFit) split(v Variance) Variance {
 // noiseAlone returns the variance (cents²) that f1 would have, B known, if the partials kept to the law.
 func (l *lawFit) noiseAlone() float64 {
 	na := len(l.part)
-	l.weights, l.work = scratch.Grow(l.weights, na*na), scratch.Grow(l.work, na)
+	l.weights, l.one = scratch.Grow(l.weights, na*na), scratch.Grow(l.one, na)
 	copy(l.weights, l.cov)
-	one := l.work
+	one := l.one
 	for k := range one {
 		one[k] = 1
 	}

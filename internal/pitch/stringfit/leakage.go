@@ -100,7 +100,7 @@ func (r *remainder) subtractLeakage(b *basis, l int, half complex128, limit, bin
 func (r *remainder) subtractWarped(b *basis, k int, w float64, f, m complex128) {
 	s := b.window
 	n, row := s.n, b.part[k].row
-	alone, own := r.isolated[k*n:(k+1)*n], s.omega[row]
+	isolated, own := r.isolated[k*n:(k+1)*n], s.omega[row]
 	follows := s.follows[row*n : (row+1)*n]
 	for from := 0; from < n; {
 		to := from + 1
@@ -111,7 +111,7 @@ func (r *remainder) subtractWarped(b *basis, k int, w float64, f, m complex128) 
 		if follows[from] {
 			up, down = w-own, w+own
 		}
-		subtract(alone[from:to], r.basisRate[from:to], complex(up, 0)*f, complex(down, 0)*m)
+		subtract(isolated[from:to], r.basisRate[from:to], complex(up, 0)*f, complex(down, 0)*m)
 		from = to
 	}
 }

@@ -12,11 +12,10 @@ type line struct {
 }
 
 // fitLine fits y over t with inverse variances w; g holds at most two further functions.
-func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
+func fitLine(t, y, w []float64, g [][]float64) (out line, ok bool) {
 	size := 2 + len(g)
 	var a [16]float64
 	var b, row [4]float64
-	var out line
 	for i, v := range w {
 		if v <= 0 {
 			continue
@@ -38,21 +37,18 @@ func fitLine(t, y, w []float64, g [][]float64) (line, bool) {
 	forwardReal(l, size, x)
 	backwardReal(l, size, x)
 	out.offset, out.slope = x[0], x[1]
-	out.offsetVar = inverseEntry(l, size, 0)
-	out.slopeVar = inverseEntry(l, size, 1)
+	out.offsetVar, out.slopeVar = inverseEntry(l, size, 0), inverseEntry(l, size, 1)
 	for m := range g {
-		out.extra[m] = x[2+m]
-		out.extraVar[m] = inverseEntry(l, size, 2+m)
+		out.extra[m], out.extraVar[m] = x[2+m], inverseEntry(l, size, 2+m)
 	}
 	for i, v := range w {
-		if v <= 0 {
-			continue
+		if v > 0 {
+			e := y[i]
+			for p, rp := range lineBasis(&row, t, g, i) {
+				e -= rp * x[p]
+			}
+			out.chi2 += v * e * e
 		}
-		e := y[i]
-		for p, rp := range lineBasis(&row, t, g, i) {
-			e -= rp * x[p]
-		}
-		out.chi2 += v * e * e
 	}
 	return out, true
 }

@@ -230,3 +230,18 @@ func (m *model) fresh(active []activePartial) bool {
 	}
 	return false
 }
+
+// By how much (rad) the phase of the highest partial may stray from its window's warp before that is fitted again: far
+// partials are led astray by each other's phases less.
+const (
+	strayPhase    = 0.01
+	strayPhaseFar = 0.1
+)
+
+// enoughPhase returns how well (rad) the movement of the pitch must be known.
+func (m *model) enoughPhase() float64 {
+	if m.live && m.bins() > resumeBins {
+		return strayPhaseFar
+	}
+	return strayPhase
+}

@@ -49,50 +49,60 @@ func (l *phaseResiduals) take(j *joint, all *track) {
 	l.n, l.time, l.prior, l.b = n, s.t, m.prior, m.b
 	l.residual, l.weight, l.part = scratch.Grow(l.residual, na*n), scratch.Grow(l.weight, na*n), scratch.Grow(l.part, na)
 	for k := range j.basis.part {
-		from := &j.basis.part[k]
-		w := 2 * math.Pi * from.hz
-		gain := 0.5 * j.basis.kernel[k*na+k] * m.row[from.row].c
-		lead, own := l.residual[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
-		p := partialSums{
-			centsOffLaw: stiffstring.CentsPerNeper * math.Log(from.hz/stiffstring.PartialHz(m.f1, m.b, from.number)),
-			slopeB:      from.slopeB, scatterVar: j.law.extra[k],
-		}
-		for i, e := range j.basis.at(k) {
-			model, left := gain*e, j.rest.left[k*n+i]
-			energy := Power(model)
-			// Phase of (model+left)/model.
-			re := energy + real(left)*real(model) + imag(left)*imag(model)
-			im := imag(left)*real(model) - real(left)*imag(model)
-			v, y := 2*w*w*energy/from.rho, im/(energy*w)
-			if energy > weakBlock*from.rho {
-				if re < strayBlock*energy {
-					v = 0
-				} else {
-					y = math.Atan2(im, re) / w
-					all.shift[i] += v * y
-					all.weight[i] += v
-				}
-			}
-			y += s.psi[i]
-			if v == 0 {
-				y = 0
-			}
-			lead[i], own[i] = y, v
-			t := l.time[i]
-			p.w += v
-			p.wt += v * t
-			p.wtt += v * t * t
-			p.wy += v * y
-			p.wty += v * t * y
-			p.wyy += v * y * y
-		}
-		l.part[k] = p
+		l.part[k] = l.takePartial(j, k, all)
 	}
 	for i, v := range all.weight {
 		if v > 0 {
 			all.shift[i] /= v
 		}
 	}
+}
+
+// takePartial takes the residuals of partial k, and adds what it says to all.
+func (l *phaseResiduals) takePartial(j *joint, k int, all *track) partialSums {
+	m, s, n := &j.model, j.basis.window, l.n
+	from := &j.basis.part[k]
+	w := 2 * math.Pi * from.hz
+	gain := 0.5 * j.basis.kernel[k*len(j.basis.part)+k] * m.row[from.row].c
+	lead, own := l.residual[k*n:(k+1)*n], l.weight[k*n:(k+1)*n]
+	p := partialSums{
+		centsOffLaw: stiffstring.CentsPerNeper * math.Log(from.hz/stiffstring.PartialHz(m.f1, m.b, from.number)),
+		slopeB:      from.slopeB, scatterVar: j.law.extra[k],
+	}
+	for i, e := range j.basis.at(k) {
+		model, left := gain*e, j.rest.left[k*n+i]
+		energy := Power(model)
+		// Phase of (model+left)/model.
+		re := energy + real(left)*real(model) + imag(left)*imag(model)
+		im := imag(left)*real(model) - real(left)*imag(model)
+		v, y := 2*w*w*energy/from.rho, im/(energy*w)
+		if energy > weakBlock*from.rho {
+			if re < strayBlock*energy {
+				v = 0
+			} else {
+				y = math.Atan2(im, re) / w
+				all.shift[i] += v * y
+				all.weight[i] += v
+			}
+		}
+		y += s.psi[i]
+		if v == 0 {
+			y = 0
+		}
+		lead[i], own[i] = y, v
+		p.add(l.time[i], y, v)
+	}
+	return p
+}
+
+// add adds a lead of y at time t, with weight v.
+func (p *partialSums) add(t, y, v float64) {
+	p.w += v
+	p.wt += v * t
+	p.wtt += v * t * t
+	p.wy += v * y
+	p.wty += v * t * y
+	p.wyy += v * y * y
 }
 
 // A movement is the weighted least-squares fit of a common movement Σ d_m·g_m(t) to phase residuals, each partial
@@ -111,63 +121,49 @@ type movement struct {
 // variance.
 type expectation struct{ mean, weight float64 }
 
-// fitMovement fits the movements g (at most two, by block), with what is expected of each.
-func (l *phaseResiduals) fitMovement(g [][]float64, prior []expectation) (movement, bool) {
-	size := 2 + len(g)
-	var info [16]float64
-	var rhs [4]float64
-	var out movement
-	for k := range l.part {
-		p := &l.part[k]
-		if !(p.w > 0) {
-			continue
-		}
-		l.partial(k, g, &info, &rhs, &out.chi2)
-	}
-	at := func(a, b int) int { return a*size + b }
-	by := 1 / (l.prior.Sigma * l.prior.Sigma)
-	info[at(1, 1)] += by
-	rhs[1] += by * (l.prior.Mean - l.b)
-	out.chi2 += by * (l.prior.Mean - l.b) * (l.prior.Mean - l.b)
-	for m := range g {
-		info[at(2+m, 2+m)] += prior[m].weight
-		rhs[2+m] += prior[m].weight * prior[m].mean
-		out.chi2 += prior[m].weight * prior[m].mean * prior[m].mean
-	}
-	if !(info[0] > 0) || math.IsInf(info[0], 0) {
-		return out, false
-	}
-	a, x := info[:size*size], rhs
-	factorReal(a, size)
-	for p := range size {
-		out.logDet += 2 * math.Log(a[p*size+p])
-	}
-	forwardReal(a, size, x[:size])
-	for _, v := range x[:size] {
-		out.chi2 -= v * v
-	}
-	backwardReal(a, size, x[:size])
-	out.off, out.offB = x[0], x[1]
-	out.offVar = inverseEntry(a, size, 0)
-	for m := range g {
-		out.extra[m], out.extraVar[m] = x[2+m], inverseEntry(a, size, 2+m)
-	}
-	return out, true
+// movementEquations are the normal equations of f1, B and so many movements, common to all partials.
+type movementEquations struct {
+	size int // 2 and the movements
+	info [16]float64
+	rhs  [4]float64
+	chi2 float64 // weighted square of what they are to explain
 }
 
-// partial adds what partial k says of f1, B and the movements g to the normal equations, and to chi2
-// its weighted square.
-func (l *phaseResiduals) partial(k int, g [][]float64, info *[16]float64, rhs *[4]float64, chi2 *float64) {
-	p := &l.part[k]
-	size := 2 + len(g)
-	// Unknowns of the partial alone: its deviation from rest (its lead grows by t/stiffstring.CentsPerNeper for a
-	// cent), and the movements. Its phase is taken out by counting from weighted means.
+// fitMovement fits the movements g (at most two, by block), with what is expected of each.
+func (l *phaseResiduals) fitMovement(g [][]float64, prior []expectation) (movement, bool) {
+	q := movementEquations{size: 2 + len(g)}
+	for k := range l.part {
+		if p := &l.part[k]; p.w > 0 {
+			own := l.ownEquations(k, g)
+			own.freeOffLaw(p)
+			q.add(&own, p)
+		}
+	}
+	q.expect(1, expectation{l.prior.Mean - l.b, 1 / (l.prior.Sigma * l.prior.Sigma)})
+	for m := range g {
+		q.expect(2+m, prior[m])
+	}
+	return q.solve()
+}
+
+// partialEquations are the normal equations of one partial: of the frequency that it has against the one its residuals
+// are counted from (in cents: its lead grows by t/stiffstring.CentsPerNeper for one), and of the movements. Its phase is
+// taken out by counting from weighted means.
+type partialEquations struct {
+	size   int // 1 and the movements
+	gram   [3][3]float64
+	rhs    [3]float64
+	square float64 // weighted, of what they are to explain
+}
+
+// ownEquations returns those of partial k.
+func (l *phaseResiduals) ownEquations(k int, g [][]float64) partialEquations {
 	const perCent = 1 / stiffstring.CentsPerNeper
-	var gram [3][3]float64
-	var to [3]float64
-	gram[0][0] = (p.wtt - p.wt*p.wt/p.w) * perCent * perCent
-	to[0] = (p.wty - p.wt*p.wy/p.w) * perCent
-	square := p.wyy - p.wy*p.wy/p.w
+	p := &l.part[k]
+	q := partialEquations{size: 1 + len(g)}
+	q.gram[0][0] = (p.wtt - p.wt*p.wt/p.w) * perCent * perCent
+	q.rhs[0] = (p.wty - p.wt*p.wy/p.w) * perCent
+	q.square = p.wyy - p.wy*p.wy/p.w
 	weight, lead := l.weight[k*l.n:(k+1)*l.n], l.residual[k*l.n:(k+1)*l.n]
 	var sums [2]float64
 	for m, f := range g {
@@ -182,48 +178,88 @@ func (l *phaseResiduals) partial(k int, g [][]float64, info *[16]float64, rhs *[
 			wff += x * f[i]
 		}
 		sums[m] = w
-		gram[0][1+m] = (wt - w*p.wt/p.w) * perCent
-		gram[1+m][1+m] = wff - w*w/p.w
+		q.gram[0][1+m] = (wt - w*p.wt/p.w) * perCent
+		q.gram[1+m][1+m] = wff - w*w/p.w
 		if m == 1 {
 			var both float64
 			for i, v := range weight {
 				both += v * f[i] * g[0][i]
 			}
-			gram[1][2] = both - sums[0]*w/p.w
+			q.gram[1][2] = both - sums[0]*w/p.w
 		}
-		to[1+m] = wy - w*p.wy/p.w
+		q.rhs[1+m] = wy - w*p.wy/p.w
 	}
-	gram[1][0], gram[2][0], gram[2][1] = gram[0][1], gram[0][2], gram[1][2]
-	// Its scatter about the law, taken out likewise.
-	c := p.scatterVar / (1 + p.scatterVar*gram[0][0])
-	g0, t0 := gram[0], to[0]
-	for a := range 1 + len(g) {
-		to[a] -= c * g0[a] * t0
-		for b := range 1 + len(g) {
-			gram[a][b] -= c * g0[a] * g0[b]
+	q.gram[1][0], q.gram[2][0], q.gram[2][1] = q.gram[0][1], q.gram[0][2], q.gram[1][2]
+	return q
+}
+
+// freeOffLaw takes out how far the partial scatters about the law, and counts its frequency from the law.
+func (q *partialEquations) freeOffLaw(p *partialSums) {
+	c := p.scatterVar / (1 + p.scatterVar*q.gram[0][0])
+	g0, t0 := q.gram[0], q.rhs[0]
+	for a := range q.size {
+		q.rhs[a] -= c * g0[a] * t0
+		for b := range q.size {
+			q.gram[a][b] -= c * g0[a] * g0[b]
 		}
 	}
-	square -= c * t0 * t0
-	// Its deviation from rest is off + slopeB·offB − rest.
-	square += (2*to[0] + gram[0][0]*p.centsOffLaw) * p.centsOffLaw
-	for a := range 1 + len(g) {
-		to[a] += gram[a][0] * p.centsOffLaw
+	q.square -= c * t0 * t0
+	// Its deviation is off + slopeB·offB − centsOffLaw.
+	q.square += (2*q.rhs[0] + q.gram[0][0]*p.centsOffLaw) * p.centsOffLaw
+	for a := range q.size {
+		q.rhs[a] += q.gram[a][0] * p.centsOffLaw
 	}
-	*chi2 += square
-	rhs[0] += to[0]
-	rhs[1] += to[0] * p.slopeB
-	info[0] += gram[0][0]
-	info[size] += gram[0][0] * p.slopeB
-	info[size+1] += gram[0][0] * p.slopeB * p.slopeB
-	for m := range g {
+}
+
+// add adds what a partial says of f1, B and the movements.
+func (q *movementEquations) add(own *partialEquations, p *partialSums) {
+	size := q.size
+	q.chi2 += own.square
+	q.rhs[0] += own.rhs[0]
+	q.rhs[1] += own.rhs[0] * p.slopeB
+	q.info[0] += own.gram[0][0]
+	q.info[size] += own.gram[0][0] * p.slopeB
+	q.info[size+1] += own.gram[0][0] * p.slopeB * p.slopeB
+	for m := range own.size - 1 {
 		row := (2 + m) * size
-		rhs[2+m] += to[1+m]
-		info[row] += gram[1+m][0]
-		info[row+1] += gram[1+m][0] * p.slopeB
-		for q := range m + 1 {
-			info[row+2+q] += gram[1+m][1+q]
+		q.rhs[2+m] += own.rhs[1+m]
+		q.info[row] += own.gram[1+m][0]
+		q.info[row+1] += own.gram[1+m][0] * p.slopeB
+		for r := range m + 1 {
+			q.info[row+2+r] += own.gram[1+m][1+r]
 		}
 	}
+}
+
+// expect adds what is expected of unknown i.
+func (q *movementEquations) expect(i int, e expectation) {
+	q.info[i*q.size+i] += e.weight
+	q.rhs[i] += e.weight * e.mean
+	q.chi2 += e.weight * e.mean * e.mean
+}
+
+// solve returns the movement that the equations tell; they are used up.
+func (q *movementEquations) solve() (movement, bool) {
+	size, out := q.size, movement{chi2: q.chi2}
+	if !(q.info[0] > 0) || math.IsInf(q.info[0], 0) {
+		return out, false
+	}
+	a, x := q.info[:size*size], q.rhs[:size]
+	factorReal(a, size)
+	for p := range size {
+		out.logDet += 2 * math.Log(a[p*size+p])
+	}
+	forwardReal(a, size, x)
+	for _, v := range x {
+		out.chi2 -= v * v
+	}
+	backwardReal(a, size, x)
+	out.off, out.offB = x[0], x[1]
+	out.offVar = inverseEntry(a, size, 0)
+	for m := range size - 2 {
+		out.extra[m], out.extraVar[m] = x[2+m], inverseEntry(a, size, 2+m)
+	}
+	return out, true
 }
 
 // misfit fills rest with what all partials together still lead by when the movement depth·g

@@ -42,7 +42,10 @@ func (r *Result) MoveTo(f1 float64) {
 	}
 }
 
+// placedCents is how far (cents) a partial may lie off the law of its string, beside what its own error makes of it.
+const placedCents = 3
+
 // Placed reports whether the frequency of p is known so well that it is no other partial of a string.
 func (p *Partial) Placed() bool {
-	return 2*(3+2*p.SigmaCents)*float64(p.N) < stiffstring.CentsPerNeper/2
+	return 2*(placedCents+2*p.SigmaCents)*float64(p.N) < stiffstring.CentsPerNeper/2
 }
