@@ -90,6 +90,25 @@ func Small() Set {
 	return Set{Cells: cells, Registers: registers(), Plucks: plucks(40)}
 }
 
+// SetOf returns the set of that name: small, quick or full, or of full only windows, registers or plucks.
+func SetOf(name string) (Set, error) {
+	switch name {
+	case "small":
+		return Small(), nil
+	case "quick":
+		return Quick(), nil
+	case "full":
+		return Full(), nil
+	case "windows":
+		return Set{Cells: Full().Cells}, nil
+	case "registers":
+		return Set{Registers: Full().Registers}, nil
+	case "plucks":
+		return Set{Plucks: Full().Plucks}, nil
+	}
+	return Set{}, fmt.Errorf("set %q is not known; give small, quick, full, windows, registers or plucks", name)
+}
+
 // plucks are the notes whose lock time is a goal, plain and with attack noise, and gliding.
 func plucks(snrs ...float64) []Pluck {
 	var all []Pluck

@@ -276,7 +276,7 @@ func (b *basis) crossed(k, l int) (p pair, ok bool) {
 	n := s.n
 	ratio := conj(pk.ratio) * pl.ratio
 	mirrored := conj(pk.ratio * pl.ratio)
-	if n < closedBlocks || far(ratio)*float64(n) < closedTurn || far(mirrored)*float64(n) < closedTurn {
+	if !closedProducts || n < closedBlocks || far(ratio)*float64(n) < closedTurn || far(mirrored)*float64(n) < closedTurn {
 		return pair{}, false
 	}
 	t0 := complex(s.t[0], 0)

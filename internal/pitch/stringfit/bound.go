@@ -18,9 +18,6 @@ import (
 // B. A partial so few periods above 0 Hz also meets the negative frequencies of others, so these stand in
 // the normal equations too.
 
-// briefPeriods is how many periods a window holds at most that is fitted so.
-const briefPeriods = 2.6
-
 // HiddenGlide is the standard uncertainty (cents) of the settled pitch of a plucked string in a window so
 // short that a glide does not show: as likely as not there is one, and half of what is expected of its depth at
 // the pluck is what the window's pitch holds of it.

@@ -11,10 +11,6 @@ func (f *Fitter) Reserve(m, n int) {
 // taken without a look at another explanation. Tuned on the recordings in testdata/wav.
 const TrustedSNR = 10
 
-// firstPartials is how many partials are enough for a live fit to find the pitch to within what the next,
-// longer window needs.
-const firstPartials = 12
-
 // Load demodulates x, whose first sample has index at, for the note k. A short first fit sets the
 // frequencies of the bank; it reports whether that succeeded.
 func (f *Fitter) Load(x []float64, at int64, k Start) bool {
@@ -108,7 +104,7 @@ func (f *Fitter) RefitFromLast(from, to int, m Motion, onset float64, r *Result)
 	}
 	k := f.Learned(f.Start.Prior)
 	left := f.unexplained()
-	k.resume = f.Live && left < resumeLeft && f.trajectory.misfit < calm && float64((to-from)*f.Bank.M) > resumeS*f.SampleRate
+	k.resume = resumes && f.Live && left < resumeLeft && f.trajectory.misfit < calm && float64((to-from)*f.Bank.M) > resumeS*f.SampleRate
 	ok := f.Follow(from, to, k, m, onset, passes)
 	if k.resume && ok && (f.unexplained() > resumedLeft*left+resumedLeftMore || f.trajectory.misfit > calm) {
 		k = f.Learned(f.Start.Prior)

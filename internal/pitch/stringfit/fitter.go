@@ -221,7 +221,7 @@ func (f *Fitter) Follow(from, to int, k Start, m Motion, onset float64, passes i
 			return true
 		}
 		k = f.Learned(k.Prior)
-		k.resume = m == Settles
+		k.resume = resumes && m == Settles
 		w = next
 	}
 	return true

@@ -67,8 +67,8 @@ func (p *pitchPath) glide(onset float64) warp {
 		// Laplace's integral over the logarithm of tau.
 		add(likeliest, tau, 0.5*math.Log(scale)-math.Log(glideTauSpread))
 	} else {
-		for i, m := range moves {
-			add(m, tauOf(i), expected(tauOf(i)))
+		for i := firstTau; i < endTau; i++ {
+			add(moves[i], tauOf(i), expected(tauOf(i)))
 		}
 	}
 	return p.settle(all, plain)
@@ -77,8 +77,8 @@ func (p *pitchPath) glide(onset float64) warp {
 // search fits glides of all time constants that are tried into moves and returns the likeliest, sharpened where the
 // residuals tell its time constant. It reports false where one cannot be fitted.
 func (p *pitchPath) search(moves *[glideTaus]movement) (likeliest movement, tau float64, isSharp, ok bool) {
-	best := 0
-	for i := range moves {
+	best := firstTau
+	for i := firstTau; i < endTau; i++ {
 		if moves[i], ok = p.gliding(tauOf(i), 0); !ok {
 			return likeliest, 0, false, false
 		}
@@ -221,7 +221,7 @@ const (
 // Gauss-Newton. It reports whether the residuals tell its logarithm to within glideTauSharp. The settled pitch then
 // knows about the uncertainty of tau.
 func (p *pitchPath) sharpen(tau, depth float64) (m movement, best float64, sharp bool) {
-	if !(tau > 0) {
+	if !sharpens || !(tau > 0) {
 		return m, tau, false
 	}
 	for range sharpenSteps {

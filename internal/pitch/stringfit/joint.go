@@ -210,8 +210,11 @@ func (j *joint) step() bool {
 func (j *joint) noiseKnown() bool {
 	m := &j.model
 	poor := j.white*float64(m.window.samples()) > poorFit*m.window.energy
-	return m.live && j.carried && j.solver == separate && !poor
+	return judgesNoise && m.live && j.carried && j.solver == separate && !poor
 }
+
+// leastBins is how many bins partials lie apart, at least, where a step is judged by the noise.
+const leastBins = 5.0
 
 // judge looks at how far the step has moved active partial p, which has turned by turn rad/s: it clears
 // settled where the final fit, one more step, would not do, and sets stale where what leaks from it into
@@ -219,7 +222,7 @@ func (j *joint) noiseKnown() bool {
 func (j *joint) judge(p *activePartial, turn float64) {
 	strength := Power(j.model.row[p.row].c) * p.mass / 2 / 2 / p.rho // its energy in units of the noise
 	rate := math.Hypot(turn, p.slowed) * p.width
-	const cross = 1.0 / (math.Pi * separateLive) // what the matrix leaves out
+	const cross = 1.0 / (math.Pi * leastBins) // what the matrix leaves out
 	next := rate * (rate/2 + p.grown/2 + cross)
 	last := next * (next/2 + cross)
 	if strength*last*last > settledLoss {

@@ -85,7 +85,7 @@ func (r *remainder) subtractLeakage(b *basis, l int, half complex128, limit, bin
 		if Power(f)+Power(m) > limit {
 			subtract(r.isolated[k*n:(k+1)*n], e, f*half, m*conj(half))
 		}
-		if fastest > 0 {
+		if warpedLeakage && fastest > 0 {
 			byF, byM := b.responseBy(k, l, f, m)
 			if (byF*byF+byM*byM)*bend > limit {
 				r.subtractWarped(b, k, w, complex(0.5*byF, 0)*half, complex(0.5*byM, 0)*conj(half))

@@ -7,15 +7,9 @@ import "tunerd/internal/scratch"
 // what leaks from one partial to another taken out of the remainder in full. Leaving the cross
 // terms out of the matrix makes each step less exact by that part, not the fit it comes to.
 
-// separateBins is how many bins (of one over the window's length) partials must lie apart; separateLive is
-// the same while a note sounds, when a quarter more than the least error of a short window may be had for
+// separable reports whether the partials lie that far apart: separateBins bins (of one over the window's length), or
+// separateLive while a note sounds, when a quarter more than the least error of a short window may be had for
 // a fifth of the work.
-const (
-	separateBins = 8
-	separateLive = 5
-)
-
-// separable reports whether the partials lie that far apart.
 func (m *model) separable() bool {
 	bins := m.bins()
 	return bins > separateBins || m.live && bins > separateLive
@@ -26,7 +20,7 @@ func (m *model) separable() bool {
 func (j *joint) stepSeparate() {
 	m, b, q := &j.model, &j.basis, &j.equations
 	if m.fresh(b.part) {
-		j.rest.isolate(m, b, j.white, m.live)
+		j.rest.isolate(m, b, j.white, m.live && farLeakage)
 		j.rest.subtractOwn(m, b)
 		q.correlate(m, b, &j.rest)
 		for k := range b.part {
@@ -35,7 +29,7 @@ func (j *joint) stepSeparate() {
 		j.rest.stale = true
 	}
 	if j.rest.stale {
-		j.rest.isolate(m, b, j.white, m.live)
+		j.rest.isolate(m, b, j.white, m.live && farLeakage)
 	}
 	j.rest.subtractOwn(m, b)
 	explained := q.correlate(m, b, &j.rest)

@@ -221,7 +221,9 @@ func (s *series) warpedRow(r int) []complex128 {
 	return s.warped[r*s.n : (r+1)*s.n]
 }
 
-// join fills row r: each block is the sum of q sub-blocks turned back by the reference's phase.
+// join fills row r: each block is the sum of q sub-blocks turned back by the reference's phase. Up to a phase of
+// leastBend the warp within a block is left out: about its mean it is all but odd, so that it takes a sixth of its square
+// from the amplitude, 0.04 %, and moves no phase.
 func (s *series) join(b *Bank, r, from, q int) {
 	dst := s.at(r)
 	s.turns(s.omega[r]*float64(b.M), q)
@@ -250,10 +252,6 @@ func (s *series) join(b *Bank, r, from, q int) {
 		dst[j] = complex(sumRe*scale, sumIm*scale)
 	}
 }
-
-// leastBend is the phase (rad) up to which the warp within a block is left out. About its mean it is
-// all but odd, so that it takes a sixth of its square from the amplitude, 0.04 %, and moves no phase.
-const leastBend = 0.05
 
 // mostBend is the phase (rad) up to which the series in turnedAlong are good to 2e-6.
 const mostBend = 0.5

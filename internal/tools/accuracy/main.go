@@ -12,21 +12,18 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"os/signal"
 	"path/filepath"
 
 	"tunerd/internal/accuracy"
-	"tunerd/internal/pitch"
+	"tunerd/internal/accuracy/reader"
 )
 
 // intro opens the written page.
 //
 //go:embed intro.md
 var intro []byte
-
-const sampleRate = 48000 // Hz
 
 type options struct {
 	seed   uint64
@@ -67,7 +64,7 @@ func run(ctx context.Context, w io.Writer, o options) (missed int, err error) {
 }
 
 func measure(ctx context.Context, o options) (*accuracy.Report, error) {
-	set, err := setOf(o.set)
+	set, err := accuracy.SetOf(o.set)
 	if err != nil {
 		return nil, err
 	}
@@ -75,58 +72,9 @@ func measure(ctx context.Context, o options) (*accuracy.Report, error) {
 		return nil, err
 	}
 	return accuracy.Run(ctx, accuracy.Config{
-		SampleRate: sampleRate, Seed: o.seed, Trials: o.trials, New: newEstimate, NewListen: newListen,
+		SampleRate: reader.SampleRate, Seed: o.seed, Trials: o.trials, New: reader.NewEstimate, NewListen: reader.NewListen,
 		Cells: set.Cells, Registers: set.Registers, Plucks: set.Plucks,
 	})
-}
-
-func setOf(name string) (accuracy.Set, error) {
-	switch name {
-	case "small":
-		return accuracy.Small(), nil
-	case "quick":
-		return accuracy.Quick(), nil
-	case "full":
-		return accuracy.Full(), nil
-	case "windows":
-		return accuracy.Set{Cells: accuracy.Full().Cells}, nil
-	case "registers":
-		return accuracy.Set{Registers: accuracy.Full().Registers}, nil
-	case "plucks":
-		return accuracy.Set{Plucks: accuracy.Full().Plucks}, nil
-	}
-	return accuracy.Set{}, fmt.Errorf("set %q is not known; give small, quick, full, windows, registers or plucks", name)
-}
-
-// newEstimate makes a window estimator for one worker.
-func newEstimate() accuracy.Estimate {
-	estimator, err := pitch.NewWindowEstimator(sampleRate)
-	if err != nil {
-		panic(err) // the sample rate is a constant of this file
-	}
-	return func(x []float64, _, minHz, maxHz float64) (float64, float64, bool) {
-		r, ok := estimator.Estimate(x, minHz, maxHz)
-		return r.F1Hz, r.SigmaCents, ok
-	}
-}
-
-// blockLen is how many samples an input hands over at a time.
-const blockLen = 256
-
-// newListen makes a live reader for one worker. It knows one string, the one that is plucked.
-func newListen() accuracy.Listen {
-	return func(x []float64, rate, targetHz float64, hear func(accuracy.Moment)) {
-		tracker, err := pitch.NewTracker(pitch.Config{SampleRate: rate, Live: true})
-		if err != nil {
-			panic(err) // the sample rate is a constant of this file
-		}
-		tracker.Expect(targetHz/math.Sqrt2, []float64{targetHz})
-		for at := 0; at < len(x); at += blockLen {
-			tracker.Push(x[at:min(at+blockLen, len(x))], int64(at), func(r *pitch.Reading) {
-				hear(accuracy.Moment{At: r.At, F1Hz: r.F1Hz, SigmaCents: r.SigmaCents, Sounding: r.State == pitch.Sounding})
-			})
-		}
-	}
 }
 
 // checkPage says before the long run whether its page can be written.

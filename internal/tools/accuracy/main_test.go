@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"tunerd/internal/accuracy"
+	"tunerd/internal/accuracy/reader"
 )
 
 // regressionTrials is the size of the run in the ordinary tests. A goal is missed only beyond three
@@ -57,7 +58,7 @@ func TestBadOptions(t *testing.T) {
 
 func TestPageIsWritten(t *testing.T) {
 	cells := accuracy.Full().Cells[:1]
-	report, err := accuracy.Run(t.Context(), accuracy.Config{Seed: 1, Trials: 1, New: newEstimate, Cells: cells})
+	report, err := accuracy.Run(t.Context(), accuracy.Config{Seed: 1, Trials: 1, New: reader.NewEstimate, Cells: cells})
 	if err != nil {
 		t.Fatal(err)
 	}
