@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"tunerd/internal/display"
 	"tunerd/internal/display/text"
 )
 
@@ -46,6 +47,9 @@ var errReported = errors.New("failed")
 func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if err := check(cmd, args); err != nil {
+			if strings.Contains(err.Error(), "arg(s)") { // as the library says that they are too many or too few
+				err = fmt.Errorf("%s given; it is written: %s", display.Count(len(args), "argument"), cmd.UseLine())
+			}
 			return hintf(usageError{err}, `"%s --help" says what is accepted`, cmd.CommandPath())
 		}
 		return nil

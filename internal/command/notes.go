@@ -103,7 +103,7 @@ func (r *noteReader) note(word string) (note, error) {
 	}
 	if cents != 0 {
 		n.Hz *= math.Exp2(cents / 1200)
-		n.Label += fmt.Sprintf(" %+gc", cents)
+		n.Label += " " + targets.MovedWords(cents)
 	}
 	if !(n.Hz >= targets.MinNoteHz && n.Hz <= targets.MaxNoteHz) {
 		return note{}, fmt.Errorf("%q: %s Hz is outside %g to %g Hz", word, display.Plain(n.Hz, 6), targets.MinNoteHz, targets.MaxNoteHz)

@@ -269,7 +269,16 @@ func (in *Instrument) openTarget(p openPitch) (Target, error) {
 	if err != nil || p.cents == 0 {
 		return at, err
 	}
-	return in.Tuning.between(at.Hz*math.Exp2(p.cents/1200), fmt.Sprintf("%s %+gc", at.Label, p.cents)), nil
+	return in.Tuning.between(at.Hz*math.Exp2(p.cents/1200), at.Label+" "+MovedWords(p.cents)), nil
+}
+
+// MovedWords writes by how many cents a note is moved: "-13.7c".
+func MovedWords(cents float64) string {
+	sign := ""
+	if cents > 0 {
+		sign = "+"
+	}
+	return sign + strconv.FormatFloat(cents, 'f', -1, 64) + "c"
 }
 
 func (in *Instrument) unmoved(p openPitch) (Target, error) {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 )
@@ -76,12 +77,15 @@ func (t *Tuning) RepeatWords() string {
 	if len(t.beyond) == 0 {
 		return ""
 	}
-	last := t.beyond[len(t.beyond)-1]
-	how := fmt.Sprintf(`"repeat %s" after the list`, last)
-	if t.IsFile() {
-		how = fmt.Sprintf("repeat = %q in the file", last)
+	last := slices.MaxFunc(t.beyond, func(a, b Interval) int { return cmp.Compare(a.Cents(), b.Cents()) })
+	words := fmt.Sprintf("%s repeats at the octave %s, within which %s counts as another note", t.Name(), t.period, last)
+	switch {
+	case last.Cents() < 0: // nothing repeats there
+		return words
+	case t.IsFile():
+		return words + fmt.Sprintf("; repeat = %q in the file makes it repeat there", last)
 	}
-	return fmt.Sprintf("%s repeats at the octave %s, within which %s counts as another note; %s makes it repeat there", t.Name(), t.period, last, how)
+	return words + fmt.Sprintf(`; "repeat %s" after the list makes it repeat there`, last)
 }
 
 // IsFile says whether the tuning was read from a file.
