@@ -58,10 +58,16 @@ func run() int {
 	return status
 }
 
-// guarded is f, but where f is a terminal, no text from a file or a device can steer it.
+// guarded is f, but where f is a terminal, no text from a file or a device can steer it, and it knows its width.
 func guarded(f *os.File) io.Writer {
 	if term.IsTerminal(int(f.Fd())) {
-		return text.NewGuard(f)
+		return text.NewGuard(f).Sized(func() int {
+			columns, _, err := term.GetSize(int(f.Fd()))
+			if err != nil {
+				return 0
+			}
+			return columns
+		})
 	}
 	return f
 }

@@ -53,7 +53,7 @@ func (a *asker) ask(q question) error {
 	}
 	if q.help != "" {
 		fmt.Fprintf(a.chat, "%s:\n", q.words)
-		for _, line := range text.Wrap(q.help, lineWidth-2) {
+		for _, line := range text.Wrap(q.help, text.ParagraphWidth(a.chat)-2) {
 			fmt.Fprintf(a.chat, "  %s\n", line)
 		}
 		q.words = ">"
@@ -84,7 +84,7 @@ func (a *asker) ask(q question) error {
 		if err == nil {
 			return nil
 		}
-		for _, line := range text.Wrap(text.Clean(oneLine(err)), lineWidth-2) {
+		for _, line := range text.Wrap(text.Clean(oneLine(err)), text.ParagraphWidth(a.chat)-2) {
 			fmt.Fprintf(a.chat, "  %s\n", line)
 		}
 	}

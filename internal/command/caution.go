@@ -11,9 +11,6 @@ import (
 	"tunerd/internal/tension"
 )
 
-// lineWidth is how wide paragraphs for people are, in characters.
-const lineWidth = 100
-
 // riskOptions say whether the user accepts targets beyond the limit of tension.
 type riskOptions struct {
 	accepted bool
@@ -47,7 +44,7 @@ func (o *riskOptions) caution(chat io.Writer, p *plan) (words string, err error)
 
 func tellParagraphs(w io.Writer, paragraphs []string) {
 	for _, p := range paragraphs {
-		for _, line := range text.Wrap(p, lineWidth) {
+		for _, line := range text.Wrap(p, text.ParagraphWidth(w)) {
 			fmt.Fprintln(w, line)
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/display"
+	"tunerd/internal/display/text"
 	"tunerd/internal/engine"
 	"tunerd/internal/journal"
 	"tunerd/internal/pitch"
@@ -123,8 +124,9 @@ func (g *guide) run(ctx context.Context, in io.Reader) error {
 	keys := make(chan byte)
 	go readKeys(ctx, in, keys) // ends with the input, which nobody can interrupt
 
-	fmt.Fprintln(g.chat, keysHelp)
+	g.write("", keysHelp)
 	g.ask()
+	defer g.clear()
 	for {
 		var err error
 		select {
@@ -234,7 +236,23 @@ func (g *guide) ask() {
 	}
 	g.listener.Expect(g.check.Expect())
 	g.clear()
-	fmt.Fprintf(g.chat, "[%d/%d] string %d, %s: %s, %.2f Hz\n        %s\n        for %s\n", p.Index+1, p.Of, p.String, p.Short(), p.Label, p.Hz, p.How, p.Why)
+	g.write("", fmt.Sprintf("[%d/%d] string %d, %s: %s, %.2f Hz", p.Index+1, p.Of, p.String, p.Short(), p.Label, p.Hz))
+	g.write(guideIndent, p.How)
+	g.write(guideIndent, "for "+p.Why)
+}
+
+// guideIndent stands before what belongs to a prompt.
+const guideIndent = "        "
+
+// write writes words, in a terminal broken into lines that it has room for.
+func (g *guide) write(indent, words string) {
+	lines := []string{words}
+	if n := text.Columns(g.chat); n > 0 {
+		lines = text.Wrap(words, n-len(indent))
+	}
+	for _, line := range lines {
+		fmt.Fprintln(g.chat, indent+line)
+	}
 }
 
 // press obeys a key.
@@ -275,9 +293,9 @@ func (g *guide) finishNow() error {
 	return g.check.Save(g.path)
 }
 
-func (g *guide) say(text string) {
+func (g *guide) say(words string) {
 	g.clear()
-	fmt.Fprintf(g.chat, "        %s\n", text)
+	g.write(guideIndent, words)
 }
 
 // liveEvery is the time between two looks at what sounds.
@@ -289,16 +307,12 @@ func (g *guide) showNow(r *pitch.Reading) {
 		return
 	}
 	g.shown = time.Now()
-	text := "        listening"
+	now := guideIndent + "listening"
 	if r.State == pitch.Sounding {
-		text = fmt.Sprintf("        %s Hz", display.Hz(r.F1Hz, r.SigmaCents))
+		now = guideIndent + display.Hz(r.F1Hz, r.SigmaCents) + " Hz"
 	}
-	if pad := g.width - len(text); pad > 0 {
-		fmt.Fprintf(g.chat, "\r%s%s", text, strings.Repeat(" ", pad))
-	} else {
-		fmt.Fprintf(g.chat, "\r%s", text)
-	}
-	g.width = len(text)
+	fmt.Fprintf(g.chat, "\r%s%s", now, strings.Repeat(" ", max(0, g.width-len(now))))
+	g.width = len(now)
 }
 
 // clear takes the live line away.
@@ -316,3 +330,5 @@ func (c crlf) Write(p []byte) (int, error) {
 	_, err := io.WriteString(c.w, strings.ReplaceAll(string(p), "\n", "\r\n"))
 	return len(p), err
 }
+
+func (c crlf) Columns() int { return text.Columns(c.w) }

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"tunerd/internal/display/text"
 )
 
 const (
@@ -87,3 +89,6 @@ func (o *overBar) Write(p []byte) (int, error) {
 	o.bar.hide()
 	return o.out.Write(p)
 }
+
+// Columns is how wide the terminal is; see text.Columns.
+func (o *overBar) Columns() int { return text.Columns(o.out) }

@@ -14,10 +14,26 @@ type Guard struct {
 	w    io.Writer
 	part []byte // the beginning of a character
 	out  []byte
+
+	columns func() int // nil: not known
 }
 
 // NewGuard returns a Guard before w.
 func NewGuard(w io.Writer) *Guard { return &Guard{w: w} }
+
+// Sized tells g how wide its terminal is, which it asks for when that matters; 0: not known.
+func (g *Guard) Sized(columns func() int) *Guard {
+	g.columns = columns
+	return g
+}
+
+// Columns is how wide the terminal is, in characters; 0: not known.
+func (g *Guard) Columns() int {
+	if g.columns == nil {
+		return 0
+	}
+	return g.columns()
+}
 
 // Unguarded is what w guards, or w itself: for what the program itself draws.
 func Unguarded(w io.Writer) io.Writer {

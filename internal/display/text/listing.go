@@ -151,21 +151,13 @@ func (l *Listing) WriteTable(w io.Writer) error {
 			shown = append(shown, column{c.Title, l.figures(i)})
 		}
 	}
-	out := bufio.NewWriter(w)
 	var aligned [][]string
 	for i, c := range shown {
 		if cells, ok := t.align(i, c); ok {
 			aligned = append(aligned, cells)
 		}
 	}
-	for r := range len(l.Rows) + 1 {
-		line := ""
-		for _, cells := range aligned {
-			line += cells[r] + "  "
-		}
-		out.WriteString(strings.TrimRight(line, " ") + "\n")
-	}
-	return out.Flush()
+	return writeColumns(w, aligned, nil)
 }
 
 // figures says whether column i holds numbers.

@@ -1,7 +1,6 @@
 package text
 
 import (
-	"bufio"
 	"io"
 	"strconv"
 	"strings"
@@ -102,30 +101,15 @@ func (t *noteTable) Flush() error {
 	if len(t.rows) == 0 {
 		return nil
 	}
-	out := bufio.NewWriter(t.w)
 	var cells [][]string // the columns that are left, each with its title
 	for i, c := range columns {
 		if col, ok := t.align(i, c); ok {
 			cells = append(cells, col)
 		}
 	}
-	for r := range len(t.rows) + 1 {
-		line := ""
-		for i, col := range cells {
-			if i > 0 {
-				line += "  "
-			}
-			line += col[r]
-		}
-		out.WriteString(strings.TrimRight(line, " ") + "\n")
-		if r > 0 {
-			for _, remark := range t.remarks[r-1] {
-				out.WriteString(remark + "\n")
-			}
-		}
-	}
+	err := writeColumns(t.w, cells, func(row int) []string { return t.remarks[row] })
 	t.rows, t.remarks = nil, nil
-	return out.Flush()
+	return err
 }
 
 // align returns column i with its title, all of one width; false if it is empty, or names the

@@ -8,9 +8,6 @@ import (
 	"tunerd/internal/display/text"
 )
 
-// textWidth is how many characters a line of running text has.
-const textWidth = 100
-
 // WriteText writes the report for a terminal.
 func (r *Report) WriteText(w io.Writer) error {
 	out := bufio.NewWriter(w)
@@ -58,7 +55,7 @@ func (r *Report) listing() *text.Listing {
 // paragraphs writes texts broken into lines.
 func paragraphs(w io.Writer, texts []string) {
 	for _, t := range texts {
-		for _, line := range text.Wrap(t, textWidth) {
+		for _, line := range text.Wrap(t, text.ParagraphWidth(w)) {
 			fmt.Fprintln(w, line)
 		}
 	}
