@@ -15,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -29,6 +30,7 @@ type coupledHand struct {
 	in    *targets.Instrument
 	truth *simulate.Instrument
 	rng   *rand.Rand
+	live  bool                  // time of the stream is not that of what was played
 	strum bool                  // all strings are heard after each move, together
 	play  func(sound []float64) // makes the program hear, at scriptRate
 	lines *bufio.Scanner        // what it says, as JSON Lines
@@ -103,8 +105,10 @@ func (h *coupledHand) hear(scene []float64) {
 	for i := range scene {
 		scene[i] += 1e-4 * h.rng.NormFloat64()
 	}
+	begun, length := h.played, float64(len(scene))/scriptRate
 	h.play(scene)
-	h.played += float64(len(scene)) / scriptRate
+	start := time.Now()
+	h.played += length
 	for h.lines.Scan() {
 		var said passSaid
 		if err := json.Unmarshal(h.lines.Bytes(), &said); err != nil {
@@ -116,7 +120,11 @@ func (h *coupledHand) hear(scene []float64) {
 				h.forecast = said.Strings
 			}
 		}
-		if said.Event == "silence" && said.TS > h.played-pauseS-0.3 {
+		passed := said.TS - begun
+		if h.live {
+			passed = time.Since(start).Seconds()
+		}
+		if said.Event == "silence" && passed > length-pauseS-0.3 {
 			return
 		}
 	}

@@ -26,6 +26,12 @@ const (
 	// guardCents and guardSigmas keep every string below its limit: the hand's miss, and what is not known.
 	guardCents  = 4
 	guardSigmas = 2
+	// A string whose target itself is that near its limit may still come to it, or the others could never be
+	// turned: whoever chose that target was told of it (tension.Refuse).
+	// guardUnheard is guardSigmas of a string that was not heard since another was turned: what is believed of it
+	// then is less sure than its σ. Tuned on a simulated floating bridge: with 2, one of 500 that was heard string by
+	// string came to 67 cents, 1 above its limit.
+	guardUnheard = 4
 	// timidCents bounds a move while so little is known of the support that its weight might be wrong by a
 	// factor of e^timidSD: any first move tells a great deal.
 	timidCents = 15
@@ -160,12 +166,12 @@ func (a *Adviser) plan(rest []bool) plan {
 				step *= 1 + guardSigmas*sd
 			}
 			s := &p.Strings[j]
-			top := s.TensionN * math.Exp(logPerCent*(a.highest(j)-guardCents-guardSigmas*sigma[j]))
+			top := s.TensionN * math.Exp(logPerCent*max(a.highest(j)-guardCents-a.guardSigmas(j)*sigma[j], InTuneCents))
 			part = min(part, max(top-pl.now[j], 0)/step)
 		}
 		aim := func(part float64) float64 {
 			t := max(pl.now[i]+r.a.At(i, i)*pl.way[i]*part, lowest*pl.now[i])
-			return min(math.Log(t/p.Strings[i].TensionN)/logPerCent, max(a.highest(i)-guardCents, 0))
+			return min(math.Log(t/p.Strings[i].TensionN)/logPerCent, max(a.highest(i)-guardCents, InTuneCents))
 		}
 		if a.reach > 0 && pl.way[i] < 0 {
 			bottom := p.Strings[i].TensionN * math.Exp(logPerCent*(guardCents-a.reach))
@@ -186,6 +192,14 @@ func (a *Adviser) plan(rest []bool) plan {
 		pl.after[j] = math.Log(max(t, lowest*pl.now[j])/p.Strings[j].TensionN) / logPerCent
 	}
 	return pl
+}
+
+// guardSigmas is how many σ string j is kept below its limit.
+func (a *Adviser) guardSigmas(j int) float64 {
+	if a.stirred[j] {
+		return guardUnheard
+	}
+	return guardSigmas
 }
 
 // highest is how many cents above its target string j may ever be.

@@ -39,7 +39,7 @@ func OfInstrument(in *targets.Instrument, support Support, behindMM float64) (p 
 		}
 		strs[i] = String{
 			EA: ea, LengthMM: s.ScaleLengthMM + behindMM, SoundingMM: s.ScaleLengthMM,
-			TensionN: load.TensionN, LimitCents: max(limit, 0), Place: float64(i),
+			TensionN: load.TensionN, LimitCents: max(limit, 0), Place: float64(in.CourseOf(i + 1)),
 		}
 	}
 	p, err = NewPrior(support, strs)

@@ -126,6 +126,17 @@ func (in *Instrument) Targets() []Target {
 // alike and lie side by side.
 func (in *Instrument) Courses() int { return len(in.ByCourse().Strings) }
 
+// CourseOf returns the course of string n, both from 1: strings of one [[strings]] of the file share it.
+func (in *Instrument) CourseOf(n int) int {
+	course := 1
+	for i := 1; i < n; i++ {
+		if in.Strings[i].course != in.Strings[i-1].course {
+			course++
+		}
+	}
+	return course
+}
+
 // ByCourse returns the instrument with one string for each course: the four pairs of a mandolin as four
 // strings. Without courses it is the same.
 func (in *Instrument) ByCourse() *Instrument {

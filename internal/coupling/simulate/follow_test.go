@@ -260,3 +260,23 @@ func TestStrumsByAnEarThatMisses(t *testing.T) {
 		t.Logf("seed %d: %d moves", seed, moves)
 	}
 }
+
+// TestStringAtItsLimit: a string that is in tune at its very limit does not keep the others from being tuned.
+func TestStringAtItsLimit(t *testing.T) {
+	k, err := KindOf("long neck, 4 steel")
+	must(t, err)
+	strs := slices.Clone(k.Strings)
+	strs[2].LimitCents = 0
+	in := New(k.On(strs), Flaws{}, seeded(91))
+	p, err := coupling.NewPrior(k.Support, strs)
+	must(t, err)
+	f, err := coupling.NewFollower(p, nil, make([]string, in.n))
+	must(t, err)
+	in.Start([]float64{20, -12, -0.3, 9})
+	obeyPlucking(t, f, in, ear(seeded(92).NormFloat64))
+	for i, c := range in.cents {
+		if math.Abs(c) > 1.3 {
+			t.Errorf("string %d ends at %+.2f cents", i+1, c)
+		}
+	}
+}
