@@ -83,7 +83,7 @@ func (t *Tracker) probeLength() int {
 	return int(max(probeLeastS, s) * t.fs / float64(t.m))
 }
 
-// measurePhases probes the lower partials, sets the lead of their phases, and sees that the string is retuned.
+// measurePhases probes the lower partials, tells how far the pitch has moved ahead of the reading, and sees that the string is retuned.
 func (t *Tracker) measurePhases() {
 	n := min(t.note.Bank.N, t.probeLength())
 	if n < probeLeastBlocks {
@@ -92,8 +92,8 @@ func (t *Tracker) measurePhases() {
 	t.probePartials(n)
 	w := &t.phases
 	i := w.latest(0)
-	ahead, noise := t.phaseLead()
-	t.lead = ahead
+	ahead, noise := t.pitchAhead()
+	t.ahead = ahead
 	w.hz[i] = 0
 	if noise > 0 {
 		w.hz[i] = t.base.F1Hz * math.Exp(ahead/stiffstring.CentsPerNeper)
@@ -106,16 +106,16 @@ func (t *Tracker) measurePhases() {
 	if t.stage == settling {
 		// Just after a pluck the pitch falls, and the reading is still learning where to.
 		limit += stringfit.GlideSigma*math.Exp(-t.age()/glideFadesS) + 2*t.base.SigmaCents
-		ahead -= t.expectedLead()
+		ahead -= t.expectedAhead()
 	}
-	if math.Abs(t.lead) > min(fastestHand, tellableTurn*stiffstring.CentsPerNeper/(t.base.F1Hz*t.probeApartS())) {
+	if math.Abs(t.ahead) > min(fastestHand, tellableTurn*stiffstring.CentsPerNeper/(t.base.F1Hz*t.probeApartS())) {
 		t.fastAt = t.next
 	}
 	if math.Abs(ahead) <= limit {
 		return
 	}
-	if math.Abs(t.lead)*t.base.F1Hz*t.hopS() > mostTurn*stiffstring.CentsPerNeper {
-		t.lead, w.hz[i] = 0, 0 // it may as well have run the other way
+	if math.Abs(t.ahead)*t.base.F1Hz*t.hopS() > mostTurn*stiffstring.CentsPerNeper {
+		t.ahead, w.hz[i] = 0, 0 // it may as well have run the other way
 		t.followVibrato()
 		return
 	}
@@ -163,9 +163,9 @@ func (t *Tracker) residualSwing() float64 {
 	return math.Sqrt(max(0, yy-y*y/n-along*along/(xx-x*x/n)) / (n - 2))
 }
 
-// expectedLead returns how far (cents) from the last reading the glide that was found lets the pitch lie on
-// average between the two probes that phaseLead compares.
-func (t *Tracker) expectedLead() float64 {
+// expectedAhead returns how far (cents) from the last reading the glide that was found lets the pitch lie on
+// average between the two probes that pitchAhead compares.
+func (t *Tracker) expectedAhead() float64 {
 	w := &t.phases
 	now, then := w.at[w.latest(0)], w.at[w.latest(t.probeApartHops())]
 	return t.note.PlannedBetween(then, now)
@@ -189,11 +189,11 @@ func (t *Tracker) probeApartHops() int {
 	return int(math.Ceil(t.probeApartS() * t.fs / float64(framesPerHop*t.frame)))
 }
 
-// phaseLead returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
+// pitchAhead returns how far (cents, positive is sharp) the pitch of the latest tenth of a second lies
 // from the last reading, and the standard error of that: by how much the phases of the lowest
 // partials have run ahead between two probes that share no samples. The pitch must not run further in
 // a hop than half a turn of these partials.
-func (t *Tracker) phaseLead() (ahead, noise float64) {
+func (t *Tracker) pitchAhead() (ahead, noise float64) {
 	w := &t.phases
 	n := float64(t.probeLength() * t.m)
 	apart := t.probeApartHops()
@@ -290,11 +290,11 @@ func (t *Tracker) retuning() bool {
 // followRetuning moves the reading with the phases while the string is retuned. A fit needs a window in which
 // the pitch stands still, and short ones only keep this honest.
 func (t *Tracker) followRetuning() {
-	f1 := t.base.F1Hz * math.Exp(t.lead/stiffstring.CentsPerNeper)
+	f1 := t.base.F1Hz * math.Exp(t.ahead/stiffstring.CentsPerNeper)
 	// Two probes give the pitch of a moment ago; how far it ran since is not known yet.
-	const ofLead = 2 // times what the phases run ahead
-	moved := stringfit.Variance{Movement: square(ofLead * t.lead)}
-	if t.swing > ofLead*math.Abs(t.lead) {
+	const ofAhead = 2 // times what the phases run ahead
+	moved := stringfit.Variance{Movement: square(ofAhead * t.ahead)}
+	if t.swing > ofAhead*math.Abs(t.ahead) {
 		moved = stringfit.Variance{Vibrato: square(t.swing)}
 	}
 	t.base.Decide(t.fitted.Plus(moved))

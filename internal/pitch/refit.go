@@ -76,7 +76,7 @@ func (t *Tracker) followVibrato() bool {
 	t.base.MoveTo(p.Hz)
 	t.base.Decide(stringfit.Variance{Vibrato: square(max(fastestHand, t.swing))})
 	t.base.WindowS = t.swungWindow()
-	t.lead, t.retunedAt = 0, 0
+	t.ahead, t.retunedAt = 0, 0
 	t.restartWindow(t.shortest())
 	t.stage = vibrato
 	if math.Abs(stiffstring.Cents(p.Hz, t.note.Start.F1Hz)) > swungCents {
@@ -374,15 +374,15 @@ func (t *Tracker) failed() float64 {
 // keeps a long window from claiming more than a real string holds.
 func (t *Tracker) addedVariance() stringfit.Variance {
 	const (
-		rare      = 0.003 // cents; a string of which this much is known for a second is a rare one
-		leastLag  = 0.1   // cents that the phases run ahead from which they say more than noise
-		ofGlide   = 0.01  // of a glide that its law may miss
-		ofTheRun  = 0.25  // of the run from the middle of the window to its ends that the middle may miss
-		ofTheLead = 0.5   // of what the phases run ahead
+		rare       = 0.003 // cents; a string of which this much is known for a second is a rare one
+		leastAhead = 0.1   // cents that the phases run ahead from which they say more than noise
+		ofGlide    = 0.01  // of a glide that its law may miss
+		ofTheRun   = 0.25  // of the run from the middle of the window to its ends that the middle may miss
+		ofAhead    = 0.5   // of what the phases run ahead
 	)
 	v := stringfit.Variance{Unmodelled: square(rare)}
-	if lag := math.Abs(t.lead); t.stage != settling && lag > leastLag {
-		v = stringfit.Variance{Movement: square(ofTheLead * lag)}
+	if ahead := math.Abs(t.ahead); t.stage != settling && ahead > leastAhead {
+		v = stringfit.Variance{Movement: square(ofAhead * ahead)}
 	}
 	if t.stage != settling && t.window() < swingS {
 		v.Vibrato = square(t.swing)

@@ -113,11 +113,7 @@ func (t *Tracker) confirmRinging() {
 	}
 	x := t.past.From(v.at, t.past.End())
 	begun := min(max(0, int(t.from-v.at)), len(x))
-	var all float64
-	for _, s := range x[begun:] {
-		all += s * s
-	}
-	share := v.power() * float64(len(x)-begun) / all
+	share := v.power() * float64(len(x)-begun) / energy(x[begun:])
 	late := e.triedSoon
 	e.triedSoon = true
 	switch {
@@ -133,7 +129,7 @@ func (t *Tracker) confirmRinging() {
 		return
 	}
 	if e.subtractSince(x, begun, late) && t.phase == tracking { // what was read was read with the other in it
-		t.state = t.again()
+		t.state = t.reacquiring()
 	}
 }
 
@@ -160,6 +156,15 @@ func (e *ringingStrings) subtractSince(x []float64, begun int, late bool) bool {
 	e.keep(on)
 	v.tones = v.tones[:0]
 	return true
+}
+
+// energy returns the sum of the squares of x.
+func energy(x []float64) float64 {
+	var sum float64
+	for _, v := range x {
+		sum += v * v
+	}
+	return sum
 }
 
 // power returns the mean square of what v sounds like at its sample.

@@ -68,8 +68,8 @@ func begins(s beginning, last *state) state {
 	return state{phase: acquiring, beginning: s, ring: inharmonicSound{peaks: last.ring.peaks[:0]}}
 }
 
-// again returns the state of the same sound, the pitch of which is sought once more.
-func (s *state) again() state {
+// reacquiring returns the state of the same sound, the pitch of which is sought once more.
+func (s *state) reacquiring() state {
 	return state{phase: acquiring, beginning: s.beginning, ring: s.ring}
 }
 
@@ -131,7 +131,7 @@ type presence struct {
 // A movement is how the pitch moves between fits, as the phases of the lowest partials show.
 type movement struct {
 	phases    phaseWatch
-	lead      float64 // [cents] of the latest tenth of a second against the last reading
+	ahead     float64 // [cents] by which the latest tenth of a second lies above the last reading
 	swing     float64 // [cents] root mean square by which the pitch has swung lately
 	retunedAt int64   // index at which it was last seen to be retuned; 0: never
 	fastAt    int64   // index at which it last moved faster than a hand retunes it; 0: never
