@@ -53,12 +53,12 @@ func newBeatsCommand(d Deps) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "beats NOTE...",
 		Short: "Beats of notes: which partials, how fast, what to turn",
-		Long: `Tell where partials of two notes nearly coincide, how fast they beat, and which of the notes to
-turn which way for the beats to slow down; with several notes, for every pair. With an instrument
+		Long: `Show where partials of two notes nearly coincide, how fast they beat, and which of the notes to
+turn which way so that the beats slow down; with several notes, for every pair. With an instrument
 and no notes, its open strings. Where the inharmonicity B of the strings is known the partials
 are those of stiff strings.
 
-With --measure, tell how two strings really beat, and which to turn which way: pluck both together,
+With --measure, measure how two strings really beat, and which to turn which way: pluck both together,
 and let no other string sound. Which side of pure they are on comes from those of their partials
 that do not coincide; beats too slow for the recording come from these as well.
 

@@ -57,7 +57,7 @@ kept for the device, and its readings are corrected from then on, which they say
 Without --tone it is compared with the clock of the computer. That cannot tell which of the two
 is off, so it is applied only if you say so (--apply), as where a time server keeps the computer.
 
-An interruption (Ctrl-C) ends the listening; what was heard until then counts.`,
+Ctrl-C ends the measurement; what was heard until then counts.`,
 		Example: `  tunerd clock --tone 1000 --tone-error 0.1
   tunerd clock --tone 440 --input take.wav --device "Bench mic"
   tunerd clock --for 10m --apply

@@ -25,7 +25,7 @@ func newCouplingCommand(d Deps) *cobra.Command {
 		Short: "How the strings of an instrument pull on each other: learn it, show it",
 		Long: `Tighten one string of an instrument with a floating bridge, a banjo, a harp or a long thin neck,
 and the others fall. "learn" finds out by how much from recordings of all strings, each made after
-one string was turned; "show" tells what is known. With that, "tunerd detune --coupled" says in
+one string was turned; "show" prints what is known. With that, "tunerd detune --coupled" says in
 which order to turn the strings, and what to tune each to now, so that one pass ends in tune.`,
 		Args: knownCommand,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },

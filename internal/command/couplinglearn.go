@@ -59,10 +59,10 @@ cents and to play all of them again each time. Ctrl-C ends it; what was heard un
 
 With --from, record all strings, one after the other or as a strum (--all-strings), as 01-start.wav. Then lower one
 string by about 30 cents, and record all strings again as 02-turned-3.wav if it was string 3; bring it
-back, or go on with another one. Every such recording teaches; all strings lowered once is enough.
+back, or go on with another one. Every such recording helps; it is enough to lower each string once.
 
-What is learned is kept, and the next session begins with it. A string that moved though nothing was
-turned that could have moved it, a peg that slips or a string that creeps, is said.`,
+What is learned is kept, and the next session begins with it. If a string moved although nothing was
+turned that could have moved it (a peg that slips, a string that creeps), the command says so.`,
 		Example: `  tunerd coupling learn my-guitar.toml --support floating-bridge
   tunerd coupling learn my-guitar.toml --support floating-bridge --from takes
   tunerd coupling learn my-guitar.toml --from strums --all-strings`,

@@ -69,17 +69,17 @@ func newDetuneCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "detune INSTRUMENT",
 		Short: "Make chords pure by moving open strings, and tell what that costs",
-		Long: `Find by how many cents each open string of an instrument, a built-in name or a TOML file, is to be
-moved so that chords become pure, and what that does to other chords.
+		Long: `Find by how many cents to move each open string of an instrument, a built-in name or a TOML file,
+so that chords become pure, and what that does to other chords.
 
 A chord is written as the frets of all strings, from the last to string 1 (x does not sound), and
 the parts of those that sound: "x 3 2 3 1 0 as 4:5:7:8:10". Fewer parts than strings are taken in
 other octaves too: "320003 as 4:5:6". With "as 5=4 4=5", string 5 has part 4 and string 4 part 5.
 A name may stand before it ("C7: ...") and a weight behind it ("... weight 2").
 
-One chord is met exactly. Several that contradict one another are balanced. What cannot be met is
-met as nearly as the limits allow, and said. The plan is written with --output; "tunerd listen
---plan FILE" tunes to it, "tunerd measure --plan FILE" checks it.`,
+One chord becomes pure exactly. Several that contradict one another are balanced. Where the limits
+forbid it, the plan comes as near as they allow, and says so. --output writes the plan to a file;
+"tunerd listen --plan FILE" tunes to it, "tunerd measure --plan FILE" checks it.`,
 		Example: `  tunerd detune guitar-12edo --chord "G: 320003 as 4:5:6:8:10:16" --output g.toml
   tunerd detune guitar-12edo --chord "x32310 as 4:5:7:8:10" --limit -40..0 --also "022000 as 2:3:4:24/5:6:8"
   tunerd detune guitar-12edo --chord "320003 as 4:5:6" --chord "x32010 as 4:5:6" --by worst

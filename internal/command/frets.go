@@ -61,9 +61,9 @@ func newFretsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "frets [INSTRUMENT]",
 		Short: "Fret places, printable templates, and what lies where on the fretboard",
-		Long: `Tell the places of all frets of an instrument, a built-in name or a TOML file, and draw a template
-for the saw. With --scale and --count no instrument is needed. With --where, --chord or --harmonics, tell
-what lies where on the board.`,
+		Long: `Print the place of every fret of an instrument, a built-in name or a TOML file, and draw a template
+for the saw. With --scale and --count no instrument is needed. With --where, --chord or --harmonics,
+print what lies where on the board.`,
 		Example: `  tunerd frets --scale 650 --tuning 31edo --count 24
   tunerd frets guitar-41edo-alternate --pdf template.pdf
   tunerd frets guitar-12edo --tuning 31edo --pdf template.pdf

@@ -35,14 +35,14 @@ func newJournalDriftCommand(path *string) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "drift INSTRUMENT",
 		Short: "How the strings of an instrument keep their pitch, and which never settles",
-		Long: `Tell how far each open string moved by itself from one session to the next, from the pitch that it
+		Long: `Show how far each open string moved by itself from one session to the next, from the pitch that it
 was left with to the one that it was found with, and whether it settles: settled if the last two
 moves were within a cent or their uncertainty, settling if the later moves are smaller than the
 earlier ones. Moves before the last change of strings do not count. A change is known from "tunerd
 journal note", or because the instrument has another gauge or material since.
 
 A reading that is more than 250 cents off its string, or more than 60 cents off and nearer to another
-open string of the instrument, is of that string: it is left out, and told.
+open string of the instrument, is taken for that other string: it is left out, and the command says so.
 
 INSTRUMENT is a built-in, a file, or a name as "tunerd journal list" shows it, from any folder: an
 instrument is known by its name and its open strings, wherever its file lies.
