@@ -5,12 +5,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"path/filepath"
 	"reflect"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -18,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 	"tunerd/internal/journal/sqlite"
 )
 
@@ -43,66 +42,12 @@ func onEach(t *testing.T, f func(*testing.T, opener)) {
 	}
 }
 
-// guitar is a session with every field set.
-func guitar() journal.Session {
-	return journal.Session{
-		UID: "00c0ffee00c0ffee", Kind: "listen",
-		Started: time.UnixMilli(1760000000123).UTC(), Ended: time.UnixMilli(1760000900456).UTC(),
-		Program: "v1", Input: "Bench mic", RateHz: 48000, Clock: journal.Clock{PPM: 12.3, SigmaPPM: 0.2, By: "tone"},
-		Instrument: "guitar-41edo-alternate",
-		Strings: []journal.String{
-			{Number: 1, Label: "E4", TargetHz: 329.6275569128699, GaugeMM: 0.254, LinearDensity: 4.0e-4, Material: "plain steel"},
-			{Number: 2, Label: "B♭3 +1", TargetHz: 1.0 / 3},
-		},
-		Tuning: "41edo", Reference: "A4=440 Hz", Plan: "pure 4:5:6:7", Note: "new strings\nsettling", Data: `{"a":1}`,
-	}
-}
-
-func someReadings() []journal.Reading {
-	unknown := math.NaN()
-	return []journal.Reading{
-		{TimeS: 0.1, String: 1, Label: "E4", TargetHz: 329.6275569128699, F1Hz: 329.7, SigmaCents: 0.02, Cents: 0.38,
-			AttackF1Hz: 329.9, Partial1Hz: 329.69, B: 4e-5, SNRdB: 41.25, FromS: 0.3, ToS: 2, Mark: "left out"},
-		{TimeS: 3.7, File: "a.wav", String: 2, Fret: 7, Harmonic: 3, Label: "ő", TargetHz: 100, F1Hz: 5e-324, SigmaCents: math.MaxFloat64,
-			Cents: unknown, AttackF1Hz: unknown, Partial1Hz: unknown, B: unknown, SNRdB: unknown, FromS: unknown, ToS: unknown},
-	}
-}
-
-func keep(t testing.TB, j *journal.Journal, s journal.Session, readings ...journal.Reading) int64 {
-	t.Helper()
-	rec := j.Begin(s, func(line string) { t.Error(line) })
-	for _, r := range readings {
-		rec.Add(r)
-	}
-	if err := rec.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return rec.ID()
-}
-
-// sameReadings compares bit by bit, with NaN equal to itself.
-func sameReadings(a, b []journal.Reading) bool {
-	return slices.EqualFunc(a, b, func(x, y journal.Reading) bool { return bitsOf(x) == bitsOf(y) })
-}
-
-func bitsOf(r journal.Reading) string {
-	text := ""
-	for v, i := reflect.ValueOf(r), 0; i < v.NumField(); i++ {
-		if f := v.Field(i); f.Kind() == reflect.Float64 && !math.IsNaN(f.Float()) {
-			text += fmt.Sprintf("%x ", math.Float64bits(f.Float()))
-		} else {
-			text += fmt.Sprintf("%v ", f)
-		}
-	}
-	return text
-}
-
 func TestWhatIsKeptComesBack(t *testing.T) { onEach(t, testWhatIsKeptComesBack) }
 
 func testWhatIsKeptComesBack(t *testing.T, openNew opener) {
 	j := openNew(t)
-	want, readings := guitar(), someReadings()
-	id := keep(t, j, want, readings...)
+	want, readings := journaltest.Guitar(), journaltest.Readings()
+	id := journaltest.Keep(t, j, want, readings...)
 	got, err := j.Session(t.Context(), id)
 	if err != nil {
 		t.Fatal(err)
@@ -118,7 +63,7 @@ func testWhatIsKeptComesBack(t *testing.T, openNew opener) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !sameReadings(back, readings) {
+	if !journaltest.SameReadings(back, readings) {
 		t.Errorf("readings\n%+v\nwant\n%+v", back, readings)
 	}
 }
@@ -129,7 +74,7 @@ func TestSessionWithoutReadingsLeavesNothing(t *testing.T) {
 
 func testSessionWithoutReadingsLeavesNothing(t *testing.T, openNew opener) {
 	j := openNew(t)
-	if id := keep(t, j, guitar()); id != 0 {
+	if id := journaltest.Keep(t, j, journaltest.Guitar()); id != 0 {
 		t.Errorf("stored as session %d", id)
 	}
 	if list, err := j.Sessions(t.Context(), journal.Filter{}); err != nil || len(list) != 0 {
@@ -170,7 +115,7 @@ func testFilters(t *testing.T, openNew opener) {
 	at := func(day int) time.Time { return time.UnixMilli(0).AddDate(0, 0, day).UTC() }
 	for day, name := range []string{"a", "b", "a", "a"} { // not in the order of time
 		start := at([]int{2, 1, 4, 3}[day])
-		keep(t, j, journal.Session{Kind: []string{"listen", "measure"}[day%2], Instrument: name, Started: start}, journal.Reading{F1Hz: 1})
+		journaltest.Keep(t, j, journal.Session{Kind: []string{"listen", "measure"}[day%2], Instrument: name, Started: start}, journal.Reading{F1Hz: 1})
 	}
 	for _, c := range []struct {
 		f    journal.Filter
@@ -202,8 +147,8 @@ func TestDeleteIsAllOrNothing(t *testing.T) { onEach(t, testDeleteIsAllOrNothing
 
 func testDeleteIsAllOrNothing(t *testing.T, openNew opener) {
 	j := openNew(t)
-	one := keep(t, j, journal.Session{}, journal.Reading{F1Hz: 1})
-	two := keep(t, j, journal.Session{}, journal.Reading{F1Hz: 2})
+	one := journaltest.Keep(t, j, journal.Session{}, journal.Reading{F1Hz: 1})
+	two := journaltest.Keep(t, j, journal.Session{}, journal.Reading{F1Hz: 2})
 	event, err := j.AddEvent(t.Context(), journal.Event{Kind: journal.Remark})
 	if err != nil {
 		t.Fatal(err)
@@ -220,27 +165,9 @@ func testDeleteIsAllOrNothing(t *testing.T, openNew opener) {
 	if err := j.Delete(t.Context(), []int64{one, two}, []int64{event}); err != nil {
 		t.Fatal(err)
 	}
-	if three := keep(t, j, journal.Session{}, journal.Reading{F1Hz: 3}); three <= two {
+	if three := journaltest.Keep(t, j, journal.Session{}, journal.Reading{F1Hz: 3}); three <= two {
 		t.Errorf("the number %d was given again after %d", three, two)
 	}
-}
-
-func export(t testing.TB, j *journal.Journal, ids ...int64) string {
-	t.Helper()
-	var b bytes.Buffer
-	if err := j.Export(t.Context(), &b, nil, ids...); err != nil {
-		t.Fatal(err)
-	}
-	return b.String()
-}
-
-func mustImport(t testing.TB, j *journal.Journal, text string) journal.Imported {
-	t.Helper()
-	count, err := j.Import(t.Context(), strings.NewReader(text), 0, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return count
 }
 
 // anyNumber draws what a value of a reading can be, also one that is not known; anyTime keeps within the
@@ -292,7 +219,7 @@ func testRoundTripIsExact(t *testing.T, openNew opener) {
 			for range rapid.IntRange(1, 4).Draw(rt, "readings") {
 				readings = append(readings, drawReading(rt))
 			}
-			id := keep(t, a, drawSession(rt), readings...)
+			id := journaltest.Keep(t, a, drawSession(rt), readings...)
 			back, err := a.Readings(t.Context(), id)
 			for i := range readings { // as every copy has it
 				r := &readings[i]
@@ -303,7 +230,7 @@ func testRoundTripIsExact(t *testing.T, openNew opener) {
 					*text = strings.ReplaceAll(strings.ToValidUTF8(*text, "\ufffd"), "\x00", "")
 				}
 			}
-			if err != nil || !sameReadings(back, readings) {
+			if err != nil || !journaltest.SameReadings(back, readings) {
 				rt.Fatalf("readings\n%+v\ncame back as\n%+v (%v)", readings, back, err)
 			}
 		}
@@ -313,9 +240,9 @@ func testRoundTripIsExact(t *testing.T, openNew opener) {
 				rt.Fatal(err)
 			}
 		}
-		first := export(t, a)
-		mustImport(t, b, first)
-		if second := export(t, b); second != first {
+		first := journaltest.Export(t, a)
+		journaltest.Import(t, b, first)
+		if second := journaltest.Export(t, b); second != first {
 			rt.Fatalf("exported\n%s\nand after import\n%s", first, second)
 		}
 	})
@@ -326,12 +253,12 @@ func TestImportMerges(t *testing.T) { onEach(t, testImportMerges) }
 
 func testImportMerges(t *testing.T, openNew opener) {
 	a, b := openNew(t), openNew(t)
-	rec := a.Begin(guitar(), nil)
+	rec := a.Begin(journaltest.Guitar(), nil)
 	rec.Add(journal.Reading{F1Hz: 1})
 	if err := rec.Flush(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	early := export(t, a)
+	early := journaltest.Export(t, a)
 	rec.Add(journal.Reading{F1Hz: 2})
 	if err := rec.Close(); err != nil {
 		t.Fatal(err)
@@ -339,7 +266,7 @@ func testImportMerges(t *testing.T, openNew opener) {
 	if _, err := a.AddEvent(t.Context(), journal.Event{Instrument: "x", Kind: journal.NewStrings}); err != nil {
 		t.Fatal(err)
 	}
-	late := export(t, a)
+	late := journaltest.Export(t, a)
 	for _, c := range []struct {
 		text string
 		want journal.Imported
@@ -350,11 +277,11 @@ func testImportMerges(t *testing.T, openNew opener) {
 		{late, journal.Imported{Known: 2}},
 		{early, journal.Imported{Known: 1}},
 	} {
-		if got := mustImport(t, b, c.text); got != c.want {
+		if got := journaltest.Import(t, b, c.text); got != c.want {
 			t.Errorf("imported %+v, want %+v", got, c.want)
 		}
 	}
-	if got := export(t, b); got != late {
+	if got := journaltest.Export(t, b); got != late {
 		t.Errorf("merged to\n%s\nwant\n%s", got, late)
 	}
 }
@@ -408,7 +335,7 @@ func TestFieldsLeftOutAreNotKnown(t *testing.T) { onEach(t, testFieldsLeftOutAre
 
 func testFieldsLeftOutAreNotKnown(t *testing.T, openNew opener) {
 	j := openNew(t)
-	mustImport(t, j, "\ufeff"+`{"type":"journal","format":1,"made_by":"hand"}
+	journaltest.Import(t, j, "\ufeff"+`{"type":"journal","format":1,"made_by":"hand"}
 {"type":"session","uid":"a","started":"2026-01-02T05:04:05+02:00","more":[1]}
 
 {"type":"reading","session":"a","seq":1,"f1_hz":110}
@@ -427,13 +354,13 @@ func TestExportIsJSONLines(t *testing.T) { onEach(t, testExportIsJSONLines) }
 
 func testExportIsJSONLines(t *testing.T, openNew opener) {
 	j := openNew(t)
-	id := keep(t, j, guitar(), someReadings()...)
-	keep(t, j, journal.Session{}, journal.Reading{})
-	if n := strings.Count(export(t, j, id), `"type":"session"`); n != 1 {
+	id := journaltest.Keep(t, j, journaltest.Guitar(), journaltest.Readings()...)
+	journaltest.Keep(t, j, journal.Session{}, journal.Reading{})
+	if n := strings.Count(journaltest.Export(t, j, id), `"type":"session"`); n != 1 {
 		t.Errorf("%d sessions exported, want 1", n)
 	}
 	var types []string
-	for line := range strings.Lines(export(t, j)) {
+	for line := range strings.Lines(journaltest.Export(t, j)) {
 		var head struct{ Type string }
 		if err := json.Unmarshal([]byte(line), &head); err != nil {
 			t.Errorf("%q: %v", line, err)
@@ -455,7 +382,7 @@ func TestExportStopsWithItsWriter(t *testing.T) { onEach(t, testExportStopsWithI
 func testExportStopsWithItsWriter(t *testing.T, openNew opener) {
 	j := openNew(t)
 	for range 3 {
-		keep(t, j, journal.Session{Note: strings.Repeat("long ", 1<<17)}, journal.Reading{})
+		journaltest.Keep(t, j, journal.Session{Note: strings.Repeat("long ", 1<<17)}, journal.Reading{})
 	}
 	full := errors.New("no space left")
 	w := fullAfter{1 << 20, full}
@@ -502,7 +429,7 @@ func testReadingsAreStoredUnasked(t *testing.T, openNew opener) {
 	if err := rec.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if next := keep(t, j, journal.Session{}, journal.Reading{}); next != rec.ID()+1 {
+	if next := journaltest.Keep(t, j, journal.Session{}, journal.Reading{}); next != rec.ID()+1 {
 		t.Errorf("session %d is followed by %d: numbers were used up", rec.ID(), next)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // closedJournal makes a journal of sessions with readings, some of them long, and an event, and returns its
@@ -38,12 +39,12 @@ func closedJournal(t *testing.T, sessions, readings int) (path, exported string)
 				list = append(list, journal.Reading{TimeS: float64(k), Label: strings.Repeat("x", 100), F1Hz: 100})
 			}
 		}
-		keep(t, j, journal.Session{UID: fmt.Sprintf("%016x", i), Kind: "listen", Started: time.UnixMilli(1.7e12 + int64(i)*1e6), Instrument: "guitar", Identity: "Guitar: E2"}, list...)
+		journaltest.Keep(t, j.Journal, journal.Session{UID: fmt.Sprintf("%016x", i), Kind: "listen", Started: time.UnixMilli(1.7e12 + int64(i)*1e6), Instrument: "guitar", Identity: "Guitar: E2"}, list...)
 	}
 	if _, err := j.AddEvent(t.Context(), journal.Event{Instrument: "guitar", Kind: journal.NewStrings}); err != nil {
 		t.Fatal(err)
 	}
-	return path, export(t, j)
+	return path, journaltest.Export(t, j.Journal)
 }
 
 // linesOf are the lines of readings in an export.
@@ -108,7 +109,7 @@ func TestFlippedBitsAreNoticed(t *testing.T) {
 			continue
 		}
 		other := openNew(t)
-		if count := mustImport(t, other, saved.String()); count.Readings != len(kept) {
+		if count := journaltest.Import(t, other.Journal, saved.String()); count.Readings != len(kept) {
 			t.Fatalf("%d of %d salvaged readings imported", count.Readings, len(kept))
 		}
 		other.Close()
@@ -170,7 +171,7 @@ func TestDamageIsTold(t *testing.T) {
 func TestSalvageOfASoundJournalIsItsExport(t *testing.T) {
 	j := openNew(t)
 	for i := range 30 {
-		keep(t, j, journal.Session{Kind: "listen", Note: strings.Repeat("long ", 300), Strings: []journal.String{{Number: 1, Label: "E"}}, Data: `{"a":1}`}, someReadings()...)
+		journaltest.Keep(t, j.Journal, journal.Session{Kind: "listen", Note: strings.Repeat("long ", 300), Strings: []journal.String{{Number: 1, Label: "E"}}, Data: `{"a":1}`}, journaltest.Readings()...)
 		if i%3 == 0 {
 			if err := j.Delete(t.Context(), []int64{int64(i + 1)}, nil); err != nil {
 				t.Fatal(err)
@@ -185,7 +186,7 @@ func TestSalvageOfASoundJournalIsItsExport(t *testing.T) {
 	if err != nil || told != (Salvaged{Sessions: 20, Readings: 40, Events: 1}) {
 		t.Errorf("%+v, %v", told, err)
 	}
-	if want := export(t, j); saved.String() != want {
+	if want := journaltest.Export(t, j.Journal); saved.String() != want {
 		t.Errorf("salvaged\n%s\nwant\n%s", saved.String(), want)
 	}
 }
@@ -222,7 +223,7 @@ func TestDeletedJournalIsWrittenAnew(t *testing.T) {
 			}
 			defer j.Close()
 			var heard listener
-			rec := j.Begin(guitar(), heard.warn)
+			rec := j.Begin(journaltest.Guitar(), heard.warn)
 			rec.Add(journal.Reading{F1Hz: 1})
 			if err := rec.Flush(t.Context()); err != nil {
 				t.Fatal(err)
@@ -244,7 +245,7 @@ func TestDeletedJournalIsWrittenAnew(t *testing.T) {
 			if err != nil || len(list) != 2 || list[0].F1Hz != 1 || list[1].F1Hz != 2 {
 				t.Errorf("in the new journal: %+v, %v", list, err)
 			}
-			if s, err := again.Session(t.Context(), rec.ID()); err != nil || s.UID != guitar().UID || s.Ended.IsZero() {
+			if s, err := again.Session(t.Context(), rec.ID()); err != nil || s.UID != journaltest.Guitar().UID || s.Ended.IsZero() {
 				t.Errorf("in the new journal: %+v, %v", s, err)
 			}
 		})
@@ -259,7 +260,7 @@ func TestLostForGoodIsHandedBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	rec := j.Begin(guitar(), nil)
+	rec := j.Begin(journaltest.Guitar(), nil)
 	rec.Add(journal.Reading{F1Hz: 1})
 	if err := rec.Flush(t.Context()); err != nil {
 		t.Fatal(err)

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // writerEnv makes the test binary a writer of the journal that it names.
@@ -146,7 +147,7 @@ func checkWhole(t *testing.T, path string, said map[int64]int) {
 			t.Errorf("session %d has %d readings, counts %d; %d were stored, %d at a time", s.ID, len(list), s.Readings, said[s.ID], perBatch)
 		}
 		for i := range list {
-			if want := numbered(i); !sameReadings(list[i:i+1], []journal.Reading{want}) {
+			if want := numbered(i); !journaltest.SameReadings(list[i:i+1], []journal.Reading{want}) {
 				t.Errorf("session %d reading %d is %+v", s.ID, i, list[i])
 				break
 			}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // fill stores n sessions of seven instruments, each with the open strings of a guitar.
@@ -21,7 +22,7 @@ func fill(t testing.TB, j *opened, n int) {
 	start := time.UnixMilli(1.6e12)
 	err := j.store.Merge(t.Context(), func(m journal.Merger) error {
 		for i := range n {
-			s := guitar()
+			s := journaltest.Guitar()
 			s.Strings = nil
 			for k, hz := range guitarHz {
 				s.Strings = append(s.Strings, journal.String{Number: k + 1, Label: "E4", TargetHz: hz, GaugeMM: 0.254, Material: "steel"})

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // oldEvent is in the journals of schema 2.
@@ -43,7 +44,7 @@ func TestOldJournalsMigrate(t *testing.T) {
 			if _, err := j.AddEvent(t.Context(), journal.Event{Instrument: "y", Kind: journal.NewStrings}); err != nil {
 				t.Error(err)
 			}
-			keep(t, j, journal.Session{}, journal.Reading{F1Hz: 1})
+			journaltest.Keep(t, j.Journal, journal.Session{}, journal.Reading{F1Hz: 1})
 			j.Close()
 		}
 	}
@@ -52,7 +53,7 @@ func TestOldJournalsMigrate(t *testing.T) {
 // checkOld wants the two sessions that the file was made with.
 func checkOld(t *testing.T, j *opened) {
 	t.Helper()
-	want := guitar()
+	want := journaltest.Guitar()
 	want.ID, want.Readings = 1, 2
 	got, err := j.Session(t.Context(), 1)
 	if err != nil {
@@ -61,8 +62,8 @@ func checkOld(t *testing.T, j *opened) {
 	if !reflect.DeepEqual(*got, want) {
 		t.Errorf("session\n%+v\nwant\n%+v", *got, want)
 	}
-	for id, readings := range map[int64][]journal.Reading{1: someReadings(), 2: someReadings()[1:]} {
-		if back, err := j.Readings(t.Context(), id); err != nil || !sameReadings(back, readings) {
+	for id, readings := range map[int64][]journal.Reading{1: journaltest.Readings(), 2: journaltest.Readings()[1:]} {
+		if back, err := j.Readings(t.Context(), id); err != nil || !journaltest.SameReadings(back, readings) {
 			t.Errorf("session %d: readings\n%+v, %v\nwant\n%+v", id, back, err, readings)
 		}
 	}

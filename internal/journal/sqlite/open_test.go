@@ -4,15 +4,13 @@ import (
 	"bytes"
 	"database/sql"
 	"errors"
-	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // An opened is a journal and the store that it stands on.
@@ -43,43 +41,6 @@ func openNew(t testing.TB) *opened {
 		t.Fatalf("the journal is not where it was wanted: %v", err)
 	}
 	return j
-}
-
-// guitar is a session with every field set.
-func guitar() journal.Session {
-	return journal.Session{
-		UID: "00c0ffee00c0ffee", Kind: "listen",
-		Started: time.UnixMilli(1760000000123).UTC(), Ended: time.UnixMilli(1760000900456).UTC(),
-		Program: "v1", Input: "Bench mic", RateHz: 48000, Clock: journal.Clock{PPM: 12.3, SigmaPPM: 0.2, By: "tone"},
-		Instrument: "guitar-41edo-alternate",
-		Strings: []journal.String{
-			{Number: 1, Label: "E4", TargetHz: 329.6275569128699, GaugeMM: 0.254, LinearDensity: 4.0e-4, Material: "plain steel"},
-			{Number: 2, Label: "B♭3 +1", TargetHz: 1.0 / 3},
-		},
-		Tuning: "41edo", Reference: "A4=440 Hz", Plan: "pure 4:5:6:7", Note: "new strings\nsettling", Data: `{"a":1}`,
-	}
-}
-
-func someReadings() []journal.Reading {
-	unknown := math.NaN()
-	return []journal.Reading{
-		{TimeS: 0.1, String: 1, Label: "E4", TargetHz: 329.6275569128699, F1Hz: 329.7, SigmaCents: 0.02, Cents: 0.38,
-			AttackF1Hz: 329.9, Partial1Hz: 329.69, B: 4e-5, SNRdB: 41.25, FromS: 0.3, ToS: 2, Mark: "left out"},
-		{TimeS: 3.7, File: "a.wav", String: 2, Fret: 7, Harmonic: 3, Label: "ő", TargetHz: 100, F1Hz: 5e-324, SigmaCents: math.MaxFloat64,
-			Cents: unknown, AttackF1Hz: unknown, Partial1Hz: unknown, B: unknown, SNRdB: unknown, FromS: unknown, ToS: unknown},
-	}
-}
-
-func keep(t testing.TB, j *opened, s journal.Session, readings ...journal.Reading) int64 {
-	t.Helper()
-	rec := j.Begin(s, func(line string) { t.Error(line) })
-	for _, r := range readings {
-		rec.Add(r)
-	}
-	if err := rec.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return rec.ID()
 }
 
 func TestWhatIsNoJournalIsRefused(t *testing.T) {
@@ -151,7 +112,7 @@ func TestDefaultPathFollowsXDG(t *testing.T) {
 func TestUnsavedComesInByImport(t *testing.T) {
 	t.Parallel()
 	j := openNew(t)
-	rec := j.Begin(guitar(), nil)
+	rec := j.Begin(journaltest.Guitar(), nil)
 	rec.Add(journal.Reading{F1Hz: 1})
 	if err := rec.Flush(t.Context()); err != nil {
 		t.Fatal(err)
@@ -167,7 +128,7 @@ func TestUnsavedComesInByImport(t *testing.T) {
 	if err := journal.WriteUnsaved(&saved, rec); err != nil {
 		t.Fatal(err)
 	}
-	if got := mustImport(t, j, saved.String()); got != (journal.Imported{Known: 1, Readings: 1}) {
+	if got := journaltest.Import(t, j.Journal, saved.String()); got != (journal.Imported{Known: 1, Readings: 1}) {
 		t.Errorf("imported %+v", got)
 	}
 	s, err := j.Session(t.Context(), rec.ID())
@@ -178,24 +139,3 @@ func TestUnsavedComesInByImport(t *testing.T) {
 		t.Errorf("%+v, %v", list, err)
 	}
 }
-
-func mustImport(t testing.TB, j *opened, text string) journal.Imported {
-	t.Helper()
-	count, err := j.Import(t.Context(), strings.NewReader(text), int64(len(text)), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return count
-}
-
-func export(t testing.TB, j *opened, ids ...int64) string {
-	t.Helper()
-	var b bytes.Buffer
-	if err := j.Export(t.Context(), &b, nil, ids...); err != nil {
-		t.Fatal(err)
-	}
-	return b.String()
-}
-
-// sameReadings compares as they are printed, which tells all floats apart and NaN not from itself.
-func sameReadings(a, b []journal.Reading) bool { return fmt.Sprintf("%+v", a) == fmt.Sprintf("%+v", b) }

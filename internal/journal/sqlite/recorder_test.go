@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"tunerd/internal/journal"
+	"tunerd/internal/journal/journaltest"
 )
 
 // A listener keeps what a recorder warns of.
@@ -129,14 +130,14 @@ func TestCloseHandsBackWhatItCannotStore(t *testing.T) {
 	locked := troubles()[0]
 	locked.begin(t, j)
 	defer locked.end(t, j)
-	rec := j.Begin(guitar(), nil)
+	rec := j.Begin(journaltest.Guitar(), nil)
 	rec.Add(journal.Reading{F1Hz: 110})
 	if err := rec.Close(); err == nil {
 		t.Fatal("closed without an error")
 	}
 	s, b := rec.Unsaved()
 	unsaved := b.Readings
-	if s.UID != guitar().UID || s.Ended.IsZero() || len(unsaved) != 1 || unsaved[0].F1Hz != 110 {
+	if s.UID != journaltest.Guitar().UID || s.Ended.IsZero() || len(unsaved) != 1 || unsaved[0].F1Hz != 110 {
 		t.Errorf("handed back %+v, %+v", s, unsaved)
 	}
 	if err := rec.Close(); err != nil {
