@@ -71,7 +71,7 @@ func obeyPlucking(t *testing.T, f *coupling.Follower, in *Instrument, e ear) (mo
 		aim := f.Now().Strings[i].NowCents
 		in.Turn(i, (in.cents[i]+aim)/2)
 		must(t, f.Hear(e.read(in, i)))
-		if again := f.Now().Strings[i].NowCents; math.Abs(again-aim) > 1.5 {
+		if again := f.Now().Strings[i].NowCents; !now.Short && math.Abs(again-aim) > 1.5 { // one that is cut short is cut anew
 			t.Errorf("string %d is to be tuned to %.2f, and halfway there to %.2f", i+1, aim, again)
 		}
 		in.Turn(i, aim)
