@@ -70,6 +70,39 @@ func TestScreenshots(t *testing.T) {
 	}
 }
 
+var icons = flag.String("icons", "", "draw the icons of the page anew, to this `FOLDER`")
+
+// TestIcons draws icon.svg at the sizes that systems ask for, with -icons; otherwise it does nothing. A maskable icon may
+// be cut to a circle: its picture keeps to the middle, and its ground goes to the edge.
+func TestIcons(t *testing.T) {
+	if *icons == "" {
+		t.Skip("only with -args -icons FOLDER")
+	}
+	needBrowser(t)
+	p := open(t, serve(t, "--input", "demo"), "icon.svg")
+	for name, c := range map[string]struct {
+		size int64
+		part float64 // of the size that the picture takes
+	}{"192": {192, 1}, "512": {512, 1}, "maskable-512": {512, 0.66}} {
+		p.do(chromedp.EmulateViewport(c.size, c.size))
+		eval[bool](p, fmt.Sprintf(`((svg, part) => {
+  const [all, in_] = [32 / part, (32 / part - 32) / 2];
+  svg.setAttribute('viewBox', [-in_, -in_, all, all].join(' '));
+  const ground = svg.querySelector('rect');
+  for (const [k, v] of Object.entries({ x: -in_, y: -in_, width: all, height: all, rx: 0 })) ground.setAttribute(k, v);
+  return true;
+})(document.documentElement, %g)`, c.part))
+		shot, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(*icons, name+".png"), shrink(t, shot), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p.forgive() // a drawing that stands alone is asked for its icon, which is not there
+}
+
 // picture writes what the page looks like.
 func (p *page) picture(name string, size [2]int64) {
 	p.t.Helper()

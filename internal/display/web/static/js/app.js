@@ -8,6 +8,7 @@ import { NO_ANSWER } from './api.js';
 import { h, setError, setText } from './dom.js';
 import { openHelp } from './help.js';
 import { choose } from './choose.js';
+import { askToStayAwake } from './awake.js';
 import * as tune from './tune/view.js';
 
 const VIEWS = {
@@ -23,6 +24,7 @@ const app = {
   tuner: new Tuner(),
   announcer: new Announcer(document.getElementById('spoken')),
   view: null, // the one shown
+  awake: '', // whether the screen stays on, in words
   wanted: null, // a shape that Detune is to begin with: { frets, chord, strings } as the Fretboard found it
   say(text) {
     this.announcer.say(text);
@@ -120,7 +122,14 @@ function setTheme(theme) {
   document.documentElement.dataset.theme = theme;
   setText(themeButton, theme === 'bench' ? 'Bright' : 'Dark');
   themeButton.setAttribute('aria-label', theme === 'bench' ? 'Bright stage colours' : 'Dark bench colours');
+  paintBars();
   document.dispatchEvent(new Event('theme'));
+}
+
+/** The colour of the browser's own bars is that of the page. */
+function paintBars() {
+  const ground = getComputedStyle(document.documentElement).getPropertyValue('--ground').trim();
+  document.querySelector('meta[name=theme-color]').content = ground;
 }
 
 function toggleTheme() {
@@ -133,6 +142,24 @@ themeButton.addEventListener('click', toggleTheme);
 setTheme(document.documentElement.dataset.theme);
 document.getElementById('help-button').addEventListener('click', () => openHelp(app));
 
+const fullButton = document.getElementById('full-button');
+fullButton.hidden = !document.fullscreenEnabled; // a telephone may have no full screen
+
+/** Fills the screen with the page, or leaves that. */
+async function toggleFull() {
+  try {
+    if (document.fullscreenElement) await document.exitFullscreen();
+    else await document.documentElement.requestFullscreen();
+  } catch (err) {
+    complain(`The browser does not give the full screen: ${err.message}`);
+  }
+}
+
+fullButton.addEventListener('click', toggleFull);
+document.addEventListener('fullscreenchange', () => {
+  setText(fullButton, document.fullscreenElement ? 'Window' : 'Full screen');
+});
+
 onKey((key) => {
   if (app.view?.key?.(key)) return true;
   switch (key) {
@@ -144,6 +171,9 @@ onKey((key) => {
       return true;
     case 's':
       choose(app);
+      return true;
+    case 'f':
+      toggleFull();
       return true;
     case ' ':
       freeze();
@@ -205,7 +235,8 @@ setInterval(() => {
 
 /** Keeps the screen of a tablet on the bench from going dark, where the browser lets a page do so. */
 async function stayAwake() {
-  if (document.visibilityState === 'visible') await navigator.wakeLock?.request('screen').catch(() => {});
+  if (document.visibilityState !== 'visible') return;
+  app.awake = await askToStayAwake();
 }
 
 document.addEventListener('visibilitychange', stayAwake);

@@ -1,7 +1,7 @@
 // The help: keys, signs, and the switches of this page.
 
 import { send } from './api.js';
-import { h } from './dom.js';
+import { h, setText } from './dom.js';
 import { keyHelp } from './keys.js';
 import { kept, keep, moving } from './settings.js';
 
@@ -11,6 +11,7 @@ let dialog = null;
 export function openHelp(app) {
   dialog ??= make(app);
   dialog.querySelector('.leave').hidden = !app.tuner.guarded;
+  setText(dialog.querySelector('.awake'), app.awake);
   dialog.showModal();
   dialog.querySelector('h1').focus(); // not the first switch, far below the keys
   dialog.scrollTop = 0;
@@ -46,6 +47,7 @@ function make(app) {
         () => kept('spoken'),
         (on) => keep('spoken', on),
       ),
+      h('p', { class: 'dim awake' }),
       h(
         'div',
         { class: 'actions' },

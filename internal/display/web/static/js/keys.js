@@ -16,6 +16,7 @@ export const keyHelp = [
   ['m', 'all strings together, or one note'],
   ['s', 'choose instrument, tuning, reference, plan'],
   ['b', 'dark bench, bright stage'],
+  ['f', 'full screen, window'],
   ['[  ]', 'previous, next view'],
   ['r', 'check in Setup: this note once more'],
   ['u', 'check in Setup: the note before'],

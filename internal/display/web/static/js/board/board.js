@@ -4,6 +4,7 @@
 
 import { h, setText, setAttr, unseen } from '../dom.js';
 
+const printed = matchMedia('print'); // on paper nothing scrolls, so that the board stands
 const STANDING_BELOW = 46; // rem of width
 const LEAST = { lying: 4.2, standing: 2.75 }; // rem a fret takes along the neck
 
@@ -31,6 +32,7 @@ export class Board {
     this.grid = h('div', { class: 'board', role: 'grid', 'aria-label': 'Fretboard', onkeydown: (e) => this.#key(e) });
     this.element = h('div', { class: 'boardbox' }, this.grid);
     new ResizeObserver(() => this.#lay()).observe(this.element);
+    printed.addEventListener('change', () => this.#lay());
   }
 
   get data() {
@@ -163,7 +165,7 @@ export class Board {
     if (!this.#data || this.element.clientWidth === 0) return;
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
     const tiles = !hasFrets(this.#data);
-    const standing = !tiles && this.element.clientWidth < STANDING_BELOW * rem;
+    const standing = !tiles && (printed.matches || this.element.clientWidth < STANDING_BELOW * rem);
     this.grid.classList.toggle('tiles', tiles);
     this.grid.classList.toggle('standing', standing);
     const room = standing ? 0 : this.element.clientWidth / rem - LEAST.lying - 0.5;
