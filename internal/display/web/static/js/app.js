@@ -32,6 +32,7 @@ const app = {
   complain,
   go,
   freeze,
+  offerUndo,
 };
 
 const made = {}; // promises of views by name
@@ -60,6 +61,39 @@ function go(name, words = '') {
   parting = words;
   if (asked() === name) complain(words);
   else location.hash = name;
+}
+
+const UNDO_MS = 120_000; // that the way back is offered
+const undo = document.getElementById('undo');
+
+/** Offers the way back to a session, if what it was set to has changed. */
+function offerUndo(before) {
+  undo.hidden = JSON.stringify(before.settings) === JSON.stringify(app.tuner.session.settings);
+  const names = [
+    before.instrument?.name,
+    before.tuning.name,
+    before.settings.plan && `plan ${before.settings.plan.name}`,
+  ];
+  const back = h(
+    'button',
+    { type: 'button', onclick: () => takeBack(before) },
+    `Undo: ${names.filter(Boolean).join(' · ')}`,
+  );
+  undo.replaceChildren(back);
+  clearTimeout(offerUndo.end);
+  offerUndo.end = setTimeout(() => {
+    undo.hidden = true;
+  }, UNDO_MS);
+}
+
+async function takeBack({ settings }) {
+  undo.hidden = true;
+  try {
+    await app.tuner.restore(settings);
+    app.say('as before');
+  } catch (err) {
+    complain(err);
+  }
 }
 
 /** Lets all readings of the page stand still, or go on. */

@@ -2,6 +2,7 @@
 
 import { h, setError } from './dom.js';
 import { get } from './api.js';
+import { plansOf, settingsOf } from './plans.js';
 import { retarget } from './risk.js';
 
 let parts = null;
@@ -61,7 +62,7 @@ function make(app) {
   p.instrument.addEventListener('change', () => {
     offerFrets(p);
     p.tuning.value = p.reference.value = '';
-    fillPlans(p, null);
+    fillPlans(p);
     setError(p.error, null);
     setSure(p, false);
   });
@@ -85,8 +86,7 @@ async function fill(p, session) {
   p.tuning.value = now.tuning ?? '';
   p.reference.value = now.reference ?? '';
   p.frets.checked = now.frets ?? false;
-  p.now = now.plan;
-  fillPlans(p, now.plan);
+  p.now = now;
   const [{ instruments }, { tunings }] = await Promise.all([get('api/instruments'), get('api/tunings')]);
   p.instrument.replaceChildren(
     h('option', { value: '' }, 'none: any note of the tuning'),
@@ -94,6 +94,7 @@ async function fill(p, session) {
   );
   p.instrument.value = now.instrument ?? '';
   offerFrets(p);
+  fillPlans(p);
   p.tunings.replaceChildren(...tunings.map((t) => h('option', { value: t.spec }, t.about)));
 }
 
@@ -103,13 +104,23 @@ function offerFrets(p) {
   p.frets.checked &&= !p.frets.disabled;
 }
 
-/** Offers the plan that applies, and none. */
-function fillPlans(p, plan) {
+/** Offers the plan that is in force, those that were kept for the instrument, and none. */
+function fillPlans(p) {
+  const same = p.now?.instrument === p.instrument.value;
+  p.kept = plansOf(p.instrument.value);
   p.plan.replaceChildren(
     h('option', { value: '' }, 'none'),
-    ...(plan ? [h('option', { value: 'now', selected: true }, plan.name)] : []),
+    ...(same && p.now.plan ? [h('option', { value: 'now', selected: true }, p.now.plan.name)] : []),
+    ...p.kept.map((plan, i) => h('option', { value: i }, `${plan.name} · kept`)),
   );
-  p.plan.disabled = !plan;
+  p.plan.disabled = p.plan.length === 1;
+}
+
+/** What the chosen plan sets; one that was kept brings the tuning along that it counts from. */
+function planOf(p) {
+  if (p.plan.value === '') return { plan: null };
+  if (p.plan.value === 'now') return { plan: p.now.plan };
+  return settingsOf(p.instrument.value, p.kept[Number(p.plan.value)]);
 }
 
 async function submit(app, p) {
@@ -120,7 +131,7 @@ async function submit(app, p) {
       reference: p.reference.value.trim(),
       frets: p.frets.checked,
       string: 0,
-      plan: p.plan.value === 'now' ? p.now : null,
+      ...planOf(p),
       end_check: p.sure,
     });
     if (done) p.dialog.close();

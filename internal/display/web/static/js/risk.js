@@ -12,17 +12,18 @@ export function acceptBox(props) {
 
 /**
  * Changes what the tuner is set to. What the server refuses because it would bring a string near to
- * breaking is asked about, and done if it is accepted. Returns whether it was done.
+ * breaking is asked about, and done if it is accepted. Returns whether it was done; it can be undone then.
  */
 export async function retarget(app, settings) {
+  const before = app.tuner.session;
   try {
     await app.tuner.set(settings);
-    return true;
   } catch (err) {
     if (err.code !== 'risk') throw err;
     if (!(await accepts(err.message))) return false;
+    await app.tuner.set({ ...settings, accept_risk: true });
   }
-  await app.tuner.set({ ...settings, accept_risk: true });
+  app.offerUndo(before);
   return true;
 }
 

@@ -111,6 +111,11 @@ export class Tuner extends EventTarget {
     this.#setSession(await send('PATCH', 'api/session', settings));
   }
 
+  /** Sets all to what was in force before. */
+  async restore(settings) {
+    this.#setSession(await send('PUT', 'api/session', settings));
+  }
+
   hold(string) {
     return this.set({ string });
   }

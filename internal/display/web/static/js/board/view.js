@@ -4,7 +4,8 @@ import { h, setText } from '../dom.js';
 import { get } from '../api.js';
 import { tunedAs } from '../session.js';
 import * as format from '../format.js';
-import { play, volume, CAUTION } from '../sound.js';
+import { play } from '../sound.js';
+import { soundPanel } from '../soundpanel.js';
 import { noInstrument } from '../empty.js';
 import { Board } from './board.js';
 import { nearestRatio } from './ratio.js';
@@ -64,20 +65,6 @@ class Fretboard {
       'Count from the reference',
     );
     this.detail = h('section', { class: 'panel detail', 'aria-label': 'Chosen note' });
-    this.volume = h('input', {
-      type: 'range',
-      min: 0,
-      max: 1,
-      step: 0.05,
-      value: volume.get(),
-      oninput: (e) => volume.set(Number(e.target.value)),
-    });
-    const sound = h(
-      'section',
-      { class: 'panel sound', 'aria-label': 'Sound' },
-      h('label', { class: 'field' }, h('span', {}, 'Volume of the notes'), this.volume),
-      h('p', { class: 'small caution' }, CAUTION),
-    );
     this.empty = noInstrument(this.#app);
     return h(
       'section',
@@ -90,7 +77,7 @@ class Fretboard {
       ),
       this.empty,
       this.board.element,
-      h('div', { class: 'columns' }, h('div', { class: 'stack' }, this.detail, sound), this.shapes.element),
+      h('div', { class: 'columns' }, h('div', { class: 'stack' }, this.detail, soundPanel()), this.shapes.element),
     );
   }
 

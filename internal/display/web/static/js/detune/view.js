@@ -6,12 +6,14 @@ import { get, send } from '../api.js';
 import { noteText } from '../format.js';
 import { tunedAs } from '../session.js';
 import { bind } from '../bounds.js';
-import { play, CAUTION } from '../sound.js';
+import { play } from '../sound.js';
+import { soundPanel } from '../soundpanel.js';
 import { acceptBox } from '../risk.js';
 import { noInstrument } from '../empty.js';
 import { Board, hasFrets, hasLengths } from '../board/board.js';
 import { Limits } from './limits.js';
 import { Trade } from './trade.js';
+import { KeptPlans } from './kept.js';
 import { chordTable, otherTable } from './report.js';
 
 const METHODS = [
@@ -105,6 +107,7 @@ class Detune {
       this.trade.element,
       this.cost,
     );
+    this.plans = new KeptPlans(this.#app, () => this.#kept());
     this.force = h('p', { class: 'dim in-force' });
     this.empty = noInstrument(this.#app);
     this.body = h(
@@ -126,8 +129,8 @@ class Detune {
           this.refused,
           this.riskLabel,
           h('div', { class: 'row' }, this.tune, this.before, this.after),
-          h('p', { class: 'dim small' }, CAUTION),
         ),
+        h('div', { class: 'stack' }, this.plans.element, soundPanel()),
         h('div', { class: 'stack' }, this.pairs, this.others),
       ),
     );
@@ -267,6 +270,7 @@ class Detune {
     setText(this.shapeName, hasFrets(data) ? 'Shape, last string to first' : 'Open strings, last to first');
     this.others.hidden = !hasLengths(data); // other shapes are found by lengths
     this.board.show(data);
+    this.plans.show(data.id);
     this.board.label((cell) => [noteText(cell.label), `${cell.cents.toFixed(0)}¢`]);
     if (same) {
       this.#mark();
@@ -485,6 +489,7 @@ class Detune {
     setError(this.refused, null);
     setError(this.status, error);
     for (const b of [this.tune, this.before, this.after]) b.disabled = !answer;
+    this.plans.offer(answer);
     this.limits.show(answer?.strings);
     this.obstacles.replaceChildren(...(answer?.obstacles ?? []).map((o) => h('li', {}, o.text)));
     this.cautions.replaceChildren(...(answer?.cautions ?? []).map((text) => h('li', {}, text)));
@@ -503,11 +508,19 @@ class Detune {
     play(pitches.filter((hz) => hz > 0).sort((a, b) => a - b));
   }
 
+  /** The plan that is shown, as it is kept. */
+  #kept() {
+    const { tuning, reference } = this.#app.tuner.session.settings;
+    return this.#plan && { ...this.#plan.plan, tuning, reference };
+  }
+
   async #send() {
     try {
       setError(this.refused, null);
       this.#leaving = true; // the next plan is asked for when this view is shown again
+      const before = this.#app.tuner.session;
       await this.#app.tuner.set({ plan: this.#plan.plan, accept_risk: this.risk.checked });
+      this.#app.offerUndo(before);
       this.#app.go('tune');
     } catch (err) {
       this.#leaving = false;

@@ -114,6 +114,7 @@ class Journal {
   async #choose(name) {
     this.#instrument = name;
     this.instrument.value = name;
+    this.#sure(false);
     const mine = this.#sessions.filter((x) => x.instrument === name);
     this.list.replaceChildren(
       ...mine.map((x) =>
@@ -250,7 +251,10 @@ class Journal {
     });
   }
 
+  /** Notes it at the second press: it stays in the journal. */
   async #newStrings() {
+    if (!this.restring.dataset.sure) return this.#sure(true);
+    this.#sure(false);
     await this.#try(async () => {
       await send('POST', 'api/journal/events', {
         instrument: this.#instrument,
@@ -261,6 +265,13 @@ class Journal {
       await this.#choose(this.#instrument);
       this.#app.say('noted: new strings');
     });
+  }
+
+  /** Whether the next press notes new strings. */
+  #sure(sure) {
+    if (sure) this.restring.dataset.sure = 'yes';
+    else delete this.restring.dataset.sure;
+    setText(this.restring, sure ? 'Note it: all strings are new today' : 'New strings today');
   }
 
   async #try(f) {
