@@ -201,8 +201,12 @@ func (p *page) complaints() []string {
 	return p.errors
 }
 
-// forgive forgets what was complained of so far, where a test has provoked it.
+// forgive forgets what was complained of so far, where a test has provoked it. The words may stand on the page before
+// the browser has told what it logged.
 func (p *page) forgive() {
+	for end := time.Now().Add(time.Second / 2); len(p.complaints()) == 0 && time.Now().Before(end); {
+		time.Sleep(20 * time.Millisecond)
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.errors = nil
