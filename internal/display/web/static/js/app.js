@@ -33,6 +33,8 @@ const app = {
   go,
   freeze,
   offerUndo,
+  linked,
+  remember,
 };
 
 const made = {}; // promises of views by name
@@ -120,8 +122,21 @@ function addStyle(name) {
 
 /** The name of the view that the address asks for. */
 function asked() {
-  const name = location.hash.slice(1);
+  const [name] = location.hash.slice(1).split('?');
   return Object.hasOwn(VIEWS, name) ? name : 'tune';
+}
+
+/** What the address says beside the view, as in #compare?from=5. */
+function linked() {
+  return new URLSearchParams(location.hash.split('?')[1] ?? '');
+}
+
+/** Writes into the address what a view shows, so that a link to it can be kept. */
+function remember(view, shown) {
+  if (asked() !== view) return;
+  const tail = new URLSearchParams(shown);
+  const hash = `#${view}${tail.size ? `?${tail}` : ''}`;
+  if (hash !== location.hash) history.replaceState(null, '', hash);
 }
 
 async function show() {
@@ -132,7 +147,8 @@ async function show() {
   }
   document.title = name === 'tune' ? 'tunerd' : `${VIEWS[name].title} · tunerd`;
   const view = await (made[name] ??= make(VIEWS[name]));
-  if (name !== asked() || view === app.view) return; // the user has gone on meanwhile
+  if (name !== asked()) return; // the user has gone on meanwhile
+  if (view === app.view) return view.show?.(); // the address says something else of it
   if (app.view) {
     app.view.hide?.();
     app.view.element.hidden = true;

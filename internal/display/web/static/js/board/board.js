@@ -25,6 +25,7 @@ export function hasLengths(data) {
 export class Board {
   #cells = new Map(); // "string:fret" to { el, main, sub, cell }
   #data = null;
+  #fresh = false; // not laid yet
   #at = null; // the cell in the tab order
 
   constructor(pick) {
@@ -51,6 +52,7 @@ export class Board {
   /** Shows a board as the server describes it. */
   show(data) {
     this.#data = data;
+    this.#fresh = true;
     this.#cells.clear();
     const most = Math.max(...data.strings.map((s) => s.frets.length));
     const numbers = h('div', { class: 'numbers', role: 'presentation', 'aria-hidden': 'true' });
@@ -171,6 +173,8 @@ export class Board {
     const room = standing ? 0 : this.element.clientWidth / rem - LEAST.lying - 0.5;
     const sizes = fretSizes(this.#data, standing ? LEAST.standing : LEAST.lying, room);
     this.grid.style.setProperty('--frets', ['auto', ...sizes.map((s) => `${s.toFixed(3)}rem`)].join(' '));
+    if (this.#fresh && standing) this.element.scrollLeft = this.element.scrollWidth; // string 1, which stands last
+    this.#fresh = false;
   }
 }
 

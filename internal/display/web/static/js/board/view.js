@@ -115,7 +115,8 @@ class Fretboard {
     this.board.show(data);
     this.shapes.reset(data);
     this.#setRoot(null);
-    this.#pick(this.board.cell(1, 0), false);
+    const [string, fret] = (this.#app.linked().get('at') ?? '').split('.').map(Number);
+    this.#pick(this.board.cell(string, fret) ?? this.board.cell(1, 0), false);
   }
 
   #mode(key) {
@@ -163,6 +164,7 @@ class Fretboard {
 
   #pick(cell, sounding = true) {
     this.#cell = cell;
+    this.#app.remember('fretboard', { at: `${cell.string}.${cell.fret}` });
     if (sounding) play([cell.hz]);
     this.#detail();
     this.#mark();

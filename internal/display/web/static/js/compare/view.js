@@ -107,8 +107,11 @@ class Compare {
   }
 
   show() {
-    if (!this.#answer) this.#fetch();
+    const linked = this.#app.linked();
+    if (this.#take(linked)) this.#fetch(Number(linked.get('n')));
+    else if (!this.#answer) this.#fetch();
     else if (this.#reference !== this.#askedFor()) this.#choose(this.#chosen);
+    else this.#remember();
   }
 
   /** What chords are put on: the reference that the tuner is set to, which a new tuning keeps. */
@@ -117,7 +120,21 @@ class Compare {
     return reference ? `${reference.label}=${reference.hz}` : '';
   }
 
-  async #fetch() {
+  /** Fills in what the address says; whether that is something else than what is shown. */
+  #take(linked) {
+    const fields = [this.chords, this.from, this.to, this.of].filter((f) => linked.get(f.name) ?? '');
+    const changed = fields.filter((f) => f.value !== linked.get(f.name));
+    for (const f of changed) f.value = linked.get(f.name);
+    return changed.length > 0 || (linked.has('n') && Number(linked.get('n')) !== this.#chosen);
+  }
+
+  #remember() {
+    const shown = [this.chords, this.from, this.to, this.of].map((f) => [f.name, f.value]);
+    this.#app.remember('compare', [...shown, ['n', this.#chosen]]);
+  }
+
+  /** Asks for the comparison and shows division n of it, or the purest. */
+  async #fetch(n = 0) {
     try {
       setError(this.status, null);
       const of = this.of.value.trim();
@@ -128,7 +145,8 @@ class Compare {
       });
       this.of.value = this.#answer.of;
       this.#fill();
-      this.#choose(this.#answer.divisions[0].division);
+      const { divisions } = this.#answer;
+      this.#choose((divisions.find((d) => d.division === n) ?? divisions[0]).division);
     } catch (err) {
       setError(this.status, err);
     }
@@ -177,6 +195,7 @@ class Compare {
   async #choose(n) {
     this.#chosen = n;
     this.plot.select(n);
+    this.#remember();
     const spec = this.#spec(n);
     const reference = (this.#reference = this.#askedFor());
     try {

@@ -7,6 +7,7 @@ import { boundOf } from '../bounds.js';
 
 const ENDS = [100, 200, 400, 800, 1600]; // cents at the ends of the tracks: the least that holds all limits
 const STEP = 1;
+const MANY = 12; // strings of which only those are shown that a plan is about
 
 /** The tracks; changed() is called when a limit was moved. */
 export class Limits {
@@ -14,6 +15,7 @@ export class Limits {
   #end = ENDS[0];
   #most = ENDS[0]; // that the server takes
   #shown = null; // the strings of the plan
+  #concerned = new Set(); // strings of the chord
 
   constructor(changed) {
     this.changed = changed;
@@ -38,6 +40,12 @@ export class Limits {
     this.#rows = strings.map((s) => this.#row(s));
     this.list.replaceChildren(...this.#rows.map((r) => r.el));
     this.setAll(limit);
+  }
+
+  /** Says which strings the chord is made of. */
+  concern(strings) {
+    this.#concerned = new Set(strings);
+    this.show(this.#shown);
   }
 
   /** The limits as the server takes them. */
@@ -156,9 +164,11 @@ export class Limits {
   /** Shows how far a plan moves each string; null shows none. */
   show(strings) {
     this.#shown = strings;
+    const many = this.#rows.length > MANY;
     for (const [i, row] of this.#rows.entries()) {
       const s = strings?.[i];
       row.bar.hidden = !s;
+      row.el.hidden = many && !this.#concerned.has(row.string) && !(Math.abs(s?.cents) > 0.005);
       setText(row.cents, s ? `${signed(s.cents, 2)}¢` : '–');
       setText(row.more, s ? describe(s) : '');
       if (!s) continue;

@@ -4,6 +4,7 @@ import { h, wideTable } from '../dom.js';
 import { signed } from '../format.js';
 
 const LISTED = 12;
+const SHORT = 12; // strings whose frets stand on one line
 
 /** The pairs of a chord that was to be pure, before and after. */
 export function chordTable(chord) {
@@ -45,7 +46,7 @@ export function otherTable(rest, total) {
           {},
           h(
             'th',
-            { scope: 'row', class: 'tab' },
+            { scope: 'row', class: c.frets.length > SHORT ? 'tab' : 'tab short' },
             [...c.frets]
               .reverse()
               .map((f) => (f < 0 ? 'x' : f))

@@ -260,7 +260,9 @@ class Detune {
             : '',
         );
       }
+      const linked = instrument && this.data && !fresh && this.#linked();
       if (this.#app.wanted) this.#take(this.#app.wanted);
+      else if (linked && this.#isOther(linked)) this.#take(linked);
       else if (instrument && !this.#plan && !fresh) this.#solve();
     } catch (err) {
       this.#key = '';
@@ -293,6 +295,8 @@ class Detune {
 
   /** Begins with the purest shape of a major triad that the instrument has, where shapes can be found. */
   async #first(as) {
+    const linked = this.#linked();
+    if (linked) return this.#take(linked);
     if (!hasLengths(this.data))
       return this.#take({ frets: this.data.strings.map(() => -1), strings: [], chord: '4:5:6' });
     const { shapes } = await get(`api/instruments/${encodeURIComponent(this.data.id)}/shapes`, {
@@ -331,6 +335,7 @@ class Detune {
   #mark() {
     this.board.mark((cell) => (this.#frets[cell.string - 1] === cell.fret ? 'shape' : null));
     setText(this.shape, this.#shapeWords());
+    this.limits.concern(this.#frets.flatMap((f, i) => (f < 0 ? [] : [i + 1])));
   }
 
   #text() {
@@ -372,11 +377,27 @@ class Detune {
     )}`;
   }
 
+  /** The shape and the chord that the address asks for, if they can be played here; else null. */
+  #linked() {
+    const [shape, chord] = ['shape', 'as'].map((name) => this.#app.linked().get(name) ?? '');
+    const frets = shape
+      .split(' ')
+      .map((f) => (f === 'x' ? -1 : Number(f)))
+      .reverse();
+    const playable =
+      frets.length === this.data.strings.length && frets.every((f, i) => f === -1 || this.board.cell(i + 1, f));
+    return playable && chord ? { frets, chord, strings: [] } : null;
+  }
+
   /** What to do while there is no chord. */
   #howToBegin() {
     const how = 'Choose notes on at least two strings, as many as the chord has parts.';
     if (hasLengths(this.data)) return how;
     return `The file of ${this.data.name} gives no scale_length_mm, so no shape can be proposed. ${how}`;
+  }
+
+  #isOther({ frets, chord }) {
+    return chord !== this.ratios.value || frets.some((f, i) => f !== this.#frets[i]);
   }
 
   /** Says if the chord has another number of parts than notes are chosen; an empty text if not. */
@@ -477,6 +498,7 @@ class Detune {
     if (!this.data) return; // it is on its way
     if (this.#frets.filter((f) => f >= 0).length < 2) return this.#show(null, { message: this.#howToBegin() });
     const asked = ++this.#asked;
+    this.#app.remember('detune', { shape: this.#text(), as: this.ratios.value });
     const unlike = this.#unlike();
     if (unlike) return this.#show(null, { message: unlike });
     try {

@@ -22,7 +22,13 @@ class Journal {
   }
 
   #build() {
-    this.instrument = h('select', { name: 'instrument', onchange: () => this.#choose(this.instrument.value) });
+    this.instrument = h('select', {
+      name: 'instrument',
+      onchange: () => {
+        this.#app.remember('journal', {});
+        this.#choose(this.instrument.value);
+      },
+    });
     this.status = h('p', { class: 'error', role: 'alert' });
     this.verdicts = h('div', {});
     this.list = h('tbody', {});
@@ -106,8 +112,10 @@ class Journal {
       this.body.hidden = this.instrument.parentElement.hidden = sessions.length === 0;
       this.instrument.replaceChildren(...names.map((n) => h('option', { value: n }, n || 'none')));
       const now = this.#app.tuner.session?.settings.instrument;
-      const wanted = [this.#instrument, now].find((n) => names.includes(n)) ?? names[0];
+      const linked = sessions.find((x) => String(x.id) === this.#app.linked().get('session'));
+      const wanted = [linked?.instrument, this.#instrument, now].find((n) => names.includes(n)) ?? names[0];
       if (sessions.length > 0) await this.#choose(wanted);
+      if (linked) await this.#open(linked.id);
     });
   }
 
@@ -224,6 +232,7 @@ class Journal {
           ),
         ),
       );
+      this.#app.remember('journal', { session: id });
       this.detail.hidden = false;
       this.detail.focus({ preventScroll: false });
     });
