@@ -166,4 +166,5 @@ func TestSetupIsGuided(t *testing.T) {
 	p.forgive()
 	p.click("dialog[open] button.main")
 	p.wait("the violin, without a check", "!document.querySelector('dialog[open]') && [...document.querySelectorAll('.setup > .panel')].some((e) => e.checkVisibility() && e.textContent.startsWith('Violin has no frets'))")
+	p.forgive() // what the check had found may have been asked for as it ended
 }
