@@ -47,3 +47,18 @@ func TestShapeOfSample(t *testing.T) {
 		t.Error("a file that is no Go is counted")
 	}
 }
+
+// Most numbers in the bodies of the pitch tree have a name, and with it a place where their origin is told.
+func TestFewBareNumbersInPitch(t *testing.T) {
+	const most = 60
+	var s shape
+	if err := s.addTree("../../pitch", tallest); err != nil {
+		t.Fatal(err)
+	}
+	if len(s.bare) > most {
+		t.Errorf("%d bare numbers in function bodies below internal/pitch, want %d at most; go run ./internal/tools/shape -numbers lists them", len(s.bare), most)
+	}
+	if s.functions < 100 {
+		t.Errorf("%d functions found below internal/pitch: the test looks in the wrong place", s.functions)
+	}
+}
