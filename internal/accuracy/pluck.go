@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"tunerd/internal/sound"
+	"tunerd/internal/stiffstring"
 )
 
 // A Listen gives x to a live reader, piece by piece as an input would, and calls hear with every
@@ -115,7 +116,7 @@ func (cfg Config) hear(p Pluck, rng *rand.Rand, listen Listen, x []float64) trac
 	listen(x, cfg.SampleRate, p.Hz, func(m Moment) {
 		i := instant{age: float64(m.At)/cfg.SampleRate - at, cents: math.NaN()}
 		if m.Sounding {
-			i.cents, i.sigma = 1200*math.Log2(m.F1Hz/s.F1Hz), m.SigmaCents
+			i.cents, i.sigma = stiffstring.Cents(m.F1Hz, s.F1Hz), m.SigmaCents
 		}
 		heard = append(heard, i)
 	})

@@ -172,7 +172,7 @@ func (cfg Config) try(c Cell, number int, estimate Estimate, x []float64) trial 
 
 func readTrial(estimate Estimate, x []float64, sampleRate, minHz, maxHz, truthHz float64) trial {
 	f1, sigma, ok := estimate(x, sampleRate, minHz, maxHz)
-	cents := 1200 * math.Log2(f1/truthHz)
+	cents := stiffstring.Cents(f1, truthHz)
 	if !ok || math.IsNaN(cents) || math.IsInf(cents, 0) || !(sigma < math.Inf(1)) {
 		return trial{}
 	}

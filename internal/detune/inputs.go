@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/strict"
 	"tunerd/internal/targets"
 )
@@ -128,7 +129,7 @@ func ReadMeasured(in *targets.Instrument, r io.Reader) ([]Measured, error) {
 			return nil, fmt.Errorf("line %d: string %d: %s has strings 1 to %d", number, n, in.Name, len(all))
 		}
 		open := in.Strings[n-1].Open
-		if !(math.Abs(1200*math.Log2(note.F1Hz/open.Hz)) <= farOff) {
+		if !(math.Abs(stiffstring.Cents(note.F1Hz, open.Hz)) <= farOff) {
 			return nil, fmt.Errorf("line %d: %g Hz is too far from string %d, %s at %.2f Hz", number, note.F1Hz, n, open.Label, open.Hz)
 		}
 		all[n-1] = Measured{note.F1Hz, math.Max(note.Inharmonicity, 0)}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"tunerd/internal/stiffstring"
 	"tunerd/internal/strict"
 	"tunerd/internal/targets"
 )
@@ -228,7 +229,7 @@ func (p *Plan) takeString(s planString) error {
 		return fmt.Errorf("string %d: measured %g Hz and inharmonicity %g make no sense", s.String, s.NowHz, s.B)
 	}
 	p.Cents[s.String-1], p.Measured[s.String-1] = s.Cents, Measured{s.NowHz, s.B}
-	if hz := p.AfterHz(s.String); s.Hz != 0 && !(math.Abs(1200*math.Log2(s.Hz/hz)) < 0.01) {
+	if hz := p.AfterHz(s.String); s.Hz != 0 && !(math.Abs(stiffstring.Cents(s.Hz, hz)) < 0.01) {
 		return fmt.Errorf("string %d: the plan says %.3f Hz, but %s moved by %g cents is %.3f Hz; the instrument has changed since", s.String, s.Hz, p.Instrument.Name, s.Cents, hz)
 	}
 	return nil

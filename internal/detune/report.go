@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"tunerd/internal/beats"
+	"tunerd/internal/stiffstring"
 )
 
 // A ChordReport says what a plan does to a chord.
@@ -143,7 +144,7 @@ func (r *ChordReport) addPair(low, high *soundingNote) {
 	pair := PairReport{Low: low.String, High: high.String, Ratio: iv.String(), BeatBefore: math.NaN(), BeatAfter: math.NaN()}
 	off := [2]float64{}
 	for when := range off {
-		off[when] = 1200*math.Log2(high.tone[when].Hz/low.tone[when].Hz) - iv.Cents()
+		off[when] = stiffstring.Cents(high.tone[when].Hz, low.tone[when].Hz) - iv.Cents()
 	}
 	pair.CentsBefore, pair.CentsAfter = off[0], off[1]
 	if at, ok := meetingOf(low.Wanted, high.Wanted); ok {

@@ -9,6 +9,7 @@ import (
 
 	"tunerd/internal/capture"
 	"tunerd/internal/pitch"
+	"tunerd/internal/stiffstring"
 )
 
 // A Pluck is one note of a live input, read over a fixed span after its onset.
@@ -204,7 +205,7 @@ func (l *Listener) reading(r *pitch.Reading) {
 		l.told(Heard{Unread: TooShort})
 	case r.State != pitch.Sounding:
 		l.told(Heard{Unread: Unsteady})
-	case math.Abs(1200*math.Log2(r.F1Hz/l.hz)) > sameCents:
+	case math.Abs(stiffstring.Cents(r.F1Hz, l.hz)) > sameCents:
 		l.told(Heard{Unread: Moved})
 	case !l.read(r):
 		l.told(Heard{Unread: Unsteady})

@@ -3,6 +3,8 @@ package setup
 import (
 	"fmt"
 	"math"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A Note is one thing to play: the open string, a natural harmonic of it, or a fretted note.
@@ -96,4 +98,4 @@ func (p Pluck) valid() bool {
 }
 
 // Cents returns the size of the interval a/b.
-func Cents(a, b float64) float64 { return 1200 * math.Log2(a/b) }
+func Cents(a, b float64) float64 { return stiffstring.Cents(a, b) }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+
+	"tunerd/internal/stiffstring"
 )
 
 // A Timbre is a kind of tone.
@@ -72,7 +74,7 @@ func (c Chord) Render(sampleRate float64, rng *rand.Rand) ([]float64, error) {
 			return nil, err
 		}
 		if n.ToHz != 0 && n.ToHz != n.Hz {
-			spec.Ramp = Ramp{Start: c.MoveStart, End: c.MoveEnd, Cents: 1200 * math.Log2(n.ToHz/n.Hz)}
+			spec.Ramp = Ramp{Start: c.MoveStart, End: c.MoveEnd, Cents: stiffstring.Cents(n.ToHz, n.Hz)}
 		}
 		spec.Voice(sampleRate, rng).Add(dst, 0)
 	}

@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"tunerd/internal/pitch"
+	"tunerd/internal/stiffstring"
 )
 
 const (
@@ -77,7 +78,7 @@ func (o *Outcome) ErrorCents() (off, sigma float64, ok bool) {
 	return cents(note.Hz, o.Clip.RefHz), math.Hypot(note.SigmaCents, o.Clip.RefSigma), true
 }
 
-func cents(hz, ref float64) float64 { return 1200 * math.Log2(hz/ref) }
+func cents(hz, ref float64) float64 { return stiffstring.Cents(hz, ref) }
 
 // Run reads every clip whole and live, as it is for the variant named "" and disturbed for others.
 // The outcomes stand in the order of variants, then clips.
