@@ -76,8 +76,27 @@ func chordBeside(partials []pitch.Partial) bool {
 	return false
 }
 
+// A fundamental that only so few tones share, all of them as high as that over it, is none: what is left of a string
+// when its lowest partials are not heard is a row of others without a gap.
+const (
+	fewTones  = 3
+	lowestOne = 4
+)
+
+// fewHigh reports whether a reading rests on a few tones high above its fundamental.
+func fewHigh(partials []pitch.Partial) bool {
+	for i := range partials {
+		if partials[i].N < lowestOne {
+			return false
+		}
+	}
+	return len(partials) > 1 && len(partials) <= fewTones
+}
+
 // ofSeveral reports whether partials are those of several notes over a common fundamental.
-func ofSeveral(partials []pitch.Partial) bool { return chordLike(partials) || chordBeside(partials) }
+func ofSeveral(partials []pitch.Partial) bool {
+	return chordLike(partials) || chordBeside(partials) || fewHigh(partials)
+}
 
 func loudestOf(partials []pitch.Partial) float64 {
 	loudest := math.Inf(-1)
