@@ -12,7 +12,7 @@ STATIC   := go tool -modfile=tools/go.mod staticcheck
 
 .DEFAULT_GOAL := help
 .PHONY: help run build need need-test test virtual-mic race flaps bench accuracy accuracy-full \
-	accuracy-doc accuracy-strings accuracy-wide intonation coupling soak screenshots lint fmt fuzz cross clean
+	accuracy-doc accuracy-strings accuracy-wide instructions intonation coupling soak screenshots lint fmt fuzz cross clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -75,6 +75,9 @@ accuracy-strings: need-test ## several strings at once: 30 chords of each kind, 
 
 accuracy-wide: need-test ## recorded notes of any folder with a manifest.csv, also spoilt (DIR=testdata/wav/wide)
 	go run ./internal/tools/recordings -variants $(DIR)
+
+instructions: need-test ## strums read by builds for two instruction sets: the same strings, and the same pitch within 0.1 of σ
+	@scripts/instructions.sh testdata/wav/strums
 
 intonation: need-test ## intonation checks of 500 invented instruments: frets falsely accused, frets found, moves covered
 	go test -count=1 -v -timeout 1h -run Fleet ./internal/setup -args -instruments 500

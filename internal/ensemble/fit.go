@@ -18,8 +18,18 @@ const (
 	decayMost  = 80.0 // 1/s
 )
 
+// lowPassBend is π²/6 − 1: the low-pass lets 1 − lowPassBend·x² through near its middle.
+const lowPassBend = math.Pi*math.Pi/6 - 1
+
 // linkBins is the distance, in units of 1/window, up to which partials are fitted together.
 const linkBins = 3.0
+
+// Up to how far, in points/window, the partials of other clusters are taken off one: as far as they lie less than
+// about 45 dB down in its low-pass while the fit grows, and less than 60 dB at last.
+const (
+	nearPoints = 1.9
+	farPoints  = 4.0
+)
 
 // reachBins is how well, in the same units, the frequency of a partial must be known for it to take
 // part: then it lies in the main lobe, from where the fit converges.
@@ -41,12 +51,14 @@ const reachBins = 0.8
 // with the weight (P⁻¹+T)⁻¹ = P − P(P+T⁻¹)⁻¹P, which exists for a singular P too.
 type fit struct {
 	fs       float64
-	seconds  float64   // length of the window
-	hop      int       // sub-blocks from point to point
-	from     int       // first sub-block of the window
-	t        []float64 // [s] time of each point from the middle of the window
-	h        []float64 // taper, by point
-	kernel   []float64 // low-pass, by sub-block over two hops
+	seconds  float64      // length of the window
+	reach    float64      // up to which others' partials are taken off a cluster, in points/window
+	hop      int          // sub-blocks from point to point
+	from     int          // first sub-block of the window
+	t        []float64    // [s] time of each point from the middle of the window
+	h        []float64    // taper, by point
+	cosines  []float64    // of the low-pass, by sub-block over a hop
+	turns    []complex128 // of one cluster's frequency, by sub-block over a hop
 	partials []partial
 	active   []int // indexes into partials, by frequency
 	clusters []cluster
@@ -62,6 +74,7 @@ type fit struct {
 	column   []float64
 	law      law
 	scatter  spread
+	part     float64 // of the variance of the law that the partials show, see found
 }
 
 // A partial is one partial of one string.
@@ -113,9 +126,9 @@ func (f *fit) begin(b *bank, from, to int, carry bool) {
 		s := math.Sin(math.Pi * float64(j+1) / points)
 		f.h[j] = s * s
 	}
-	f.kernel = grow(f.kernel, 2*f.hop)
-	for i := range f.kernel {
-		f.kernel[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(2*f.hop))) / float64(2*f.hop)
+	f.cosines = grow(f.cosines, f.hop)
+	for i := range f.cosines {
+		f.cosines[i] = math.Cos(math.Pi * (float64(i) + 0.5) / float64(f.hop))
 	}
 	for i := range f.partials {
 		p := &f.partials[i]
@@ -136,6 +149,7 @@ func sq(x float64) float64 { return x * x }
 // frequency is known well enough to lie in the main lobe of the taper.
 func (f *fit) converge(b *bank, voices []voice) bool {
 	f.law.begin(voices)
+	f.reach = nearPoints
 	for range 24 {
 		grew := f.choose(voices)
 		if len(f.active) == 0 {
@@ -235,32 +249,41 @@ func (f *fit) points(i int) []complex128 { return f.z[i*len(f.t) : (i+1)*len(f.t
 
 // demodulate fills z with the sound around the cluster's middle frequency, low-passed. A sinusoid
 // of complex amplitude C at f gives C·gain(f−hz)·exp(2πi(f−hz)t).
+//
+// The low-pass rises over one hop and falls over the next, (1 ∓ cos)/2: the sum of a hop and that weighted
+// with the cosine give its part in both points beside it.
 func (f *fit) demodulate(b *bank, c *cluster, z []complex128) {
 	row := f.row(b, c)
 	y := b.y[row][f.from:]
-	clear(z)
 	dt := float64(b.m) / f.fs
 	w := 2 * math.Pi * c.hz
+	turn := unit(-w * dt)
+	f.turns = grow(f.turns, f.hop)
+	e := complex(1/float64(f.hop), 0)
+	for i := range f.turns {
+		f.turns[i] = e
+		e *= turn
+	}
 	// The bank's sub-blocks run on their own time; the middle of the first is this far from the
 	// middle of the window.
 	start := (0.5 - float64(points*f.hop)/2) * dt
-	turn, step := unit(-w*start), unit(-w*dt)
+	at, hopTurn := unit(-w*start), unit(-w*dt*float64(f.hop))
+	var falling complex128
 	for j := range points {
-		var rise, fall complex128
-		up, down := f.kernel[:f.hop], f.kernel[f.hop:]
-		for i, v := range y[j*f.hop : (j+1)*f.hop] {
-			v *= turn
-			rise += v * complex(up[i], 0)
-			fall += v * complex(down[i], 0)
-			turn *= step
+		var sum, weighted complex128
+		cosines := f.cosines[:len(f.turns)]
+		block := y[j*f.hop:][:len(f.turns)]
+		for i, e := range f.turns {
+			v := block[i] * e
+			sum += v
+			weighted += complex(real(v)*cosines[i], imag(v)*cosines[i])
 		}
-		if j < len(z) {
-			z[j] += 2 * rise
-		}
+		sum, weighted = sum*at, weighted*at
 		if j > 0 {
-			z[j-1] += 2 * fall
+			z[j-1] = falling + sum + weighted
 		}
-		turn *= complex(1.5-0.5*(real(turn)*real(turn)+imag(turn)*imag(turn)), 0)
+		falling = sum - weighted
+		at *= hopTurn
 	}
 }
 
@@ -285,22 +308,28 @@ func conj(c complex128) complex128 { return complex(real(c), -imag(c)) }
 
 func norm(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
 
-// gain returns the response of the low-pass at a distance of hz.
-func (f *fit) gain(hz float64) float64 {
-	x := 2 * math.Abs(hz) * f.seconds / points // in units of its 1/length
-	if x < 1e-6 {
-		return 1
+// gain returns the response of the low-pass to what lies hz from its middle and decays by alpha: that at the
+// complex frequency hz + iα/2π, to first order in α.
+func (f *fit) gain(hz, alpha float64) complex128 {
+	unit := 2 * f.seconds / points // the response is sin πx / (πx·(1−x²)) of x in these units
+	x, decay := hz*unit, alpha/(2*math.Pi)*unit
+	x2 := x * x
+	if x2 < 1e-4 {
+		return complex(1-lowPassBend*x2, -2*lowPassBend*x*decay)
 	}
-	if math.Abs(x-1) < 1e-6 {
-		return 0.5
+	if edge := x2 - 1; math.Abs(edge) < 1e-3 {
+		return complex(0.5-0.375*edge, -0.75*x*decay)
 	}
-	return math.Sin(math.Pi*x) / (math.Pi * x) / (1 - x*x)
+	sin, cos := math.Sincos(math.Pi * x)
+	v := sin / (math.Pi * x * (1 - x2))
+	slope := cos/(x*(1-x2)) - v*(1-3*x2)/(x*(1-x2))
+	return complex(v, slope*decay)
 }
 
 // wave fills dst with the values that partial p of unit amplitude gives in a cluster at hz.
 func (f *fit) wave(dst []complex128, p *partial, hz, bend float64) {
 	w := 2 * math.Pi * (p.hz - hz)
-	g := complex(f.gain(p.hz-hz), 0)
+	g := f.gain(p.hz-hz, p.alpha)
 	dt := f.t[1] - f.t[0]
 	t0 := f.t[0]
 	// The phase of a note that glides by bend (relative, 1/s) is ω(t + bend·t²/2).
@@ -339,7 +368,7 @@ func (f *fit) sweep(voices []voice) {
 func (f *fit) remainder(i int, voices []voice) {
 	c := &f.clusters[i]
 	copy(f.left, f.points(i))
-	reach := 1.9 * points / f.seconds
+	reach := f.reach * points / f.seconds
 	one := f.one
 	add := func(at int) bool {
 		p := &f.partials[f.active[at]]

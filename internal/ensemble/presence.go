@@ -11,6 +11,10 @@ const (
 	levelReach = 45.0 // dB below the loudest partial of all at which none counts as heard
 )
 
+// leastApart is how far (1/window) at least one of the lowest partials of a string must lie off all those of others for
+// it to be told from them: half a beat.
+const leastApart = 0.5
+
 // Logarithms of the odds from which a string is said to sound, 20 to 1, and not to, 90 to 1: that a string
 // which sounds is told silent is the worse mistake, and odds that rest on partials which nearly meet others' vary with where
 // a window ends.
@@ -85,7 +89,9 @@ type evidence struct {
 	heard  int                    // partials that stand out
 	stands float64                // squared amplitudes over their variances, of the lowest partials together
 	alone  bool                   // one of the lowest partials is heard where no other string has one
+	apart  float64                // the most that one of the lowest lies off all others', in 1/window
 	power  float64                // of these together
+	decay  float64                // [1/s] in the mean of these
 	noise  float64                // power in the band of one partial
 	low    [lowPartials]amplitude // of the lowest partials
 	odds   float64                // [nepers] that it sounds against that it does not
@@ -97,9 +103,11 @@ type amplitude struct{ power, doubt float64 }
 
 // weigh finds which partials of each candidate stand out, and the odds that it sounds.
 func (f *fit) weigh(voices []voice) {
-	var loudest float64
+	var loudest, fade float64
 	for _, a := range f.active {
-		loudest = math.Max(loudest, norm(f.partials[a].c))
+		if p := &f.partials[a]; norm(p.c) > loudest {
+			loudest, fade = norm(p.c), p.alpha
+		}
 	}
 	for i := range voices {
 		voices[i].evidence = evidence{noise: f.white}
@@ -107,7 +115,7 @@ func (f *fit) weigh(voices []voice) {
 	for i := range f.clusters {
 		f.uncertainty(&f.clusters[i])
 	}
-	for _, a := range f.active {
+	for at, a := range f.active {
 		p := &f.partials[a]
 		v := &voices[p.voice]
 		power := norm(p.c)
@@ -116,20 +124,53 @@ func (f *fit) weigh(voices []voice) {
 			v.alone = v.alone || p.k <= lowPartials && f.clusters[p.cluster].size() == 1
 			v.heard++
 			v.power += power
+			v.decay += power * p.alpha
 		}
 		if p.k <= lowPartials {
-			v.low[p.k-1] = amplitude{power, p.doubt}
+			v.apart = math.Max(v.apart, f.apart(at))
+			gain := 1.0
+			if p.heard && f.clusters[p.cluster].size() == 1 {
+				gain = f.sinceStart(p.alpha - fade)
+			}
+			v.low[p.k-1] = amplitude{power * gain, p.doubt * gain}
 			v.stands += power / p.doubt
 		}
 	}
 	for i := range voices {
 		if v := &voices[i]; v.candidate {
+			if v.heard > 0 {
+				v.decay /= v.power
+			}
 			v.odds = v.oddsOfSounding(loudest)
 			if v.heard == 0 {
 				v.strongest()
 			}
 		}
 	}
+}
+
+// mostSinceStart is the most that is made of a partial's dying away within the window: 30 dB.
+const mostSinceStart = 1000.0
+
+// sinceStart returns by how much more of its power than the loudest partial one has lost up to the middle of the window
+// that dies away faster by so much (1/s): a high string is played as loud as a low one, but does not ring as long.
+func (f *fit) sinceStart(faster float64) float64 {
+	return math.Max(1, math.Min(mostSinceStart, math.Exp(faster*f.seconds)))
+}
+
+// apart returns how far the partial at a place among the active ones is from the nearest of another string, in 1/window.
+func (f *fit) apart(at int) float64 {
+	p := &f.partials[f.active[at]]
+	nearest := math.Inf(1)
+	for _, step := range [2]int{-1, 1} {
+		for i := at + step; i >= 0 && i < len(f.active); i += step {
+			if other := &f.partials[f.active[i]]; other.voice != p.voice {
+				nearest = math.Min(nearest, math.Abs(other.hz-p.hz)*f.seconds)
+				break
+			}
+		}
+	}
+	return nearest
 }
 
 // strongest takes the level of a string of which no partial stands out by itself, but all together do,
@@ -240,7 +281,7 @@ func (v *voice) sounds() bool {
 	if v.sought && !v.alone {
 		return false
 	}
-	return v.odds > surely && v.stands > standsOut && !v.strayed()
+	return v.odds > surely && v.stands > standsOut && v.apart > leastApart && !v.strayed()
 }
 
 // mayHide reports whether a string that is not sure to sound is not sure to be silent either: what

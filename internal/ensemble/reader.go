@@ -36,6 +36,8 @@ type StringReading struct {
 	LevelDB    float64 // RMS of its partials, dB re full scale
 	SNRdB      float64 // their power over the noise in the bands that they take up
 	Heard      int     // partials that stand out
+
+	decay float64 // [1/s] of the amplitudes of these, weighted by power
 }
 
 // Limits of a window, in seconds.
@@ -52,6 +54,10 @@ const (
 	maxStrings   = 64
 )
 
+// blockRate is how many sub-blocks a second the bank keeps. What lies as far from a multiple of that as a partial lies
+// from its own frequency is seen there too, 40 to 50 dB down; at half that rate it was most of what the fit left.
+const blockRate = 3000.0 // Hz
+
 // A voice is one string under measurement.
 type voice struct {
 	target   float64 // [Hz]
@@ -64,10 +70,13 @@ type voice struct {
 	spreadOfB float64 // of ln B, for the search
 
 	candidate bool    // it may sound
-	rival     float64 // [cents] to another pitch that is about as likely
+	before    bool    // it was, before another way was tried
+	rival     float64 // [cents] standard deviation over this pitch and another that is as likely or less
+	aside     float64 // [cents] from this pitch to the mean over both
 	hidden    bool    // what sounds at its partials may all be others'
 	dropped   float64 // [nepers] odds at which it was given up
 	sought    bool    // found in what the others leave
+	claims    []int   // peaks that the others explained when it was last looked for
 
 	f1, b         float64 // [Hz]
 	bend          float64 // [1/s] relative glide
@@ -83,6 +92,9 @@ type voice struct {
 	first, firstB float64 // f1 [Hz] and B as the search has found them
 	firstSigma    float64
 	firstSigmaB   float64
+	tryF1, tryB   float64 // f1 [Hz] and B at which it is to be tried once more
+	trySigma      float64
+	trySigmaB     float64
 
 	evidence
 }
@@ -111,9 +123,9 @@ func NewReader(cfg Config) (*Reader, error) {
 		top = math.Max(top, s.Hz)
 	}
 	top = math.Min(top*(topPartial+0.5), 0.42*cfg.SampleRate)
-	m := int(math.Round(cfg.SampleRate / 1500))
+	m := int(math.Round(cfg.SampleRate / blockRate))
 	if top > 4000 {
-		m = max(4, int(math.Round(cfg.SampleRate/3000)))
+		m = max(4, int(math.Round(cfg.SampleRate/(2*blockRate))))
 	}
 	var omega []float64
 	for i, s := range cfg.Strings {
@@ -238,7 +250,7 @@ func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.hidden = v.hidden && carry
-		v.rival, v.dropped, v.sought = 0, 0, v.sought && carry
+		v.rival, v.aside, v.dropped, v.sought = 0, 0, 0, v.sought && carry
 		v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	if !r.prune(from, to, carry) {
@@ -247,7 +259,11 @@ func (r *Reader) measure(from, to int, carry bool) {
 	if !carry && r.seek() && !r.prune(from, to, carry) {
 		return
 	}
-	r.swapFitted(from, to, carry)
+	for range swapRounds {
+		if !r.swapFitted(from, to, carry) || !r.prune(from, to, carry) {
+			return
+		}
+	}
 }
 
 // prune drops one at a time the string that is least likely to sound, and reports whether any is left.
@@ -310,6 +326,7 @@ func (r *Reader) fitOnce(from, to int, carry bool) bool {
 	for i := range r.voices {
 		r.voices[i].startSigma, r.voices[i].startSigmaB = 2*searchCents, 1
 	}
+	f.reach = farPoints
 	for range 3 {
 		if !ok {
 			break
@@ -356,10 +373,10 @@ func (r *Reader) report() []StringReading {
 			continue
 		}
 		out.Sounding = true
-		out.F1Hz = v.f1
-		out.Cents = stiffstring.CentsPerNeper * math.Log(v.f1/v.target)
+		out.F1Hz = v.f1 * math.Exp(v.aside/stiffstring.CentsPerNeper)
+		out.Cents = stiffstring.CentsPerNeper * math.Log(out.F1Hz/v.target)
 		out.DriftCents = v.bend * stiffstring.CentsPerNeper
-		out.SigmaCents = math.Sqrt(sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(stiffstring.CommonScatter*stiffstring.UpperScatterWidth*r.fit.scatter.high) + sq(0.1*out.DriftCents*r.fit.seconds))
+		out.SigmaCents = math.Sqrt(r.fit.part*sq(v.sigma*r.fit.scatter.doubt(v.heard)) + sq(r.fit.common()) + sq(0.1*out.DriftCents*r.fit.seconds))
 		out.SigmaCents = math.Hypot(out.SigmaCents, v.rival)
 		if r.twinHidden(i) {
 			out.SigmaCents = math.Hypot(out.SigmaCents, unseparated(v.f1, r.fit.seconds)/4)
@@ -368,6 +385,7 @@ func (r *Reader) report() []StringReading {
 		out.Heard = v.heard
 		out.LevelDB = 10 * math.Log10(v.power/2+1e-30)
 		out.SNRdB = 10 * math.Log10(v.snr())
+		out.decay = v.decay
 	}
 	for i := range r.fit.partials {
 		if p := &r.fit.partials[i]; p.k == 1 && p.heard && r.out[p.voice].Sounding {

@@ -43,10 +43,12 @@ func (r *Reader) search() {
 	for i := range r.voices {
 		r.voices[i].candidate = false
 	}
-	for range searchRounds {
+	for round := range searchRounds {
 		for i := range r.voices {
 			r.claim(i)
-			r.voices[i].find(r.spectrum)
+			if v := &r.voices[i]; v.newClaims(r.spectrum) || round == 0 {
+				v.find(r.spectrum)
+			}
 		}
 	}
 	r.swap()
@@ -81,28 +83,64 @@ func (r *Reader) claim(own int) {
 	}
 }
 
+// newClaims reports whether the others claim other peaks than when it was last asked.
+func (v *voice) newClaims(s *spectrum) bool {
+	n, same := 0, true
+	for i := range s.peaks {
+		if s.peaks[i].claim < 0 {
+			continue
+		}
+		if n == len(v.claims) {
+			v.claims = append(v.claims, -1)
+		}
+		same = same && v.claims[n] == i
+		v.claims[n] = i
+		n++
+	}
+	same = same && n == len(v.claims)
+	v.claims = v.claims[:n]
+	return !same
+}
+
 // again looks for string i among the peaks that none of the strings that are sure to sound explains, now that
 // these are fitted, and reports whether it has found a place elsewhere than where the string was tried.
 func (r *Reader) again(i int) bool {
-	s := r.spectrum
-	for j := range s.peaks {
-		s.peaks[j].claim = -1
+	r.explain(i, i)
+	v := &r.voices[i]
+	if !r.place(i, false) || math.Abs(v.tryF1-v.first)*r.fit.seconds <= elsewhere {
+		return false
 	}
-	for j := range r.fit.active {
-		p := &r.fit.partials[r.fit.active[j]]
-		if at := s.near(p.hz); at != nil && math.Abs(at.hz-p.hz) < ownPeak*s.skirtHz {
-			at.claim = explained
+	v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.tryF1, v.tryB, v.trySigma, v.trySigmaB
+	return true
+}
+
+// explain marks the peaks that the fitted partials of all strings but two explain.
+func (r *Reader) explain(but, or int) {
+	for j := range r.spectrum.peaks {
+		r.spectrum.peaks[j].claim = -1
+	}
+	for _, a := range r.fit.active {
+		if p := &r.fit.partials[a]; p.voice != but && p.voice != or {
+			r.spectrum.explain(p.hz)
 		}
 	}
+}
+
+// explain marks the peak that a partial at hz explains, if there is one.
+func (s *spectrum) explain(hz float64) {
+	if at := s.near(hz); at != nil && math.Abs(at.hz-hz) < ownPeak*s.skirtHz {
+		at.claim = explained
+	}
+}
+
+// place looks for string i among the peaks that are not explained and, if it is found, sets where it is to be tried.
+// One that is known to sound may have its lowest partials in the peaks of others.
+func (r *Reader) place(i int, sounds bool) bool {
 	v := &r.voices[i]
 	old := *v
-	v.find(s)
-	found := v.candidate && math.Abs(v.f1-old.first)*r.fit.seconds > elsewhere
-	f1, b, sigma, sigmaB := v.f1, v.b, v.sigma, v.sigmaB
+	found := v.find(r.spectrum) && (sounds && !v.strayed() || v.candidate)
+	old.tryF1, old.tryB, old.trySigma, old.trySigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	*v = old
-	if found {
-		v.first, v.firstB, v.firstSigma, v.firstSigmaB = f1, b, sigma, sigmaB
-	}
 	return found
 }
 
@@ -117,8 +155,9 @@ func (r *Reader) mark(i int) {
 	}
 }
 
-// find looks for the offset and inharmonicity whose partials meet the most peaks.
-func (v *voice) find(s *spectrum) {
+// find looks for the offset and inharmonicity whose partials meet the most peaks, and reports whether they meet any.
+// The string may sound if enough of the lowest do.
+func (v *voice) find(s *spectrum) bool {
 	var best, cents, b float64
 	for _, tryB := range searchB {
 		tryB *= v.meanOfB
@@ -133,13 +172,14 @@ func (v *voice) find(s *spectrum) {
 	}
 	v.candidate = false
 	if best <= 0 {
-		return
+		return false
 	}
 	v.f1, v.b = v.target*math.Exp(cents/stiffstring.CentsPerNeper), b
 	for range 3 {
 		v.polish(s)
 	}
 	v.candidate = !v.strayed() && v.supported(s)
+	return true
 }
 
 // meeting returns how well a partial expected at hz meets peak p, 0 to 1, and the peak's weight.

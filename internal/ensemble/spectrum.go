@@ -11,6 +11,9 @@ import (
 // noise exceeds it once in e^20 bins.
 const peakAbove = 20.0
 
+// spareHz is how far above the highest frequency of interest the noise floor is taken from.
+const spareHz = 190.0
+
 // A peak is a local maximum of the spectrum.
 type peak struct {
 	hz    float64
@@ -22,6 +25,7 @@ type peak struct {
 type spectrum struct {
 	fs, top  float64 // [Hz] sample rate, highest frequency of interest
 	n        int     // samples in the stretch
+	thin     thinner
 	window   []float64
 	padded   []float64
 	bins     []complex128
@@ -42,13 +46,15 @@ const bandBins = 128
 
 // newSpectrum returns the plan for stretches of n samples.
 func newSpectrum(n int, fs, top float64) *spectrum {
+	thin := newThinner(fs, top+spareHz)
+	kept := n / thin.by
 	size := 1
-	for size < n+n/4 {
+	for size < kept+kept/4 {
 		size *= 2
 	}
 	s := &spectrum{
-		fs: fs, top: top, n: n, window: make([]float64, n), padded: make([]float64, size),
-		bins: make([]complex128, size/2+1), plan: fourier.NewFFT(size), binHz: fs / float64(size),
+		fs: fs, top: top, n: n, thin: thin, window: make([]float64, kept), padded: make([]float64, size),
+		bins: make([]complex128, size/2+1), plan: fourier.NewFFT(size), binHz: fs / float64(thin.by) / float64(size),
 		skirtHz: 2 * fs / float64(n), sorted: make([]float64, bandBins),
 	}
 	s.binCount = min(int(top/s.binHz)+2*bandBins, size/2)
@@ -57,17 +63,19 @@ func newSpectrum(n int, fs, top float64) *spectrum {
 	s.nearest = make([]int32, s.binCount)
 	s.peaks = make([]peak, 0, s.binCount/2)
 	for i := range s.window {
-		s.window[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))) / float64(n) * 2
+		s.window[i] = (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(kept))) / float64(kept) * 2
 	}
 	return s
 }
 
 // find sets peaks to those of x, lowest first. Levels are peak amplitudes of sinusoids.
 func (s *spectrum) find(x []float64) {
+	kept := s.padded[:len(s.window)]
+	s.thin.thin(kept, x)
 	for i, w := range s.window {
-		s.padded[i] = w * x[i]
+		kept[i] *= w
 	}
-	clear(s.padded[s.n:])
+	clear(s.padded[len(kept):])
 	s.plan.Coefficients(s.bins, s.padded)
 	for i := range s.power {
 		v := s.bins[i]

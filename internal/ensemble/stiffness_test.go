@@ -43,6 +43,7 @@ func TestWrongStiffness(t *testing.T) {
 					}
 					if off > 1 && math.Abs(s.Cents) <= 1 && s.SigmaCents <= 1 {
 						tuned++
+						t.Logf("%s, real %v, seed %d, string %d: %+.2f ± %.2f called in tune, true %+.2f; B %.2g, told %.2g, read %.2g", chord.name, real, seed, i+1, s.Cents, s.SigmaCents, offsets[i], stringB(told[i].Hz), told[i].B, s.B)
 					}
 				}
 			}

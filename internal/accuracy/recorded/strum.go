@@ -321,6 +321,23 @@ func (o *StrumOutcome) errorCents(i int) (off, sigma float64, ok bool) {
 	return cents(o.Readings[i].F1Hz, n.RefHz), math.Hypot(o.Readings[i].SigmaCents, n.RefSigma), true
 }
 
+// WriteReadings writes one line for each string of each strum: file, string, state, hertz and σ in cents, parted by spaces.
+func WriteReadings(w io.Writer, outcomes []StrumOutcome) error {
+	states := map[StringState]string{Unheard: "unread", Silent: "silent", Hidden: "hidden", Sounding: "sounding"}
+	for i := range outcomes {
+		o := &outcomes[i]
+		if o.Err != nil {
+			return fmt.Errorf("%s: %w", o.Strum.File(), o.Err)
+		}
+		for j, r := range o.Readings {
+			if _, err := fmt.Fprintln(w, o.Strum.File(), r.String.Label, states[o.States[j]], r.F1Hz, r.SigmaCents); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // WriteStrums writes the figures as Markdown, with a line for each strum that was not read whole.
 func WriteStrums(w io.Writer, outcomes []StrumOutcome) error {
 	var b strings.Builder
