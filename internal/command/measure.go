@@ -275,6 +275,9 @@ func (o *measureOptions) textNote(n *engine.Note) *text.Note {
 
 // tellSummary says what is worth saying of a file on chat, and whether it failed.
 func tellSummary(chat io.Writer, s engine.Summary) bool {
+	for _, u := range s.Unlisted {
+		fmt.Fprintf(chat, "tunerd: %s: also sounding at %.2f s: %.1f Hz, not a string of this instrument\n", s.File, u.AtS, u.Hz)
+	}
 	switch {
 	case s.Err != nil:
 		Report(chat, s.Err)

@@ -35,10 +35,11 @@ type framer struct {
 	beat display.Beat
 	pair *BeatWatch // two strings whose beats are measured; nil: none
 
-	taken   standing      // what sounds was taken for
-	coupled *coupled      // strings that pull on each other; nil: nobody asks
-	open    []float64     // room for tones
-	frame   display.Frame // reused: what every method returns points to it
+	taken      standing      // what sounds was taken for
+	coupled    *coupled      // strings that pull on each other; nil: nobody asks
+	unlistedAt int64         // one past the onset of the chord of which a string was last named that is none of the instrument
+	open       []float64     // room for tones
+	frame      display.Frame // reused: what every method returns points to it
 }
 
 func newFramer(cfg *Config) *framer {

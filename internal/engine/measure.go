@@ -40,8 +40,12 @@ type Summary struct {
 	File     string
 	Notes    int
 	SeveralS []float64 // [s] onsets of sounds that are several notes, where one was expected: none is reported
-	Err      error     // why it could not be read, or not to its end
+	Unlisted []Unlisted
+	Err      error // why it could not be read, or not to its end
 }
+
+// An Unlisted is a string that sounds and is none of those that are read at once.
+type Unlisted struct{ AtS, Hz float64 } // onset of the chord, partial 1
 
 // MeasureConfig says how Measure reads recordings and whom it tells.
 type MeasureConfig struct {
@@ -118,8 +122,9 @@ type reading struct {
 	count int
 
 	// Set before notes is closed:
-	several []float64
-	err     error
+	several  []float64
+	unlisted []Unlisted
+	err      error
 }
 
 func newReading(cfg *MeasureConfig, file string) *reading {
@@ -137,7 +142,7 @@ func (r *reading) report(ctx context.Context) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	r.cfg.Done(Summary{File: r.file, Notes: r.count, SeveralS: r.several, Err: r.err})
+	r.cfg.Done(Summary{File: r.file, Notes: r.count, SeveralS: r.several, Unlisted: r.unlisted, Err: r.err})
 	return nil
 }
 
@@ -179,6 +184,9 @@ func (r *reading) readChords(ctx context.Context, source capture.Source, resolve
 		for _, n := range chordNotes(resolver, c) {
 			n.File, n.SampleRate, n.Clock = r.file, source.SampleRate(), clock.Of(source)
 			r.send(ctx, n)
+		}
+		for _, hz := range c.Unlisted {
+			r.unlisted = append(r.unlisted, Unlisted{AtS: float64(c.Onset) / float64(source.SampleRate()), Hz: hz})
 		}
 	})
 	if err != nil {

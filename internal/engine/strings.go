@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -107,6 +108,7 @@ func (f *framer) chord(c *ensemble.Chord) *display.Frame {
 	} else {
 		out.OnsetS = f.seconds(c.Onset)
 	}
+	f.tellUnlisted(out, c)
 	for i := range c.Strings {
 		if f.stringRow(i, &c.Strings[i]) {
 			out.State = display.Sounding
@@ -114,6 +116,18 @@ func (f *framer) chord(c *ensemble.Chord) *display.Frame {
 	}
 	out.Strings = append(out.Strings, f.rows...)
 	return out
+}
+
+// unlistedWindowS is how long (s) a live reading must be to name a string that is not listed.
+const unlistedWindowS = 0.9
+
+// tellUnlisted names, once a chord, a string that sounds and is none of the instrument's.
+func (f *framer) tellUnlisted(out *display.Frame, c *ensemble.Chord) {
+	if len(c.Unlisted) == 0 || c.WindowS < unlistedWindowS || out.Message != "" || f.unlistedAt == c.Onset+1 {
+		return
+	}
+	out.Message = fmt.Sprintf("also sounding: %.1f Hz, not a string of this instrument", c.Unlisted[0])
+	f.unlistedAt = c.Onset + 1
 }
 
 // stringRow puts the reading of a string into its row and reports whether it may sound.

@@ -28,6 +28,7 @@ func (s *sum) faded(at int64, sampleRate float64) bool {
 
 // add takes the readings of one window.
 func (t *Tracker) add(strings []StringReading) {
+	t.addUnlisted(t.reader.unlisted)
 	for i, r := range strings {
 		s := &t.all[i]
 		if !r.Sounding && s.faded(t.chord.At, t.cfg.SampleRate) {

@@ -110,6 +110,7 @@ type Reader struct {
 	spectrum *spectrum // the one in use
 	fit      fit
 	out      []StringReading
+	unlisted []float64 // [Hz] see findUnlisted; of the last window that was searched
 }
 
 // NewReader returns a reader for the strings of cfg.
@@ -225,6 +226,9 @@ func (r *Reader) read(samples []float64, from, to int, carry bool) []StringReadi
 		r.look(samples)
 	}
 	r.measure(from, to, carry)
+	if !carry {
+		r.findUnlisted()
+	}
 	return r.report()
 }
 

@@ -105,7 +105,7 @@ func (v *voice) newClaims(s *spectrum) bool {
 // again looks for string i among the peaks that none of the strings that are sure to sound explains, now that
 // these are fitted, and reports whether it has found a place elsewhere than where the string was tried.
 func (r *Reader) again(i int) bool {
-	r.explain(i, i)
+	r.explain(i, i, ownPeak)
 	v := &r.voices[i]
 	if !r.place(i, false) || math.Abs(v.tryF1-v.first)*r.fit.seconds <= elsewhere {
 		return false
@@ -114,21 +114,21 @@ func (r *Reader) again(i int) bool {
 	return true
 }
 
-// explain marks the peaks that the fitted partials of all strings but two explain.
-func (r *Reader) explain(but, or int) {
+// explain marks the peaks that the fitted partials of all strings but two explain, as near to them as that (skirtHz).
+func (r *Reader) explain(but, or int, near float64) {
 	for j := range r.spectrum.peaks {
 		r.spectrum.peaks[j].claim = -1
 	}
 	for _, a := range r.fit.active {
 		if p := &r.fit.partials[a]; p.voice != but && p.voice != or {
-			r.spectrum.explain(p.hz)
+			r.spectrum.explain(p.hz, near)
 		}
 	}
 }
 
-// explain marks the peak that a partial at hz explains, if there is one.
-func (s *spectrum) explain(hz float64) {
-	if at := s.near(hz); at != nil && math.Abs(at.hz-hz) < ownPeak*s.skirtHz {
+// explain marks the peak that a partial at hz explains, if there is one so near (skirtHz).
+func (s *spectrum) explain(hz, near float64) {
+	if at := s.near(hz); at != nil && math.Abs(at.hz-hz) < near*s.skirtHz {
 		at.claim = explained
 	}
 }

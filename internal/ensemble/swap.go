@@ -185,9 +185,9 @@ func (r *Reader) lookBelow(low, high int, n float64) bool {
 	if math.Abs(stiffstring.CentsPerNeper*math.Log(f1/h.target)) > searchCents+strayCents {
 		return false
 	}
-	r.explain(low, high)
+	r.explain(low, high, ownPeak)
 	for k := 1; k <= h.partials; k++ {
-		r.spectrum.explain(stiffstring.PartialHz(f1, b, k))
+		r.spectrum.explain(stiffstring.PartialHz(f1, b, k), ownPeak)
 	}
 	if !r.place(low, true) {
 		return false
@@ -199,7 +199,7 @@ func (r *Reader) lookBelow(low, high int, n float64) bool {
 
 // lookElsewhere looks for string i among the peaks that no other string explains.
 func (r *Reader) lookElsewhere(i int) bool {
-	r.explain(i, i)
+	r.explain(i, i, ownPeak)
 	return r.place(i, true)
 }
 
@@ -303,7 +303,7 @@ func (r *Reader) worth(carry bool) float64 {
 	if carry {
 		return sum // the peaks are those of an earlier window
 	}
-	r.explain(-1, -1)
+	r.explain(-1, -1, ownPeak)
 	for i := range r.spectrum.peaks {
 		p := &r.spectrum.peaks[i]
 		if p.claim != explained && p.hz < r.voices[0].top {

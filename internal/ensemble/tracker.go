@@ -30,6 +30,7 @@ type Chord struct {
 	AfterGap   bool            // samples were lost just before
 	Silent     bool            // nothing sounds; Strings is empty
 	Strings    []StringReading // empty while there is too little sound to read
+	Unlisted   []float64       // Hz: partial 1 of strings that sound and are none of these, lowest first
 }
 
 // A Tracker reads the strings of a stream, over and over while they ring: live, a window of up to
@@ -52,6 +53,8 @@ type Tracker struct {
 	lastFind int64
 	gap      bool
 	all      []sum
+	unlisted []unlistedSum
+	windows  int // of the chord, of which unlisted tells
 	readings int
 }
 
@@ -155,6 +158,7 @@ func (t *Tracker) struck(at int64) {
 	t.begin = len(t.raw) + t.samples(skip)
 	t.readings, t.lastFind, t.lastRead = 0, 0, 0
 	clear(t.all)
+	t.unlisted, t.windows = t.unlisted[:0], 0
 }
 
 // windowHeld reports whether what has sounded before the newest hop is long enough to be read.
@@ -203,8 +207,11 @@ func (t *Tracker) tell(emit func(*Chord), strings []StringReading) {
 		return
 	}
 	t.chord.Strings, t.chord.Silent = strings, !t.sounding
+	t.chord.Unlisted = t.chord.Unlisted[:0]
 	if strings == nil {
 		t.chord.WindowS = 0
+	} else {
+		t.chord.Unlisted = append(t.chord.Unlisted, t.reader.unlisted...)
 	}
 	t.chord.AfterGap, t.gap = t.gap, false
 	emit(&t.chord)
@@ -233,6 +240,7 @@ func (t *Tracker) finish() {
 	}
 	t.chord.End = t.chord.At
 	t.chord.Strings = t.combined()
+	t.combinedUnlisted()
 	t.cfg.OnChord(&t.chord)
 	t.chord.New = false
 }
