@@ -110,6 +110,7 @@ type Reader struct {
 	spectrum *spectrum // the one in use
 	fit      fit
 	out      []StringReading
+	tries    int       // of other ways, in this window
 	unlisted []float64 // [Hz] see findUnlisted; of the last window that was searched
 }
 
@@ -254,7 +255,10 @@ func (r *Reader) measure(from, to int, carry bool) {
 	for i := range r.voices {
 		v := &r.voices[i]
 		v.hidden = v.hidden && carry
-		v.rival, v.aside, v.dropped, v.sought = 0, 0, 0, v.sought && carry
+		v.dropped, v.sought = 0, v.sought && carry
+		if !carry {
+			v.rival, v.aside = 0, 0
+		}
 		v.first, v.firstB, v.firstSigma, v.firstSigmaB = v.f1, v.b, v.sigma, v.sigmaB
 	}
 	if !r.prune(from, to, carry) {
@@ -263,8 +267,12 @@ func (r *Reader) measure(from, to int, carry bool) {
 	if !carry && r.seek() && !r.prune(from, to, carry) {
 		return
 	}
+	if carry {
+		return // what was found when it was last searched still holds
+	}
+	r.tries = 0
 	for range swapRounds {
-		if !r.swapFitted(from, to, carry) || !r.prune(from, to, carry) {
+		if !r.swapFitted(from, to) || !r.prune(from, to, carry) {
 			return
 		}
 	}
@@ -330,7 +338,9 @@ func (r *Reader) fitOnce(from, to int, carry bool) bool {
 	for i := range r.voices {
 		r.voices[i].startSigma, r.voices[i].startSigmaB = 2*searchCents, 1
 	}
-	f.reach = farPoints
+	if !carry {
+		f.reach = farPoints
+	}
 	for range 3 {
 		if !ok {
 			break

@@ -52,18 +52,21 @@ func (r *Reader) swap() {
 	}
 }
 
-// strayWidths is by how many widths of the scatter that the strings show a low partial must lie off its
+// strayWidths is by how many widths of the usual scatter, or of that which the strings show, a low partial must lie off its
 // law for its string to be tried exchanged with another.
 const strayWidths = 1.5
 
 // upperStrays of the higher partials, each so many widths off, count for the same.
 const (
 	upperStrays = 2
-	upperWidths = 3.0
+	upperWidths = 2.5
 )
 
 // swapRounds is how often all pairs are looked at, if one was changed.
 const swapRounds = 3
+
+// mostTries is how many other ways are tried in one window: few windows need more, and each takes two fits.
+const mostTries = 12
 
 // swapFitted tries the same once the strings are fitted, and keeps the fit that leaves the partials nearest to their
 // laws. It reports whether that is another one than before. What makes it try:
@@ -72,7 +75,7 @@ const swapRounds = 3
 //   - those of the higher string are those of the lower one: its law is every n-th partial of the lower one's;
 //   - low partials of the lower string lie off its law: the two are the other way round, or the higher one is where
 //     the lower one's partial there was found.
-func (r *Reader) swapFitted(from, to int, carry bool) (swapped bool) {
+func (r *Reader) swapFitted(from, to int) (swapped bool) {
 	for i := range r.voices {
 		for j := range r.voices {
 			low, high := &r.voices[i], &r.voices[j]
@@ -80,24 +83,27 @@ func (r *Reader) swapFitted(from, to int, carry bool) (swapped bool) {
 			if n == 0 || !low.candidate {
 				continue
 			}
-			if !carry && (r.fit.everyNth(i, int(n)) || r.fit.poorNth(i, int(n))) && r.lookBelow(i, j, n) {
-				swapped = r.better(from, to, carry, low, high) || swapped
+			if r.tries >= mostTries {
+				return swapped
+			}
+			if (r.fit.everyNth(i, int(n)) || r.fit.poorNth(i, int(n))) && r.lookBelow(i, j, n) {
+				swapped = r.better(from, to, low, high) || swapped
 			}
 			if !low.candidate || !high.candidate {
 				continue
 			}
-			if !carry && alike(low, high, n) && r.lookElsewhere(j) {
+			if alike(low, high, n) && r.lookElsewhere(j) {
 				low.stay()
-				swapped = r.better(from, to, carry, low, high) || swapped
+				swapped = r.better(from, to, low, high) || swapped
 			}
 			found, strays := r.fit.lowStrays(i, int(n), high.b)
 			if !strays {
 				continue
 			}
 			lowF1, lowB, highF1, highB := exchanged(low, high, n)
-			swapped = r.betterAt(from, to, carry, low, high, lowF1, lowB, highF1, highB) ||
-				found > 0 && (r.betterAt(from, to, carry, low, high, low.f1, low.b, found, r.stiffnessAt(j, found)) ||
-					r.betterAt(from, to, carry, low, high, low.f1, low.b, found, high.b/(n*n))) || swapped
+			swapped = r.betterAt(from, to, low, high, lowF1, lowB, highF1, highB) ||
+				found > 0 && (r.betterAt(from, to, low, high, low.f1, low.b, found, r.stiffnessAt(j, found)) ||
+					r.betterAt(from, to, low, high, low.f1, low.b, found, high.b/(n*n))) || swapped
 		}
 	}
 	return swapped
@@ -221,26 +227,27 @@ func (r *Reader) stiffnessAt(i int, hz float64) float64 {
 }
 
 // betterAt is [Reader.better] with the two started at these places.
-func (r *Reader) betterAt(from, to int, carry bool, low, high *voice, lowF1, lowB, highF1, highB float64) bool {
+func (r *Reader) betterAt(from, to int, low, high *voice, lowF1, lowB, highF1, highB float64) bool {
 	low.stay()
 	high.stay()
 	low.tryF1, low.tryB, high.tryF1, high.tryB = lowF1, lowB, highF1, highB
-	return r.better(from, to, carry, low, high)
+	return r.better(from, to, low, high)
 }
 
 // better fits afresh with low and high started where they are to be tried and reports whether that leaves all
 // partials nearer to their laws, or those of the two more like a string's; if not, all is as before. Where the two
 // ways are about as likely, either string is as unsure as they differ.
-func (r *Reader) better(from, to int, carry bool, low, high *voice) bool {
+func (r *Reader) better(from, to int, low, high *voice) bool {
 	for i := range r.voices {
 		r.voices[i].before = r.voices[i].candidate
 	}
-	before, oldLow, oldHigh := r.worth(carry), *low, *high
+	r.tries++
+	before, oldLow, oldHigh := r.worth(), *low, *high
 	low.begin()
 	high.begin()
-	fitted := r.fitOnce(from, to, carry)
+	fitted := r.fitOnce(from, to, false)
 	ok := fitted && low.sounds() && high.sounds()
-	gain, newLow, newHigh := r.worth(carry)-before, low.f1, high.f1
+	gain, newLow, newHigh := r.worth()-before, low.f1, high.f1
 	ok = ok || fitted && low.sounds() && gain >= surely // whether both sound is settled after that
 	if ok && gain > 0 {
 		low.hidden, high.hidden = false, false
@@ -249,7 +256,7 @@ func (r *Reader) better(from, to int, carry bool, low, high *voice) bool {
 		for i := range r.voices { // a fit that fails leaves none
 			r.voices[i].candidate = r.voices[i].before
 		}
-		r.fitOnce(from, to, carry)
+		r.fitOnce(from, to, false)
 	}
 	if ok && oldHigh.candidate {
 		low.unsure(newLow, oldLow.f1, gain)
@@ -293,15 +300,12 @@ const (
 
 // worth returns how well (nepers) the fit explains what is heard: the odds that its strings sound, less how far
 // partials lie off the laws, less the peaks that no partial lies on.
-func (r *Reader) worth(carry bool) float64 {
+func (r *Reader) worth() float64 {
 	sum := -r.fit.misfit()
 	for i := range r.voices {
 		if v := &r.voices[i]; v.candidate {
 			sum += math.Min(v.odds, mostOdds)
 		}
-	}
-	if carry {
-		return sum // the peaks are those of an earlier window
 	}
 	r.explain(-1, -1, ownPeak)
 	for i := range r.spectrum.peaks {
@@ -341,7 +345,7 @@ func (f *fit) lowStrays(voice, n int, b float64) (found float64, strays bool) {
 	lowest, upper := mostPartials, 0
 	for _, a := range f.active {
 		p := &f.partials[a]
-		widths := p.off * p.off / (f.scatter.of(p.k) + p.variance)
+		widths := p.off * p.off / (math.Max(f.scatter.of(p.k), sq(stiffstring.ScatterWidth(p.k))) + p.variance)
 		shared := p.k%n == 0 && p.k <= lowPartials
 		switch {
 		case p.voice != voice || widths <= sq(strayWidths):
