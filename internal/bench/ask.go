@@ -77,6 +77,7 @@ func (b *Bench) answers() map[string]answer {
 		"POST /api/detune":                 b.postDetune,
 		"POST /api/beats":                  b.postBeats,
 		"GET /api/bounds":                  b.getBounds,
+		"GET /api/coupling":                b.getCoupling,
 	}
 	maps.Copy(all, b.journalAnswers())
 	maps.Copy(all, b.setupAnswers())

@@ -33,6 +33,8 @@ type settingsPatch struct {
 	Rows           *string  `json:"rows"`
 	Plan           rawMsg   `json:"plan"` // null is a choice too
 	AcceptRisk     *bool    `json:"accept_risk"`
+	Coupled        *bool    `json:"coupled"`
+	Support        *string  `json:"support"`
 	EndCheck       bool     `json:"end_check"`
 }
 
@@ -49,6 +51,7 @@ func (p *settingsPatch) apply(s *Settings) error {
 		s.String, s.Plan = 0, nil // they are the old one's
 		s.Frets = s.Frets && *p.Instrument != ""
 		s.AllStrings = s.AllStrings && *p.Instrument != ""
+		s.Coupled, s.Support = false, ""
 	}
 	if differs(p.Instrument, s.Instrument) || differs(p.Tuning, s.Tuning) || differs(p.Reference, s.Reference) || p.Plan != nil {
 		s.AcceptRisk = false // it was accepted for the targets that were
@@ -68,6 +71,8 @@ func (p *settingsPatch) apply(s *Settings) error {
 	set(&s.ToleranceCents, p.ToleranceCents)
 	set(&s.Rows, p.Rows)
 	set(&s.AcceptRisk, p.AcceptRisk)
+	set(&s.Coupled, p.Coupled)
+	set(&s.Support, p.Support)
 	if p.Plan == nil {
 		return nil
 	}

@@ -32,6 +32,8 @@ type Settings struct {
 	Rows           string  `json:"rows"` // of the strobe: "string" or "harmonics"; empty: string
 	Plan           *Plan   `json:"plan"`
 	AcceptRisk     bool    `json:"accept_risk"` // also targets beyond the limit of tension
+	Coupled        bool    `json:"coupled"`     // the strings pull on each other: say what to tune each to now
+	Support        string  `json:"support"`     // what they pull at, of coupling.Supports; empty: as learned before, or unknown
 }
 
 // maxPlanName is the most characters of a plan's name: it stands above the reading.
@@ -93,6 +95,9 @@ func (c *Catalog) resolve(s Settings) (*resolved, error) {
 		return nil, err
 	}
 	a.strings = resolver.Strings()
+	if err := a.checkCoupled(); err != nil {
+		return nil, err
+	}
 	if s.AllStrings {
 		return a, a.checkAllStrings()
 	}

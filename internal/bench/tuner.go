@@ -23,6 +23,7 @@ type TunerConfig struct {
 	MinHz, MaxHz float64       // of pitches looked for; 0: those of pitch.Config
 	Greeting     string        // said with the first frame
 	Keep         Keep          // keeps readings; nil: nobody does
+	Coupling     CouplingStore // keeps how strings pull on each other; nil: nobody does
 	FromPage     bool          // the sound comes from the microphone of a page
 	Log          *slog.Logger  // nil: none
 }
@@ -106,8 +107,12 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	if err != nil {
 		return nil, err
 	}
+	follower, err := t.follower(t.resolved)
+	if err != nil {
+		return nil, err
+	}
 	t.session = engine.NewSession(engine.Config{
-		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords,
+		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords, Coupled: follower,
 		Rows:  display.Rows(t.resolved.settings.Rows),
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
@@ -204,6 +209,9 @@ func (t *Tuner) turn(old, a *resolved) error {
 		if target.Tracker, err = t.tracker(t.source); err != nil {
 			return err
 		}
+	}
+	if target.Coupled, err = t.follower(a); err != nil {
+		return err
 	}
 	t.session.Retune(target)
 	t.session.Rows(display.Rows(a.settings.Rows))

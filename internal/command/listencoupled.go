@@ -58,6 +58,19 @@ func (o *passingOptions) begin(in *targets.Instrument, chat io.Writer) (*passing
 	return p, nil
 }
 
+// couplingFiles keep what is known where "tunerd coupling" looks for it; a bench.CouplingStore.
+type couplingFiles struct{}
+
+func (couplingFiles) Load(in *targets.Instrument) (*coupling.File, error) {
+	f, _, err := (&knownOptions{}).load(in)
+	return f, err
+}
+
+func (couplingFiles) Save(in *targets.Instrument, f coupling.File) error {
+	_, err := (&knownOptions{}).save(in, f)
+	return err
+}
+
 // follower is what the engine is given.
 func (p *passing) follower() *coupling.Follower {
 	if p == nil {

@@ -177,7 +177,7 @@ func (o *serveOptions) tuner(chat io.Writer, log *slog.Logger, catalog *bench.Ca
 	settings.AcceptRisk = tension.Refuse(plan.changes) != nil // or it would have been refused
 	cfg := bench.TunerConfig{
 		Catalog: catalog, Settings: settings, MinHz: o.minHz, MaxHz: o.maxHz,
-		Greeting: greeting, Keep: o.keep.serving(chat, log), Log: log,
+		Greeting: greeting, Keep: o.keep.serving(chat, log), Coupling: couplingFiles{}, Log: log,
 		FromPage: o.input == browserInput,
 	}
 	if o.osc != "" {

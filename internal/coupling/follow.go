@@ -31,6 +31,7 @@ type Follower struct {
 	baseLen int // moves of record at base
 	taught  bool
 	said    []string
+	ended   func(*Follower)
 }
 
 const (
@@ -297,6 +298,16 @@ func (f *Follower) begin() {
 }
 
 func (f *Follower) passEmpty() bool { return !slices.Contains(f.now.rest, true) }
+
+// OnEnd has ended called when nobody will tell the follower anything any more, from the goroutine that did.
+func (f *Follower) OnEnd(ended func(*Follower)) { f.ended = ended }
+
+// End tells that nothing more is heard.
+func (f *Follower) End() {
+	if f.ended != nil {
+		f.ended(f)
+	}
+}
 
 // Taught tells whether anything was heard that teaches how the strings pull on each other.
 func (f *Follower) Taught() bool { return f.taught }

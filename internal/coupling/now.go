@@ -24,8 +24,10 @@ type Now struct {
 	Next    int   // string to be turned next, from 1; 0: none
 	Missing []int // strings to be heard, from 1
 	Strings []NowString
-	Short   bool  // the limits of tension cut moves short: it takes another pass
-	Unsure  []int // strings, from 1, that may not be in tune after this pass
+	Short   bool        // the limits of tension cut moves short: it takes another pass
+	Unsure  []int       // strings, from 1, that may not be in tune after this pass
+	Loses   [][]float64 // cents that a string loses for 100 cents more on another
+	Record  Record      // of the pass so far
 	labels  []string
 }
 
@@ -40,7 +42,7 @@ type NowString struct {
 
 // Now returns the advice from what is believed.
 func (f *Follower) Now() *Now {
-	now := &Now{labels: f.labels}
+	now := &Now{labels: f.labels, Loses: f.now.LosesPer(100), Record: f.Record()}
 	for i, ok := range f.heard {
 		if !ok {
 			now.Missing = append(now.Missing, i+1)

@@ -26,6 +26,7 @@ const (
 // goroutine of its own, as planning a pass of many strings takes longer than a block. A nil coupled does nothing.
 type coupled struct {
 	follower *coupling.Follower
+	tell     func(*coupling.Now) // is told the advice from the Follower's goroutine
 	takes    chan take
 	waits    bool // for the advice on each take: the source is in no hurry
 	ended    chan struct{}
@@ -60,15 +61,17 @@ type steady struct {
 }
 
 // couple makes the framer ask a follower from now on, nil for none.
-func (f *framer) couple(follower *coupling.Follower, waits bool) {
+func (f *framer) couple(follower *coupling.Follower, waits bool, tell func(*coupling.Now)) {
 	f.coupled.close()
 	f.coupled = nil
+	tell(nil)
 	if follower == nil {
 		return
 	}
-	c := &coupled{follower: follower, takes: make(chan take, 16), waits: waits, ended: make(chan struct{})}
+	c := &coupled{follower: follower, tell: tell, takes: make(chan take, 16), waits: waits, ended: make(chan struct{})}
 	c.now, c.number = follower.Now(), 1
 	c.words = c.now.Words()
+	tell(c.now)
 	f.coupled = c
 	go c.run()
 }
@@ -84,6 +87,7 @@ func (c *coupled) close() {
 
 func (c *coupled) run() {
 	defer close(c.ended)
+	defer c.follower.End()
 	for t := range c.takes {
 		var err error
 		if t.together {
@@ -95,6 +99,7 @@ func (c *coupled) run() {
 		if err != nil {
 			said = append(said, err.Error())
 		}
+		c.tell(now)
 		c.mu.Lock()
 		c.now, c.words, c.number = now, now.Words(), c.number+1
 		c.said = append(c.said, said...)

@@ -51,7 +51,7 @@ func newCoupledRig(t *testing.T, start ...float64) *coupledRig {
 	r.truth.Start(start)
 	src := &script{name: "rig", rate: rigRate}
 	r.f = newFramer(&Config{Source: src, Resolver: resolver})
-	r.f.couple(follower, true)
+	r.f.couple(follower, true, func(*coupling.Now) {})
 	t.Cleanup(func() { r.f.coupled.close() })
 	return r
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"tunerd/internal/capture"
@@ -66,6 +67,7 @@ type Session struct {
 	arrived  time.Time // when the newest block came
 
 	counts counts
+	advice atomic.Pointer[coupling.Now]
 
 	mu       sync.Mutex
 	listener *Listener // nil: nobody listens beside
@@ -151,6 +153,9 @@ func (s *Session) Retune(a TargetConfig) {
 	s.pending.targets, s.pending.hold = &a, false
 }
 
+// Advice returns the newest advice for strings that pull on each other; nil: none is asked for.
+func (s *Session) Advice() *coupling.Now { return s.advice.Load() }
+
 // Latency returns the delay of the newest readings.
 func (s *Session) Latency() Latency { return s.delays.summary() }
 
@@ -235,7 +240,7 @@ func (s *Session) analyse(ctx context.Context) error {
 		close(s.aside.filled)
 		s.framer.coupled.close()
 	}()
-	s.framer.couple(s.cfg.Coupled, capture.Waits(s.cfg.Source))
+	s.framer.couple(s.cfg.Coupled, capture.Waits(s.cfg.Source), s.advice.Store)
 	s.analyzer = s.newAnalyzer(ctx)
 	s.analyzer.expect(s.cfg.Resolver)
 	lost := false
@@ -308,7 +313,7 @@ func (s *Session) applyPending(ctx context.Context) {
 	s.mu.Unlock()
 	if todo.targets != nil {
 		s.framer.compareWith(todo.targets)
-		s.framer.couple(todo.targets.Coupled, capture.Waits(s.cfg.Source))
+		s.framer.couple(todo.targets.Coupled, capture.Waits(s.cfg.Source), s.advice.Store)
 		s.cfg.Resolver, s.cfg.Chords = todo.targets.Resolver, todo.targets.Chords
 		if todo.targets.Tracker != nil {
 			s.cfg.Tracker = todo.targets.Tracker

@@ -43,6 +43,7 @@ func Run(t *testing.T, connect Connect) {
 		{"Beats", testBeats},
 		{"PlanInForce", testPlanInForce},
 		{"BoundsAreThoseOfTheRequests", testBoundsAreThoseOfTheRequests},
+		{"Coupling", testCoupling},
 		{"TargetsAboveTheirOwnPitchAreCautioned", testTargetsAboveTheirOwnPitchAreCautioned},
 		{"TargetsBeyondTheLimitAreRefused", testTargetsBeyondTheLimitAreRefused},
 		{"GuidedCheck", testGuidedCheck},
