@@ -48,12 +48,12 @@ func (g coupledGuitar) lesson(record func(take, turned int)) {
 	}
 }
 
-// coupledSound records the lesson in a folder, strings plucked one after the other.
+// coupledSound records the lesson in a folder, strings plucked one after the other, or as strums.
 //
-//	coupledsound DIR
+//	coupledsound DIR [strum]
 func coupledSound(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: coupledsound DIR")
+	if neg || len(args) < 1 || len(args) > 2 {
+		ts.Fatalf("usage: coupledsound DIR [strum]")
 	}
 	g := newCoupledGuitar(ts)
 	ts.Check(os.MkdirAll(ts.MkAbs(args[0]), 0o755))
@@ -63,8 +63,26 @@ func coupledSound(ts *testscript.TestScript, neg bool, args []string) {
 		if turned > 0 {
 			name = fmt.Sprintf("%02d-turned-%d.wav", take, turned)
 		}
-		save(ts, filepath.Join(args[0], name), g.plucked(rng))
+		scene := g.plucked
+		if len(args) == 2 {
+			scene = g.strummed
+		}
+		save(ts, filepath.Join(args[0], name), scene(rng))
 	})
+}
+
+// strummed is the sound of all strings together.
+func (g coupledGuitar) strummed(rng *rand.Rand) []float64 {
+	scene := make([]float64, 4*scriptRate)
+	for i := range g.Strings {
+		spec := sound.String(g.Strings[i].Open.Hz * math.Exp2(g.truth.Cents(i)/1200))
+		spec.Peak, spec.T60, spec.DampS = 0.1, 8, 3
+		spec.AddTo(scene, scriptRate/2+i*scriptRate/100, scriptRate, rng)
+	}
+	for i := range scene {
+		scene[i] += 1e-4 * rng.NormFloat64()
+	}
+	return scene
 }
 
 // plucked is the sound of all strings, one after the other.
