@@ -79,6 +79,15 @@ func turnsPerSecond(t *testing.T, pictures [][]float64) float64 {
 	return slopes[len(slopes)/2]
 }
 
+// stripes watches the pattern for so many ms. The browser advises against reading a picture back, which no page but only
+// this test does.
+func (p *page) stripes(ms int) [][]float64 {
+	p.t.Helper()
+	seen := eval[[][]float64](p, fmt.Sprintf(watchStripes, ms))
+	p.forgive()
+	return seen
+}
+
 // run is how many pictures in a row a rate is taken from.
 const run = 15
 
@@ -110,7 +119,7 @@ func TestPatternMovesByTheFrequencyError(t *testing.T) {
 			p := open(t, s, "")
 			p.sounding()
 			p.wait("the verdict", fmt.Sprintf("document.querySelector('.word').textContent === %q", c.word))
-			moved := turnsPerSecond(t, eval[[][]float64](p, fmt.Sprintf(watchStripes, 2500)))
+			moved := turnsPerSecond(t, p.stripes(2500))
 			want := hz - 220
 			t.Logf("pattern moves %+.4f turns/s, the error is %+.4f Hz", moved, want)
 			if math.Abs(moved-want) > 0.05*math.Abs(want) {
@@ -133,7 +142,7 @@ func TestPatternStandsStillInTune(t *testing.T) {
 	p := open(t, s, "")
 	p.sounding()
 	p.wait("the verdict", "document.querySelector('.word').textContent === 'in tune'")
-	if moved := turnsPerSecond(t, eval[[][]float64](p, fmt.Sprintf(watchStripes, 1500))); math.Abs(moved) > 0.02 {
+	if moved := turnsPerSecond(t, p.stripes(1500)); math.Abs(moved) > 0.02 {
 		t.Errorf("pattern moves %+.4f turns a second, want it still", moved)
 	}
 }
