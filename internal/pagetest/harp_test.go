@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // A harp has neither frets nor, in its file, lengths: nothing is asked of the server that it cannot answer (the page's
@@ -41,6 +43,16 @@ func TestHarp(t *testing.T) {
 	p.choose("dialog[open] [name=instrument]", "ukulele-12edo")
 	p.click("dialog[open] button.main")
 	p.wait("the check", "document.querySelector('.setup form').checkVisibility()")
+}
+
+// A board that is wider than a phone begins at string 1, which stands last.
+func TestStandingBoardBeginsAtStringOne(t *testing.T) {
+	needBrowser(t)
+	p := open(t, serve(t, "--input", "demo", "--instrument", newInstrument("fan")), "#fretboard")
+	p.wait("the board", "document.querySelector('.board [role=gridcell]')")
+	p.do(chromedp.EmulateViewport(390, 844))
+	p.wait("it to stand at its end", `((box, cell) => box.scrollWidth > box.clientWidth &&
+  cell.getBoundingClientRect().right <= box.getBoundingClientRect().right + 1)(document.querySelector('.boardbox'), document.querySelector("[aria-label='String 1'] .open"))`)
 }
 
 // Without an instrument the views that need one offer the way to it.

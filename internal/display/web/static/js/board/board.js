@@ -168,12 +168,13 @@ export class Board {
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
     const tiles = !hasFrets(this.#data);
     const standing = !tiles && (printed.matches || this.element.clientWidth < STANDING_BELOW * rem);
+    const turned = standing && (this.#fresh || !this.grid.classList.contains('standing'));
     this.grid.classList.toggle('tiles', tiles);
     this.grid.classList.toggle('standing', standing);
     const room = standing ? 0 : this.element.clientWidth / rem - LEAST.lying - 0.5;
     const sizes = fretSizes(this.#data, standing ? LEAST.standing : LEAST.lying, room);
     this.grid.style.setProperty('--frets', ['auto', ...sizes.map((s) => `${s.toFixed(3)}rem`)].join(' '));
-    if (this.#fresh && standing) this.element.scrollLeft = this.element.scrollWidth; // string 1, which stands last
+    if (turned) this.element.scrollLeft = this.element.scrollWidth; // to string 1, which stands last
     this.#fresh = false;
   }
 }
