@@ -36,7 +36,7 @@ func (o *beatsOptions) addFlags(fs *pflag.FlagSet) {
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.chord, "chord", "", "the notes are to stand in this `CHORD`, such as 4:5:6:7, in their order\n(default: the plainest ratios near them)")
 	fs.BoolVar(&o.all, "all", false, fmt.Sprintf("every coincidence of each pair, also of several pairs and faster than %d beats a second", beats.FastestHz))
-	fs.IntVar(&o.partials, "partials", 0, "look at partials 1 to `N` of each note (default: 16; 3 for difference tones)")
+	fs.IntVar(&o.partials, "top-partial", 0, "look at partials 1 to `N` of each note (default: 16; 3 for difference tones)")
 	fs.Float64Var(&o.within, "within", beats.DefaultWithin, "`CENTS` within which two partials are taken to belong together")
 	fs.StringVar(&o.table, "table", "", "a table of beat rates above every note `FROM..TO` of the tuning")
 	fs.StringVar(&o.intervals, "intervals", "6/5 5/4 4/3 3/2 8/5 5/3", "`RATIOS` across the table")
@@ -117,7 +117,7 @@ func (o *beatsOptions) check(words []string) error {
 	case o.measure == "" && o.window.seconds != [2]float64{}:
 		return usagef("--window goes with --measure")
 	case o.partials < 0 || o.partials > maxPartials:
-		return usagef("--partials %d is not within 1 to %d", o.partials, maxPartials)
+		return usagef("--top-partial %d is not within 1 to %d", o.partials, maxPartials)
 	case !(o.within > 0 && o.within <= 600):
 		return usagef("--within %g cents is not within 0 to 600", o.within)
 	case !(o.slow > 0):

@@ -269,7 +269,7 @@ func clockList(t *clock.Table) *text.Listing {
 		}{{clock.ByTone, e.Tone}, {clock.BySystem, e.System}} {
 			if m.Stored != nil {
 				l.Rows = append(l.Rows, []any{e.Device, e.RateHz, m.by, m.PPM, m.SigmaPPM, clock.Cents(m.PPM), known(m.ToneHz),
-					m.Seconds, m.At.Format(time.RFC3339), m.by == used})
+					m.Seconds, m.At.Local().Format(time.RFC3339), m.by == used})
 			}
 		}
 	}

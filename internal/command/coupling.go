@@ -145,7 +145,11 @@ func runCouplingShow(out io.Writer, name string, o couplingShowOptions) error {
 		return err
 	}
 	if o.listing.plain() {
-		fmt.Fprintf(out, "%s: %s, learned in %s until %s\n", in.Name, f.Known.Support, sessions(f.Known.Sessions), f.Learned)
+		until := f.Learned
+		if at, err := time.Parse(time.RFC3339, until); err == nil {
+			until = at.Local().Format("2006-01-02 15:04")
+		}
+		fmt.Fprintf(out, "%s: %s, learned in %s until %s\n", in.Name, f.Known.Support, sessions(f.Known.Sessions), until)
 		fmt.Fprintln(out, "Cents that a string loses for 100 cents more on another:")
 	}
 	return o.listing.write(out, losesList(in, l))

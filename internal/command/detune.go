@@ -46,9 +46,9 @@ func (o *detuneOptions) addFlags(fs *pflag.FlagSet) {
 	o.listing.addFlags(fs)
 	fs.StringArrayVar(&o.chords, "chord", nil, "make this `CHORD` pure, such as \"G: 3 2 0 0 0 3 as 4:5:6:8:10:16\"; may be repeated")
 	fs.StringVar(&o.anchor, "anchor", "", "string `N` is not moved; none lets all move as little as can be\n(default: the first note of the first chord)")
-	fs.StringArrayVar(&o.limits, "limit", nil, "a string may be moved by `CENTS`: 30, -20..5, or for string 2, 2=-20..5;\nmay be repeated (default 100)")
+	fs.StringArrayVar(&o.limits, "move-limit", nil, "a string may be moved by `CENTS`: 30, -20..5, or for string 2, 2=-20..5;\nmay be repeated (default 100)")
 	fs.StringArrayVar(&o.loads, "max-tension", nil, "a string may be raised to a `TENSION` of 85N, or 60% of what breaks it,\nor for string 1, 1=60%; may be repeated")
-	fs.StringVar(&o.by, "by", "squares", "balance chords that contradict one another by `METHOD`:\nsquares (least squares), worst (the worst error), beats (their energy)")
+	fs.StringVar(&o.by, "method", "squares", "balance chords that contradict one another by `METHOD`:\nsquares (least squares), worst (the worst error), beats (their energy)")
 	fs.StringVar(&o.pure, "pure", "fundamentals", "what is to be pure, `WHAT`: fundamentals, or partials in spite of stiffness")
 	fs.StringVar(&o.measured, "measured", "", "`FILE` of measure --json --instrument: pitch and inharmonicity of the strings now")
 	fs.StringArrayVar(&o.also, "also", nil, "tell what becomes of this `CHORD`, written as in --chord; may be repeated")
@@ -80,9 +80,11 @@ A name may stand before it ("C7: ...") and a weight behind it ("... weight 2").
 One chord becomes pure exactly. Several that contradict one another are balanced. Where the limits
 forbid it, the plan comes as near as they allow, and says so. --output writes the plan to a file;
 "tunerd listen --plan FILE" tunes to it, "tunerd measure --plan FILE" checks it.`,
-		Example: `  tunerd detune guitar-12edo --chord "G: 320003 as 4:5:6:8:10:16" --output g.toml
-  tunerd detune guitar-12edo --chord "x32310 as 4:5:7:8:10" --limit -40..0 --also "022000 as 2:3:4:24/5:6:8"
-  tunerd detune guitar-12edo --chord "320003 as 4:5:6" --chord "x32010 as 4:5:6" --by worst
+		Example: `  tunerd detune guitar-12edo --chord "320003 as 4:5:6:8:10:16" --output g.toml
+  tunerd detune guitar-12edo --chord "x32310 as 4:5:7:8:10" \
+      --move-limit -40..0 --also "022000 as 2:3:4:24/5:6:8"
+  tunerd detune guitar-12edo --chord "320003 as 4:5:6" \
+      --chord "x32010 as 4:5:6" --method worst
   tunerd detune guitar-12edo --chord "320003 as 4:5:6" --explore --svg trade.svg
   tunerd detune --plan g.toml --json`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
@@ -161,7 +163,7 @@ type detuneAnswer struct {
 	others    []detune.Chord
 }
 
-// The words of --by and --pure.
+// The words of --method and --pure.
 var (
 	methods  = map[string]detune.Method{"squares": detune.LeastSquares, "worst": detune.WorstError, "beats": detune.BeatEnergy}
 	purities = map[string]detune.Purity{"fundamentals": detune.ByFundamentals, "partials": detune.ByPartials}
@@ -178,7 +180,7 @@ func (a *detuneAnswer) problem(ctx context.Context, name string) (*detune.Proble
 		return nil, usageError{err}
 	}
 	if unbound := detune.Unbound(in, p.Loads); len(unbound) > 0 {
-		fmt.Fprintf(a.chat, "tunerd: --max-tension does not hold %s back: what they bear is not known; --limit does\n", tension.StringList(unbound))
+		fmt.Fprintf(a.chat, "tunerd: --max-tension does not hold %s back: what they bear is not known; --move-limit does\n", tension.StringList(unbound))
 	}
 	if a.others, err = a.otherChords(ctx, in); err != nil {
 		return nil, err
@@ -190,7 +192,7 @@ func (a *detuneAnswer) problem(ctx context.Context, name string) (*detune.Proble
 func (o *detuneOptions) read(in *targets.Instrument, p *detune.Problem) (err error) {
 	var ok bool
 	if p.Method, ok = methods[o.by]; !ok {
-		return fmt.Errorf("--by %q is none of squares, worst, beats", o.by)
+		return fmt.Errorf("--method %q is none of squares, worst, beats", o.by)
 	}
 	if p.PureBy, ok = purities[o.pure]; !ok {
 		return fmt.Errorf("--pure %q is none of fundamentals, partials", o.pure)

@@ -68,7 +68,7 @@ print what lies where on the board.`,
   tunerd frets guitar-41edo-alternate --pdf template.pdf
   tunerd frets guitar-12edo --tuning 31edo --pdf template.pdf
   tunerd frets guitar-41edo-alternate --where 7/4 --string 6
-  tunerd frets guitar-41edo-alternate --chord 4:5:6:7 --span 120 --svg shapes.svg
+  tunerd frets guitar-41edo-alternate --chord 4:5:6:7 --svg shapes.svg
   tunerd frets guitar-12edo --harmonics --string 5`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {

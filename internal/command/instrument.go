@@ -12,6 +12,7 @@ import (
 	"tunerd/internal/fretboard"
 	"tunerd/internal/targets"
 	"tunerd/internal/tension"
+	"tunerd/internal/units"
 )
 
 func newInstrumentCommand() *cobra.Command {
@@ -22,7 +23,7 @@ func newInstrumentCommand() *cobra.Command {
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(newInstrumentListCommand(), newInstrumentShowCommand(), newInstrumentCheckCommand(),
-		newInstrumentNewCommand(), newInstrumentExportCommand())
+		newInstrumentNewCommand(), newInstrumentStringsCommand(), newInstrumentExportCommand())
 	return cmd
 }
 
@@ -82,12 +83,14 @@ func instrumentList(all []*targets.Instrument) *text.Listing {
 type instrumentShowOptions struct {
 	instrumentOptions
 	listingOptions
-	svg outFile
+	units unitsOptions
+	svg   outFile
 }
 
 func (o *instrumentShowOptions) addFlags(fs *pflag.FlagSet) {
 	o.instrumentOptions.addFlags(fs)
 	o.listingOptions.addFlags(fs)
+	o.units.addFlags(fs)
 	addOutFile(fs, &o.svg, "svg", "", "draw the fretboard to `FILE`")
 }
 
@@ -113,6 +116,10 @@ func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions
 	if err := o.check(); err != nil {
 		return err
 	}
+	system, err := o.units.system()
+	if err != nil {
+		return err
+	}
 	in, err := o.load(name)
 	if err != nil {
 		return err
@@ -132,7 +139,7 @@ func runInstrumentShow(out, chat io.Writer, name string, o instrumentShowOptions
 		fmt.Fprintf(out, "%s: %s\n", in.Name, instrumentLine(in))
 		beside = out
 	}
-	if err := o.write(out, stringList(in)); err != nil {
+	if err := o.write(out, stringList(in, system)); err != nil {
 		return err
 	}
 	tellParagraphs(beside, []string{tension.Advice})
@@ -143,12 +150,12 @@ func instrumentLine(in *targets.Instrument) string {
 	return fmt.Sprintf("%s, %s", in.Tuning, in.Tuning.Reference())
 }
 
-func stringList(in *targets.Instrument) *text.Listing {
+func stringList(in *targets.Instrument, u units.System) *text.Listing {
 	l := &text.Listing{Type: "string", Columns: []text.Column{
 		{Name: "string", Title: "string"}, {Name: "label", Title: "note"}, {Name: "step", Title: "step"},
-		{Name: "hz", Title: "Hz", Decimals: 3}, {Name: "scale_mm", Title: "scale mm", Decimals: 1},
-		{Name: "gauge_mm", Title: "gauge mm", Decimals: 3}, {Name: "material", Title: "material"},
-		{Name: "linear_density_kg_m"}, {Name: "frets", Title: "frets"}, {Name: "tension_n", Title: "tension N", Decimals: 1},
+		{Name: "hz", Title: "Hz", Decimals: 3}, lengthColumn(u, "scale_mm", "scale"),
+		lengthColumn(u, "gauge_mm", "gauge"), {Name: "material", Title: "material"},
+		{Name: "linear_density_kg_m"}, {Name: "frets", Title: "frets"}, tensionColumn(u, "tension_n", "tension"),
 		{Name: "stress_mpa", Title: "stress MPa"}, {Name: "limit_mpa", Title: "breaks at MPa"},
 		{Name: "limit_source"}, {Name: "limit_share", Title: "part of limit", Decimals: 2},
 		{Name: "core_mm"}, {Name: "inharmonicity", Title: "inharm. B", Decimals: 7},
@@ -157,7 +164,7 @@ func stringList(in *targets.Instrument) *text.Listing {
 		s := &in.Strings[i]
 		load := tension.Of(s, s.Open.Hz)
 		l.Rows = append(l.Rows, []any{i + 1, s.Open.Label, s.Open.Step, s.Open.Hz, known(s.ScaleLengthMM), known(s.GaugeMM), s.Material,
-			known(s.LinearDensity), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Part(),
+			tension.LinearDensity(s), len(s.Frets), load.TensionN, load.StressMPa, load.LimitMPa, load.Source, load.Part(),
 			known(s.CoreMM), tension.B(s, s.Open.Hz)})
 	}
 	return l

@@ -18,11 +18,11 @@ import (
 )
 
 type instrumentNewOptions struct {
-	strings   string
 	tuning    string
 	open      string
 	scale     string
-	frets     string
+	count     string
+	every     int
 	name      string
 	reference string
 	units     unitsOptions
@@ -30,11 +30,11 @@ type instrumentNewOptions struct {
 }
 
 func (o *instrumentNewOptions) addFlags(fs *pflag.FlagSet) {
-	fs.StringVar(&o.strings, "strings", "", "how many: `COUNT`")
 	fs.StringVarP(&o.tuning, "tuning", "t", "", "its tuning `SPEC`, as \"tunerd tuning --help\" has them")
 	fs.StringVar(&o.open, "open", "", "open strings, string 1 first: `NOTES` such as\n\"E4 B3 G3 D3 A2 E2\"; E5x2 is a pair")
 	fs.StringVar(&o.scale, "scale", "", "`LENGTH` from nut to saddle, 648 or 25.5in; of a fan\nthat of the first and the last string, 648..686")
-	fs.StringVar(&o.frets, "frets", "", "how many, `COUNT`, one at every step of the tuning;\nor \"41 every 2\"; 0: none")
+	fs.StringVar(&o.count, "count", "", "`N` frets; 0: none")
+	fs.IntVar(&o.every, "every", 1, "with --count: a fret every `N` steps of the tuning")
 	fs.StringVar(&o.name, "name", "", "`NAME` of the instrument (default: strings and tuning)")
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from (default: A4=440)")
 	o.units.addFlags(fs)
@@ -51,8 +51,8 @@ length, frets) and write a commented TOML file, that every command takes in the
 place of a name. What a flag says is not asked. At the end it tells what is wrong
 with the instrument, as "tunerd instrument check" does.`,
 		Example: `  tunerd instrument new
-  tunerd instrument new --strings 8 --open "E5x2 A4x2 D4x2 G3x2" \
-      --tuning 12edo --scale 350 --frets 20 --output mandolin.toml`,
+  tunerd instrument new --open "E5x2 A4x2 D4x2 G3x2" --tuning 12edo \
+      --scale 350 --count 20 --output mandolin.toml`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runInstrumentNew(cmd.Context(), cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
@@ -101,8 +101,9 @@ type draft struct {
 	tuning *targets.Tuning
 }
 
+// askStrings needs no answer where --open counts them.
 func (d *draft) askStrings() question {
-	return question{given: d.o.strings, flag: "strings", words: "How many strings?", usual: "6", take: func(answer string) error {
+	return question{given: d.counted(), flag: "open", words: "How many strings?", usual: "6", take: func(answer string) error {
 		n, err := strconv.Atoi(answer)
 		if err != nil || n < 1 || n > 64 {
 			return fmt.Errorf("%q is no number from 1 to 64", answer)
@@ -110,6 +111,17 @@ func (d *draft) askStrings() question {
 		d.count = n
 		return nil
 	}}
+}
+
+func (d *draft) counted() string {
+	if d.o.open == "" {
+		return ""
+	}
+	courses, err := targets.ParseDraftCourses(d.o.open)
+	if err != nil {
+		return "1" // --open itself is refused later
+	}
+	return strconv.Itoa(targets.DraftStrings(courses))
 }
 
 func (d *draft) askTuning() question {
@@ -178,7 +190,7 @@ func (d *draft) askScale() question {
 }
 
 func (d *draft) askFrets() question {
-	return question{given: d.o.frets, flag: "frets", words: "How many frets", help: "24, one at every step of the tuning; \"41 every 2\", one at every second; 0, none", usual: "24",
+	return question{given: d.o.frets(), flag: "count", words: "How many frets", help: "24, one at every step of the tuning; \"41 every 2\", one at every second; 0, none", usual: "24",
 		take: func(answer string) error {
 			count, every, spaced := strings.Cut(answer, "every")
 			n, err := strconv.Atoi(strings.TrimSpace(count))
@@ -193,6 +205,14 @@ func (d *draft) askFrets() question {
 			_, _, err = d.TOML()
 			return err
 		}}
+}
+
+// frets is the answer that the flags give.
+func (o *instrumentNewOptions) frets() string {
+	if o.count == "" {
+		return ""
+	}
+	return fmt.Sprintf("%s every %d", o.count, o.every)
 }
 
 // tellFindings says what is worth knowing of an instrument, once of all strings that it is true of.

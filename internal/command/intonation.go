@@ -36,7 +36,7 @@ type intonationOptions struct {
 }
 
 func (o *intonationOptions) addFlags(fs *pflag.FlagSet) {
-	fs.StringVar(&o.name, "instrument", "", "`NAME` of a built-in instrument, or a TOML file")
+	addNameFlag(fs, &o.name)
 	o.instrument.addFlags(fs)
 	o.plan.addFlags(fs)
 	fs.StringVarP(&o.input, "input", "i", "mic", "`SOURCE` of the sound: mic, mic:NAME, - (standard input) or a recording")
@@ -59,7 +59,7 @@ func (o *intonationOptions) addFlags(fs *pflag.FlagSet) {
 func newIntonationCommand(d Deps) *cobra.Command {
 	var o intonationOptions
 	cmd := &cobra.Command{
-		Use:   "intonation",
+		Use:   "intonation INSTRUMENT",
 		Short: "Check intonation after a setup: how far to move nut and saddle, which fret is off",
 		Long: `Check the intonation of a fretted instrument. One note after another is asked for: open strings,
 natural harmonics, and those frets that tell nut, saddle and single frets apart best; no fret need
@@ -70,14 +70,18 @@ worth a turn of the screw.
 The check is kept in a file as it goes; stop when you like, and run the same command to go on.
 With --from, recordings are read instead. Prompts go to standard error, the outcome to standard
 output.`,
-		Example: `  tunerd intonation --instrument guitar-12edo --html setup.html --pdf setup.pdf
-  tunerd intonation --instrument guitar-41edo-alternate --from takes --thread 0.7
-  tunerd intonation plan --instrument guitar-41edo-alternate
-  tunerd intonation report intonation-guitar-12edo.json --before old.json --html setup.html`,
-		Args: usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Example: `  tunerd intonation guitar-12edo --html setup.html --pdf setup.pdf
+  tunerd intonation guitar-41edo-alternate --from takes --thread 0.7
+  tunerd intonation plan guitar-41edo-alternate
+  tunerd intonation report intonation-guitar-12edo.json \
+      --before old.json --html setup.html`,
+		Args: usageArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := takeName(&o.name, args); err != nil {
+				return err
+			}
 			if o.from != "" {
-				for _, asking := range []string{"input", "notes", "strings", "plucks", "goal", "fresh"} {
+				for _, asking := range []string{"input", "note-count", "strings", "plucks", "goal", "fresh"} {
 					if cmd.Flags().Changed(asking) {
 						return usagef("--%s is for notes that are asked for; with --from the recordings decide", asking)
 					}
@@ -147,7 +151,7 @@ func (o *intonationOptions) caution(chat io.Writer, p *plan) error {
 
 func loadBoard(name string, o *instrumentOptions) (*plan, *setup.Board, error) {
 	if name == "" {
-		return nil, nil, hintf(usagef("no instrument"), `--instrument names one; "tunerd instrument list" lists those that are built in`)
+		return nil, nil, hintf(usagef("no instrument"), `name one: "tunerd instrument list" lists those that are built in`)
 	}
 	p, err := o.plan(name)
 	if err != nil {
@@ -180,7 +184,7 @@ type planOptions struct {
 }
 
 func (o *planOptions) addFlags(fs *pflag.FlagSet) {
-	fs.IntVar(&o.notes, "notes", 12, "ask for `N` notes a string, open notes and harmonics included")
+	fs.IntVar(&o.notes, "note-count", 12, "ask for `N` notes a string, open notes and harmonics included")
 	fs.StringVar(&o.strings, "strings", "", "only these strings, such as `6,5`")
 }
 

@@ -155,7 +155,7 @@ func TestIntonationGuided(t *testing.T) {
 	h := &hand{w: w, rng: rand.New(rand.NewPCG(6, 6))}
 	file := filepath.Join(t.TempDir(), "check.json")
 	diary := filepath.Join(t.TempDir(), "journal.db")
-	args := []string{"--strings", "5", "--notes", "10", "--check", file, "--json", "--journal", diary, "--note", "new strings"}
+	args := []string{"--strings", "5", "--note-count", "10", "--check", file, "--json", "--journal", diary, "--note", "new strings"}
 
 	h.act = func(prompt, pluck int, n setup.Note) bool {
 		switch {

@@ -37,7 +37,7 @@ func TestIntonationAtTheVirtualMicrophone(t *testing.T) {
 	dir := t.TempDir()
 	b := &benchTerminal{t: t, w: w, dir: dir, rng: rand.New(rand.NewPCG(25, 25)), check: filepath.Join(dir, "check.json")}
 	b.start(buildProgram(t), "intonation", "--instrument", "guitar-41edo-alternate", "--rate", "48000",
-		"--strings", "2,5,6", "--notes", "10", "--plucks", "1", "--check", b.check, "--journal", filepath.Join(dir, "journal.db"), "--html", filepath.Join(dir, "a.html"))
+		"--strings", "2,5,6", "--note-count", "10", "--plucks", "1", "--check", b.check, "--journal", filepath.Join(dir, "journal.db"), "--html", filepath.Join(dir, "a.html"))
 	skipped := 0
 	asked := 0
 	for {

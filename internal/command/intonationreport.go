@@ -170,14 +170,17 @@ type intonationPlanOptions struct {
 func newIntonationPlanCommand() *cobra.Command {
 	var o intonationPlanOptions
 	cmd := &cobra.Command{
-		Use:   "plan",
+		Use:   "plan INSTRUMENT",
 		Short: "Show which notes a check asks for, why, and what it will tell",
-		Args:  usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Args:  usageArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := takeName(&o.name, args); err != nil {
+				return err
+			}
 			return runIntonationPlan(cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
 		},
 	}
-	cmd.Flags().StringVar(&o.name, "instrument", "", "`NAME` of a built-in instrument, or a TOML file")
+	addNameFlag(cmd.Flags(), &o.name)
 	o.instrument.addFlags(cmd.Flags())
 	o.plan.addFlags(cmd.Flags())
 	o.listing.addFlags(cmd.Flags())

@@ -19,7 +19,7 @@ type journalListOptions struct {
 	instrument   string
 	kind         string
 	since, until timeFlag
-	last         int
+	most         int
 	events       bool
 }
 
@@ -29,7 +29,7 @@ func (o *journalListOptions) addFlags(fs *pflag.FlagSet) {
 	fs.StringVar(&o.kind, "kind", "", "sessions of the command `NAME` only: listen, measure, intonation")
 	fs.Var(&o.since, "since", "sessions from this `TIME` on, such as 2026-01-31 or \"2026-01-31 18:00\"")
 	fs.Var(&o.until, "until", "sessions before this `TIME`")
-	fs.IntVar(&o.last, "last", 20, "the newest `N` only; 0 lists all")
+	fs.IntVar(&o.most, "most", 20, "the newest `N` only; 0 lists all")
 	fs.BoolVar(&o.events, "events", false, "list the events instead, such as changes of strings")
 }
 
@@ -51,18 +51,18 @@ func runJournalList(ctx context.Context, path string, out, chat io.Writer, o jou
 	if err := o.check(); err != nil {
 		return err
 	}
-	if o.last < 0 {
-		return usagef("--last %d is below 0", o.last)
+	if o.most < 0 {
+		return usagef("--most %d is below 0", o.most)
 	}
 	return withJournal(path, chat, func(j *journal.Journal) error {
-		f := journal.Filter{Kind: o.kind, Since: o.since.t, Until: o.until.t, Last: o.last}
+		f := journal.Filter{Kind: o.kind, Since: o.since.t, Until: o.until.t, Last: o.most}
 		if o.instrument != "" {
 			of, err := inJournal(ctx, j, o.instrument)
 			if err != nil {
 				return err
 			}
 			if len(of) == 0 {
-				return hintf(fmt.Errorf("the journal knows no instrument %s", o.instrument), `"tunerd journal list --last 0" shows the instruments of all sessions`)
+				return hintf(fmt.Errorf("the journal knows no instrument %s", o.instrument), `"tunerd journal list --most 0" shows the instruments of all sessions`)
 			}
 			f.Instruments = of
 		}

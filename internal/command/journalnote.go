@@ -30,7 +30,8 @@ instrument instead: a change of strings (--new-strings), or anything else. The i
 built-in, a file, or one that "tunerd journal list" shows.`,
 		Example: `  tunerd journal note last "after the truss rod was turned"
   tunerd journal note --instrument guitar-12edo --new-strings "a lighter set"
-  tunerd journal note --instrument guitar-12edo --new-strings --string 3 --at "2026-01-31 18:00"`,
+  tunerd journal note --instrument guitar-12edo --new-strings --string 3 \
+      --at "2026-01-31 18:00"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runJournalNote(cmd.Context(), *path, cmd.ErrOrStderr(), args, o)
 		},

@@ -17,6 +17,7 @@ import (
 	"tunerd/internal/journal"
 	"tunerd/internal/journal/sqlite"
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 	"tunerd/internal/wholefile"
 )
 
@@ -116,7 +117,7 @@ func (p *plan) session(kind string) journal.Session {
 		str := &in.Strings[i]
 		s.Strings = append(s.Strings, journal.String{
 			Number: i + 1, Label: str.Open.Label, TargetHz: str.Open.Hz,
-			GaugeMM: str.GaugeMM, LinearDensity: str.LinearDensity, Material: str.Material,
+			GaugeMM: str.GaugeMM, LinearDensity: tension.LinearDensity(str), Material: str.Material,
 		})
 	}
 	return s

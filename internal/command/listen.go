@@ -90,7 +90,7 @@ is kept with the instrument.`,
   tunerd listen --instrument guitar-12edo --coupled --support floating-bridge
   tunerd listen --instrument guitar-12edo --beats 5,4
   tunerd listen --input take.wav --json`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: inputArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runListen(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
 		},

@@ -23,7 +23,7 @@ var writers = map[string]string{
 	"tuning compare --svg":     "tuning compare --divisions 5..40 --svg -",
 	"tuning export --output":   "tuning export 31edo --as toml --output -",
 	"tuning import --output":   "tuning import keys.syx --as csv --output -",
-	"tone --out":               "tone A4 --seconds 0.1 --out -",
+	"tone --output":            "tone A4 --seconds 0.1 --output -",
 	"detune --svg":             "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --explore --svg -",
 	"detune --output":          "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --shapes none --output -",
 	"intonation --check":       "intonation --instrument guitar-12edo --from takes --keep=false --check -",

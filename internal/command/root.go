@@ -43,9 +43,8 @@ SIGTERM or SIGHUP ended before it was done. Ctrl-C, and any of them for "tunerd 
 	root.Version = version()
 	root.SetVersionTemplate("tunerd {{.Version}}\n")
 	root.SilenceUsage, root.SilenceErrors = true, true
-	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return hintf(usageError{err}, `"%s --help" lists the flags`, cmd.CommandPath())
-	})
+	root.SetFlagErrorFunc(flagHint)
+	root.SetHelpFunc(func(cmd *cobra.Command, _ []string) { writeHelp(cmd.OutOrStdout(), cmd) })
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) { tellRepeat(cmd) }
 	root.AddCommand(
 		newListenCommand(d),
@@ -67,6 +66,7 @@ SIGTERM or SIGHUP ended before it was done. Ctrl-C, and any of them for "tunerd 
 		newRestoreCommand(),
 	)
 	guardFiles(root)
+	complete(root, d)
 	return root
 }
 

@@ -49,7 +49,7 @@ func (o *serveOptions) addFlags(fs *pflag.FlagSet) {
 	o.at.addFlags(fs)
 	fs.StringVar(&o.osc, "osc", "", "also send readings as Open Sound Control to the UDP port `HOST:PORT`")
 	o.keep.addFlags(fs, false)
-	fs.BoolVarP(&o.verbose, "verbose", "v", false, "log every request")
+	fs.BoolVar(&o.verbose, "log-requests", false, "log every request")
 }
 
 func newServeCommand(d Deps) *cobra.Command {
@@ -67,7 +67,7 @@ itself or over TLS (--tls).`,
 		Example: `  tunerd serve
   tunerd serve --instrument guitar-12edo --osc 127.0.0.1:9000
   tunerd serve --listen 0.0.0.0:8440 --tls --input browser`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: inputArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runServe(cmd.Context(), d, cmd.OutOrStdout(), cmd.ErrOrStderr(), o)
 		},

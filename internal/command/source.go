@@ -6,8 +6,12 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"path/filepath"
+	"slices"
+	"strings"
 	"sync"
 
+	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/capture"
@@ -61,9 +65,23 @@ func addRangeFlags(fs *pflag.FlagSet, minHz, maxHz *float64) {
 	fs.Float64Var(maxHz, "max-hz", 0, "highest pitch to look for, in `HZ` (default 5000)")
 }
 
+// inputArgs is for commands without arguments, that take their sound from --input.
+func inputArgs(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	return hintf(usagef("%q stands where no argument does", args[0]), "a recording is named with --input: %s --input %s", cmd.CommandPath(), args[0])
+}
+
+// compressed are endings of files whose sound is compressed with loss, which are not read.
+var compressed = []string{".mp3", ".m4a", ".aac", ".ogg", ".opus", ".wma", ".webm", ".mp4"}
+
 // inputError adds to the error of opening an input what may help.
 func inputError(err error, input string) error {
+	ending := strings.ToLower(filepath.Ext(input))
 	switch {
+	case slices.Contains(compressed, ending) && !isNotExist(err):
+		return hintf(err, "this line converts it: ffmpeg -i %s %s", input, strings.TrimSuffix(input, filepath.Ext(input))+".wav")
 	case errors.Is(err, context.Canceled):
 		return err
 	case isMicrophone(input):

@@ -51,8 +51,8 @@ func (o *toneOptions) addFlags(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.drive, "drive", 0, "soft clipping with a gain of so many `DB`, 0 to 30")
 	fs.Float64Var(&o.bias, "bias", sound.DefaultBias, "asymmetry of the clipping, `0..1`; 0 leaves out f2 - f1 and its like")
 	fs.Float64Var(&o.level, "level", -20, "highest peak, in `DB` re full scale, at most -6")
-	addOutFile(fs, &o.out, "out", "o", "write a WAV `FILE` of 24 bits instead of playing")
-	fs.StringVar(&o.device, "device", "", "`NAME` of the output device, or a part of it (default: the system's)")
+	addOutFile(fs, &o.out, "output", "o", "write a WAV `FILE` of 24 bits instead of playing")
+	fs.StringVar(&o.device, "speaker", "", "`NAME` of the loudspeaker, or a part of it (default: the system's)")
 	fs.IntVar(&o.rate, "rate", 48000, "sample rate in `HZ`")
 }
 
@@ -63,14 +63,14 @@ func newToneCommand() *cobra.Command {
 		Short: "Play tones and chords, or write them as WAV",
 		Long: `Play tones and chords of any tuning: of plucked strings, organ-like or pure sines; the same chord
 in two tunings one after the other; slowly from one to the other, so that beats slow down and
-stop; with drive, so that difference tones are heard. With --out a file is written instead.
+stop; with drive, so that difference tones are heard. With --output a file is written instead.
 
 ` + noteHelp,
 		Example: `  tunerd tone A4 --timbre sine --seconds 10
   tunerd tone A2 C#3 E3 --then pure
   tunerd tone A2 C#3 E3 G3 --chord 4:5:6:7 --then pure --glide 10 --timbre organ
   tunerd tone --tuning 31edo C3 E3 G3 --then 12edo --drive 20
-  tunerd tone --instrument guitar-12edo 6f3 5f2 4 3 2 1f3 --out g.wav`,
+  tunerd tone --instrument guitar-12edo 6f3 5f2 4 3 2 1f3 --output g.wav`,
 		Args: usageArgs(cobra.ArbitraryArgs),
 		RunE: func(cmd *cobra.Command, words []string) error {
 			o.driven = cmd.Flags().Changed("drive")
@@ -108,7 +108,7 @@ func (o *toneOptions) check() error {
 	case o.rate < 8000 || o.rate > 192000:
 		return usagef("--rate %d Hz is not within 8000 to 192000", o.rate)
 	case o.out.given() && o.device != "":
-		return usagef("--out writes a file and --device plays; give one of them")
+		return usagef("--output writes a file and --speaker plays; give one of them")
 	}
 	return o.listing.check()
 }
@@ -146,7 +146,7 @@ func runTone(ctx context.Context, out, chat io.Writer, words []string, o toneOpt
 func (o *toneOptions) play(ctx context.Context, out, chat io.Writer, chords [][]note, program sound.Program) (err error) {
 	player, err := play.Open(o.device, o.rate)
 	if err != nil {
-		return hintf(err, `--out FILE.wav writes the sound; "tunerd devices" lists the loudspeakers`)
+		return hintf(err, `--output FILE.wav writes the sound; "tunerd devices" lists the loudspeakers`)
 	}
 	defer func() { err = errors.Join(err, player.Close()) }()
 	samples, starts, err := render(program, player.SampleRate())

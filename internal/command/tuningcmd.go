@@ -16,14 +16,14 @@ func newTuningCommand() *cobra.Command {
 		Short: "Make, show, compare and exchange tunings",
 		Long: `Show, compare and exchange tunings. A SPEC is one of
 
-  12edo, 41edo                  equal steps of the octave; 31 is 31edo
-  13ed3, 9ed3/2                 equal steps of 3/1, of 3/2
-  4:5:6:7                       a chord of whole-number ratios
-  1/1 9/8 24of41edo 5/4-10c     ratios, steps of a division, cents, and sums of them, in any mixture
-  harmonics 8..16               a segment of the harmonics; also subharmonics 8..16
-  products 2 of 1 3 5 7         the product of every two of these factors
-  vallotti                      a published temperament: see "tunerd tuning list"
-  mine.toml                     a tuning file; also .json and .csv, as export writes them
+  12edo, 41edo               equal steps of the octave; 31 is 31edo
+  13ed3, 9ed3/2              equal steps of 3/1, of 3/2
+  4:5:6:7                    a chord of whole-number ratios
+  1/1 9/8 24of41edo 5/4-10c  ratios, steps of a division, cents and their sums
+  harmonics 8..16            a segment of the harmonics; also subharmonics 8..16
+  products 2 of 1 3 5 7      the product of every two of these factors
+  vallotti                   a published temperament: "tunerd tuning list"
+  mine.toml                  a tuning file; also .json and .csv
 
 All but the divisions and temperaments repeat at the octave unless "repeat 3/1" follows;
 "rotate 3" at the end makes note 3 the new 1/1.`,

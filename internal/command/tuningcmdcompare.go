@@ -20,7 +20,7 @@ type tuningCompareOptions struct {
 	reference string
 	divisions string
 	of        string
-	top       int
+	most      int
 	svg       outFile
 }
 
@@ -48,7 +48,7 @@ Give a SPEC of several words in quotes; "tunerd tuning --help" says what a SPEC 
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tunings start from, such as A4=440; beats depend on it")
 	fs.StringVar(&o.divisions, "divisions", "", "rank the equal divisions of this `RANGE`, such as 5..99")
 	fs.StringVar(&o.of, "of", o.of, "`INTERVAL` that --divisions divides")
-	fs.IntVar(&o.top, "top", 0, "print only the best `N` (default: all)")
+	fs.IntVar(&o.most, "most", 0, "print only the best `N` (default: all)")
 	addOutFile(fs, &o.svg, "svg", "", "also plot the errors into this `FILE`")
 	return cmd
 }
@@ -60,8 +60,8 @@ func runTuningCompare(out, chat io.Writer, specs []string, o tuningCompareOption
 	if (o.divisions == "") == (len(specs) == 0) {
 		return hintf(usagef("compare takes either tunings or --divisions"), "tunerd tuning compare 31edo 41edo; tunerd tuning compare --divisions 5..99")
 	}
-	if o.top < 0 {
-		return usagef("--top %d is below 0", o.top)
+	if o.most < 0 {
+		return usagef("--most %d is below 0", o.most)
 	}
 	chords, err := targets.ParseChords(o.chords)
 	if err != nil {
@@ -89,10 +89,10 @@ func runTuningCompare(out, chat io.Writer, specs []string, o tuningCompareOption
 
 // count returns how many of n results are printed.
 func (o *tuningCompareOptions) count(n int) int {
-	if o.top == 0 {
+	if o.most == 0 {
 		return n
 	}
-	return min(o.top, n)
+	return min(o.most, n)
 }
 
 // axis says what the plots show.

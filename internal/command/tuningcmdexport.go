@@ -25,7 +25,7 @@ type tuningExportOptions struct {
 	bank      int
 	program   int
 	name      string
-	realTime  bool
+	later     bool
 }
 
 // exportForms are the forms of --as, each with what it is.
@@ -48,7 +48,7 @@ func exportNames() []string {
 }
 
 func newTuningExportCommand() *cobra.Command {
-	o := tuningExportOptions{as: "toml", key: mts.AutoKey, device: mts.AllDevices, bank: mts.NoBank, realTime: true}
+	o := tuningExportOptions{as: "toml", key: mts.AutoKey, device: mts.AllDevices, bank: mts.NoBank}
 	var forms strings.Builder
 	for _, f := range exportForms {
 		fmt.Fprintf(&forms, "  %-12s  %s\n", f.name, f.about)
@@ -73,10 +73,10 @@ if the name ends in .mid, which then also selects the tuning program on MIDI cha
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440")
 	fs.BoolVar(&o.nearest, "nearest", false, "MIDI: each key plays the note nearest to its usual pitch, the lower of two equally near\n(default: neighbouring keys play neighbouring steps)")
 	fs.IntVar(&o.key, "key", o.key, "MIDI: `KEY` 0 to 127 that plays the reference note (default: the one nearest to it)")
-	fs.IntVar(&o.device, "device", o.device, "MIDI: `DEVICE` 0 to 127; 127 is all")
+	fs.IntVar(&o.device, "midi-device", o.device, "MIDI: `DEVICE` 0 to 127; 127 is all")
 	fs.IntVar(&o.bank, "bank", o.bank, "MIDI: tuning `BANK` 0 to 127 (default: messages without one)")
 	fs.IntVar(&o.program, "program", 0, "MIDI: tuning `PROGRAM` 0 to 127")
-	fs.BoolVar(&o.realTime, "real-time", o.realTime, "MIDI: sounding notes change too; =false: only the next ones (single notes then need a bank)")
+	fs.BoolVar(&o.later, "non-real-time", false, "MIDI: notes that sound stay, only the next ones change (single notes\nthen need a bank)")
 	fs.StringVar(&o.name, "name", "", "MIDI: `NAME` of the tuning in a bulk dump (default: the spec)")
 	return cmd
 }
@@ -170,7 +170,7 @@ func (o *tuningExportOptions) messages(t *targets.Tuning) ([]mts.Message, error)
 	layout := o.layout()
 	if o.as == "mts-octave1" || o.as == "mts-octave2" {
 		cents, err := mts.OctaveOf(t, layout)
-		return []mts.Message{mts.OctaveTuning{Device: o.device, RealTime: o.realTime, Channels: mts.AllChannels, TwoBytes: o.as == "mts-octave2", Cents: cents}}, err
+		return []mts.Message{mts.OctaveTuning{Device: o.device, RealTime: !o.later, Channels: mts.AllChannels, TwoBytes: o.as == "mts-octave2", Cents: cents}}, err
 	}
 	keys, err := mts.KeysOf(t, layout)
 	if err != nil {
@@ -184,7 +184,7 @@ func (o *tuningExportOptions) messages(t *targets.Tuning) ([]mts.Message, error)
 		return []mts.Message{mts.BulkDump{Device: o.device, Bank: o.bank, Program: o.program, Name: name, Keys: keys}}, nil
 	}
 	var all []mts.Message
-	for _, m := range mts.AllNotes(mts.NoteChanges{Device: o.device, RealTime: o.realTime, Bank: o.bank, Program: o.program}, keys) {
+	for _, m := range mts.AllNotes(mts.NoteChanges{Device: o.device, RealTime: !o.later, Bank: o.bank, Program: o.program}, keys) {
 		all = append(all, m)
 	}
 	return all, nil

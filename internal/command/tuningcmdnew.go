@@ -19,7 +19,7 @@ type tuningNewOptions struct {
 }
 
 func (o *tuningNewOptions) addFlags(fs *pflag.FlagSet) {
-	fs.StringVar(&o.notes, "notes", "", "the notes, a `SPEC` as \"tunerd tuning --help\" has them")
+	fs.StringVar(&o.notes, "spec", "", "the notes, a `SPEC` as \"tunerd tuning --help\" has them")
 	fs.StringVar(&o.repeat, "repeat", "", "`INTERVAL` at which they repeat, such as 3/1")
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440")
 	fs.StringVar(&o.name, "name", "", "`NAME` of the tuning")
@@ -35,7 +35,7 @@ func newTuningNewCommand() *cobra.Command {
 and pitch that it starts from, and its name, and write a TOML file that every SPEC
 may name. What a flag says is not asked.`,
 		Example: `  tunerd tuning new
-  tunerd tuning new --notes "1/1 9/8 5/4 4/3 3/2 5/3 15/8" --repeat 2/1 \
+  tunerd tuning new --spec "1/1 9/8 5/4 4/3 3/2 5/3 15/8" --repeat 2/1 \
       --reference C4=264 --name "Just major"`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -72,7 +72,7 @@ type tuningDraft struct {
 }
 
 func (d *tuningDraft) askNotes() question {
-	return question{given: d.o.notes, flag: "notes", words: "Which notes",
+	return question{given: d.o.notes, flag: "spec", words: "Which notes",
 		help: "ratios, steps, cents and sums of them, such as 1/1 9/8 5/4 24of41edo 702c 15/8; or a whole tuning: 19edo, 13ed3, harmonics 8..16, werckmeister-3",
 		take: func(answer string) (err error) {
 			d.spec = answer

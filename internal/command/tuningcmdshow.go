@@ -37,7 +37,7 @@ a second that the note makes with the reference note where partials of that rati
 	fs := cmd.Flags()
 	o.listing.addFlags(fs)
 	fs.StringVar(&o.reference, "reference", "", "`NOTE=HZ` that the tuning starts from, such as A4=440 or C4=261.6")
-	fs.IntVar(&o.oddLimit, "limit", o.oddLimit, "odd `LIMIT` of the simple ratios")
+	fs.IntVar(&o.oddLimit, "odd-limit", o.oddLimit, "odd `LIMIT` of the simple ratios")
 	addOutFile(fs, &o.svg, "svg", "", "also draw the tuning as a ring into this `FILE`")
 	return cmd
 }
@@ -47,7 +47,7 @@ func runTuningShow(out, chat io.Writer, spec string, o tuningShowOptions) error 
 		return err
 	}
 	if o.oddLimit < 1 || o.oddLimit > targets.MaxOddLimit {
-		return usagef("--limit %d is not within 1 to %d", o.oddLimit, targets.MaxOddLimit)
+		return usagef("--odd-limit %d is not within 1 to %d", o.oddLimit, targets.MaxOddLimit)
 	}
 	t, err := readTuning(spec, o.reference)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tunerd/internal/targets"
+	"tunerd/internal/tension"
 	"tunerd/internal/testkit"
 )
 
@@ -78,7 +79,7 @@ func stretchOf(t testing.TB, b *Board, i int, rng *rand.Rand) float64 {
 	if core == 0 {
 		core = s.GaugeMM * (0.39 + 0.16*rng.Float64())
 	}
-	return young * math.Pi / 4 * core * core * 1e-6 / (s.LinearDensity * speed * speed)
+	return young * math.Pi / 4 * core * core * 1e-6 / (tension.LinearDensity(&s) * speed * speed)
 }
 
 // A tally is what checks of many instruments came to.

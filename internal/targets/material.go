@@ -26,8 +26,9 @@ var cores = []Core{Steel, StainlessSteel, PhosphorBronze, Brass, Silver, Nylon, 
 
 // A Material is what a string is made of.
 type Material struct {
-	Core  Core // "": not given
-	Wound bool // something is wound around Core
+	Core    Core   // "": not given
+	Wound   bool   // something is wound around Core
+	Winding string // what is, in lower case, such as "nickel plated steel"; "": not given
 }
 
 // materialHelp says what ParseMaterial accepts.
@@ -45,14 +46,14 @@ func ParseMaterial(text string) (Material, error) {
 	m := Material{}
 	for i, w := range words {
 		if strings.HasSuffix(w, "wound") {
-			m.Wound, words = true, words[i+1:]
+			m.Wound, m.Winding, words = true, strings.Join(words[:i], " "), words[i+1:]
 			break
 		}
 	}
 	core := strings.Join(words, " ")
 	switch {
 	case !m.Wound && core == string(PhosphorBronze):
-		return Material{Core: Steel, Wound: true}, nil
+		return Material{Core: Steel, Wound: true, Winding: string(PhosphorBronze)}, nil
 	case !m.Wound:
 		core = strings.TrimPrefix(core, "plain ")
 	}

@@ -76,7 +76,7 @@ func Inharmonicity(youngPa, diameterM, tensionN, scaleM float64) float64 {
 
 // Of returns the load of a string whose partial 1 is at f1Hz.
 //
-// Tension needs the scale length and the linear density, or gauge and material of a plain string.
+// Tension needs the scale length and LinearDensity.
 // Stress needs only scale length and material of a plain string: it is ρ·(2·L·f1)² whatever the
 // gauge. On a wound string the core bears the tension, so its stress is known if CoreMM is. The
 // diameter that bears chooses the limit of wire; without one it is that of the thinnest wire,
@@ -97,12 +97,7 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 		bearingM = s.CoreMM / 1000
 	}
 	area := math.Pi / 4 * bearingM * bearingM
-	switch {
-	case s.LinearDensity > 0:
-		l.TensionN = Tension(s.LinearDensity, scaleM, f1Hz)
-	case plain && area > 0:
-		l.TensionN = Tension(m.density*area, scaleM, f1Hz)
-	}
+	l.TensionN = Tension(LinearDensity(s), scaleM, f1Hz)
 	switch {
 	case ok && area > 0:
 		l.StressMPa = l.TensionN / area / 1e6
@@ -117,7 +112,7 @@ func Of(s *targets.InstrumentString, f1Hz float64) Load {
 	case math.IsNaN(l.StressMPa) && area == 0:
 		l.Missing = "core_mm is not given"
 	case math.IsNaN(l.StressMPa):
-		l.Missing = "linear_density_kg_m is not given"
+		l.Missing = "linear_density_kg_m is not given, nor gauge_mm and a metal of its winding"
 	default:
 		l.LimitMPa, l.Source, l.AtMost = m.limit(bearingM*1000), m.source, area == 0
 		if math.IsNaN(l.LimitMPa) {

@@ -16,6 +16,15 @@ type Paper struct {
 // The papers of Papers, by name: ISO 216 A4 and ANSI/ASME Y14.1 A ("letter", 8.5 by 11 inches).
 var papers = []Paper{{"a4", 210, 297}, {"letter", 215.9, 279.4}}
 
+// PaperNames are what ParsePaper reads.
+func PaperNames() []string {
+	var names []string
+	for _, p := range papers {
+		names = append(names, p.Name)
+	}
+	return names
+}
+
 // ParsePaper returns the paper of that name.
 func ParsePaper(name string) (Paper, error) {
 	for _, p := range papers {

@@ -25,11 +25,12 @@ type Listing struct {
 
 // A Column of a Listing.
 type Column struct {
-	Name     string // in JSON and CSV: words_with_unit
-	Title    string // in the table; "" leaves the column out of the table and of CSV
-	Decimals int    // of a float64 in the table; JSON and CSV have full precision
-	Signed   bool   // a float64 has its sign in the table, also if positive
-	Sigma    bool   // an uncertainty: in the table it is never rounded to nothing
+	Name     string  // in JSON and CSV: words_with_unit
+	Title    string  // in the table; "" leaves the column out of the table and of CSV
+	Decimals int     // of a float64 in the table; JSON and CSV have full precision
+	Signed   bool    // a float64 has its sign in the table, also if positive
+	Sigma    bool    // an uncertainty: in the table it is never rounded to nothing
+	Per      float64 // what the unit in Title is of that in Name: 25.4 for inches of mm; 0 is 1
 }
 
 // WriteJSON writes an object a row, with the fields in the order of the columns after "type".
@@ -173,6 +174,9 @@ func (l *Listing) figures(i int) bool {
 
 // number writes x with the column's decimals. What rounds to nothing has no sign.
 func (c *Column) number(x float64) string {
+	if c.Per != 0 {
+		x /= c.Per
+	}
 	switch {
 	case c.Sigma && x > 0:
 		return display.Fixed(max(x, math.Pow10(-c.Decimals)), c.Decimals)
