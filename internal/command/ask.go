@@ -89,13 +89,3 @@ func (a *asker) ask(q question) error {
 		}
 	}
 }
-
-// askAll puts questions until one cannot be answered.
-func (a *asker) askAll(all []question) error {
-	for _, q := range all {
-		if err := a.ask(q); err != nil {
-			return err
-		}
-	}
-	return nil
-}

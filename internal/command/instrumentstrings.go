@@ -132,7 +132,7 @@ func proposalList(all []tension.Proposal, s units.System) *text.Listing {
 		{Name: "linear_density_kg_m"}, {Name: "wanted_kg_m"}, {Name: "limit_source"}, {Name: "why"},
 	}}
 	for _, p := range all {
-		kind := p.Material
+		var kind string
 		switch {
 		case p.Why != "":
 			kind = "none"
