@@ -1,18 +1,12 @@
 package pitch
 
 import (
-	"context"
-	"errors"
 	"fmt"
-	"io"
 	"math"
-	"path/filepath"
 	"testing"
 
-	"tunerd/internal/capture"
 	"tunerd/internal/sound"
 	"tunerd/internal/stiffstring"
-	"tunerd/internal/testkit"
 )
 
 // A note that begins 0.9 s after another has ended is read as if there had been none: the same samples of it,
@@ -77,74 +71,6 @@ func TestNoteDoesNotDependOnTheOneBefore(t *testing.T) {
 			}
 		})
 	}
-}
-
-// A whole note of a recording is read alike whenever it was acquired: put off to 80 ms after the onset, its pitch moves
-// by less than a fifth of its σ.
-func TestWholeNoteDoesNotDependOnAcquisition(t *testing.T) {
-	all, err := testkit.Recordings()
-	if err != nil {
-		t.Fatal(err)
-	}
-	const putOffS, most = 0.08, 0.2
-	compared := 0
-	for _, c := range all {
-		x, rate := recording(t, c)
-		want, late := wholeNotes(t, x, rate, 0), wholeNotes(t, x, rate, putOffS)
-		if len(late) != len(want) {
-			t.Errorf("%s: %d notes, %d where acquisition is put off", c.File, len(want), len(late))
-			continue
-		}
-		for i := range want {
-			w, l := &want[i], &late[i]
-			compared++
-			if off := stiffstring.Cents(l.F1Hz, w.F1Hz) / w.SigmaCents; math.Abs(off) > most {
-				t.Errorf("%s: %s; where acquisition is put off %+.2f σ from there, %s", c.File, w.figures(), off, l.figures())
-			}
-		}
-	}
-	if compared < len(all) {
-		t.Errorf("%d notes of %d recordings compared", compared, len(all))
-	}
-}
-
-// recording returns the samples of a recording and its sample rate.
-func recording(t *testing.T, c testkit.Recording) ([]float64, float64) {
-	t.Helper()
-	src, err := capture.Open(context.Background(), filepath.Join(testkit.WAVDir(), c.File), capture.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer src.Close()
-	var x []float64
-	buf := make([]float64, 4096)
-	for !errors.Is(err, io.EOF) {
-		var b capture.Block
-		if b, err = src.Read(context.Background(), buf); err != nil && !errors.Is(err, io.EOF) {
-			t.Fatal(err)
-		}
-		x = append(x, b.Samples...)
-	}
-	return x, float64(src.SampleRate())
-}
-
-// wholeNotes returns the whole notes of x, with acquisition put off to so many seconds after each onset.
-func wholeNotes(t *testing.T, x []float64, rate, putOffS float64) []Note {
-	t.Helper()
-	var notes []Note
-	tracker, err := NewTracker(Config{SampleRate: rate, OnNote: func(n *Note) { notes = append(notes, *n) }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	const block = 64 // samples: less than a frame
-	for at := 0; at < len(x); at += block {
-		if tracker.phase == acquiring {
-			tracker.nextTry = max(tracker.nextTry, tracker.from+int64(putOffS*rate))
-		}
-		tracker.Push(x[at:min(at+block, len(x))], int64(at), nil)
-	}
-	tracker.Flush()
-	return notes
 }
 
 // since returns what was read of notes that began at a sample or later: the readings, then the notes.

@@ -141,36 +141,16 @@ const GuessLimit = 80.0
 // growingPasses is how many fits one of the growing windows takes at most.
 const growingPasses = 4
 
-// longer returns the length of the window that is fitted after one of n sub-blocks, of all in the end: twice as long, but
-// the last are halves of halves of it, so that where the fit ends depends as little as can be on how much sound there
-// was when the note was found.
-func longer(n, all int, m Motion) int {
-	last := lastHalvings
-	if m == Settles {
-		last = lastSettling
-	}
-	for halvings := range last {
-		if n >= all>>(halvings+1) {
-			return all >> halvings
-		}
-	}
-	return min(2*n, all>>last)
-}
-
-// How often the whole is halved for the first of the last windows: one more where each hands a glide on to the next.
-// Tuned on the recordings and plucks of the golden file.
-const (
-	lastHalvings = 2
-	lastSettling = 3
-)
-
 // FitGrowing fits ever longer windows that begin at from, up to to.
 func (f *Fitter) FitGrowing(from, to int, k Start, m Motion, onset float64) bool {
 	f.planned = warp{}
 	prior := k.Prior
 	n := max(fewestSubBlocks, min(f.startLength, to-from))
 	for {
-		n = longer(n, to-from, m)
+		n = min(2*n, to-from)
+		if left := to - from - n; 2*left < n {
+			n = to - from
+		}
 		if n < fewestSubBlocks {
 			return false
 		}
