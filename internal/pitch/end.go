@@ -71,9 +71,37 @@ func (t *Tracker) heard() (rest float64, yes bool) {
 	if own > all/2 {
 		return max(0, all-own), true
 	}
-	// A voice swings too fast for that.
+	// Two strings that beat, and a voice that swings, are heard only in shorter windows,
+	if own := t.ownPower(b, n); own > all/2 {
+		return max(0, all-own), true
+	}
+	// and one that swings faster by its period.
 	p, ok := t.search.ClearPeriod(t.soundNow(), max(swungS, 5/t.base.F1Hz))
-	return t.residual, ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < swungCents && !accept.Mains(p.Hz)
+	return t.residual, ok && math.Abs(stiffstring.Cents(p.Hz, t.base.F1Hz)) < heardCents && !accept.Mains(p.Hz)
+}
+
+// heardCents is how far a voice may have swung from the pitch of its note.
+const heardCents = 60
+
+// ownPower returns the mean square, over the latest n sub-blocks of b, of what sounds near the partials of the note: of
+// windows that are short, but long enough to tell its partials apart.
+func (t *Tracker) ownPower(b *stringfit.Bank, n int) float64 {
+	const shortS, periods = 0.04, 6
+	short := int(max(shortS, periods/t.base.F1Hz) * t.fs / float64(t.m))
+	if short < 4 || 2*short > n {
+		return 0
+	}
+	var sum float64
+	windows := 0
+	for from := b.N - n; from+short <= b.N; from += short / 2 {
+		for _, p := range t.base.Partials {
+			if p.N <= len(b.Omega) {
+				sum += 2 * stringfit.Power(b.Probe(p.N-1, p.Hz, from, short, t.fs))
+			}
+		}
+		windows++
+	}
+	return sum / float64(windows)
 }
 
 // fillTail demodulates the latest instants at the partials of the note, whose own bank is full.

@@ -30,6 +30,8 @@ type beginning struct {
 	earlier int64   // index of an onset just before, which may be the true one; 0: none
 	peak    float64 // mean square of its loudest hop
 
+	heldUntil int64 // index up to which it has kept a good part of that
+
 	goesOnHz float64 // pitch of the note that was lost in it, the only one that it may be; 0: it is a new sound
 }
 
@@ -39,6 +41,7 @@ type attempts struct {
 	nextTry      int64  // index at which the next is due
 	nextExpected int64  // index before which the expected pitches are not tried again
 	refused      string // why the last candidate was no note
+	unison       unison // what was seen of one
 }
 
 // A stage is what the pitch of a note does, which says how it is fitted next.

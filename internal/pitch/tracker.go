@@ -2,6 +2,7 @@ package pitch
 
 import (
 	"fmt"
+	"math"
 
 	"tunerd/internal/pitch/accept"
 	"tunerd/internal/pitch/acquire"
@@ -105,6 +106,7 @@ type hopSums struct {
 	frames   int // of the present hop
 	sumPower float64
 	power    float64 // mean square, smoothed over the latest hops
+	lately   float64 // the same of the latest loud moment, that fades
 }
 
 // work is space that is kept from call to call.
@@ -296,9 +298,13 @@ func (t *Tracker) hop(emit func(*Reading)) {
 	power := t.sumPower / float64(t.frames)
 	if t.frames == framesPerHop {
 		t.power += powerStep * (power - t.power)
+		t.lately = max(t.power, t.lately*math.Exp(-framesPerHop*float64(t.frame)/(lullS*t.fs)))
 	}
 	if t.phase != waiting {
 		t.peak = max(t.peak, t.power)
+		if t.power > heldPower*t.peak {
+			t.heldUntil = t.next
+		}
 	}
 	t.hush()
 	if t.phase != waiting {
@@ -329,15 +335,22 @@ func (t *Tracker) acquire() {
 		return
 	}
 	t.tries++
-	t.nextTry = t.next + int64(max(shortestTryS, min(0.6*window, 0.085))*t.fs)
+	t.nextTry = t.next + int64(max(shortestTryS, min(tryPart*window, tryS))*t.fs)
 	if t.find(min(window, acquire.WindowS)) {
+		return
+	}
+	if t.findUnison(min(window, acquire.WindowS)) {
 		return
 	}
 	t.keepReason(t.search.RefusedBecause)
 	if acquire.Long(window) {
 		t.findPeaks(inharmonicShare, inharmonicPeaks)
 	}
-	if t.age() > backgroundS && t.tries > triesLeast {
+	patience := backgroundS
+	if t.unison.times > 0 {
+		patience = unisonWaitS
+	}
+	if t.age() > patience && t.tries > triesLeast {
 		if t.fades() {
 			t.state = t.rings()
 		} else {
@@ -366,6 +379,13 @@ const triesLeast = 4
 
 // shortestTryS is the shortest window of an acquisition without an expected pitch, and the shortest time between two.
 const shortestTryS = 0.012
+
+// A try is due after this part of the window of the last one, and after so many seconds at the latest. Half of these
+// bring a tenth of the first readings 30 ms earlier, but then strums are taken for a note below all their strings.
+const (
+	tryPart = 0.6
+	tryS    = 0.085
+)
 
 // soundNow returns what an acquisition needs to know of the present sound.
 func (t *Tracker) soundNow() acquire.Sound {

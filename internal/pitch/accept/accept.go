@@ -287,16 +287,21 @@ func owns(r *stringfit.Result, hz float64) bool {
 }
 
 // Mains reports whether f1 lies near 50 or 60 Hz, twice or half of them.
-func Mains(f1 float64) bool {
+func Mains(f1 float64) bool { return nearMains(f1, mainsCents) }
+
+func nearMains(f1, cents float64) bool {
 	for _, mains := range mainsHz {
 		half := mains / 2
 		k := math.Round(f1 / half)
-		if (k == 1 || k <= 2*mainsMost && math.Mod(k, 2) == 0) && math.Abs(stiffstring.Cents(f1, k*half)) < mainsCents {
+		if (k == 1 || k <= 2*mainsMost && math.Mod(k, 2) == 0) && math.Abs(stiffstring.Cents(f1, k*half)) < cents {
 			return true
 		}
 	}
 	return false
 }
+
+// Driven reports whether r may lie on the mains, as far as its pitch is known.
+func Driven(r *stringfit.Result) bool { return nearMains(r.F1Hz, mainsCents+2*r.SigmaCents) }
 
 // Accepts reports whether a fit has found a note that may go on.
 func Accepts(r *stringfit.Result) bool { return Judge(r, StageHeld).OK }

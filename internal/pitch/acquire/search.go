@@ -33,9 +33,10 @@ const ShortestPeriods = 1.7
 
 // Aperiodicity of a period:
 const (
-	VaguePeriod = 0.3  // above which it says nothing
-	cleanPeriod = 0.12 // up to which a short window is believed
-	manyPeriods = 100  // that tell a note from its own second partial, noise or not
+	VaguePeriod = 0.3   // above which it says nothing
+	cleanPeriod = 0.12  // up to which a short window is believed
+	manyPeriods = 100   // that tell a note from its own second partial, noise or not
+	octaveDoubt = 0.015 // above that of the period that repeats best, at which a short window leaves the octave in doubt
 )
 
 // A Sound is what began, as an acquisition needs to know of it.
@@ -93,11 +94,17 @@ func (l Limits) leastHz() float64 {
 // its own second partial: only a clean period will do before the longest window is full, or many periods are
 // there.
 func (l Limits) clear(p Period) float64 {
-	if l.WindowS == 0 || Long(l.WindowS) || p.Hz*l.WindowS > manyPeriods {
+	switch {
+	case l.WindowS == 0 || Long(l.WindowS) || p.Hz*l.WindowS > manyPeriods:
 		return l.Most
+	case !p.deepest() && p.Aperiodicity > p.Deepest+octaveDoubt:
+		return p.Deepest
 	}
 	return cleanPeriod
 }
+
+// deepest reports whether no other period repeats better than p.
+func (p Period) deepest() bool { return math.Abs(stiffstring.Cents(p.Hz, p.DeepestHz)) <= guessDeep }
 
 // A Guesser finds candidates. It holds work space and serves one goroutine.
 type Guesser struct {
@@ -154,7 +161,7 @@ func (c *Candidates) find(by Origin) (Candidate, bool) {
 		c.period, c.clear = p, p.Aperiodicity <= l.clear(p)
 		return Candidate{stringfit.Guess(p.Hz, GuessSigma), by, !c.clear}, true
 	case ByDeepest:
-		apart := c.clear && math.Abs(stiffstring.Cents(c.period.Hz, c.period.DeepestHz)) > guessDeep
+		apart := c.clear && !c.period.deepest()
 		return Candidate{stringfit.Guess(c.period.DeepestHz, GuessSigma), by, false}, apart
 	case BySpacing:
 		if len(c.spectrum) == 0 {
@@ -187,7 +194,8 @@ type Search struct {
 	// FindBeside finds what sounds beside a note that was found in the latest so many seconds, and gives the verdict
 	// whether it stands beside that.
 	FindBeside     func(r *stringfit.Result, window float64) accept.Verdict
-	settled        bool // the last fit of a start has told what the pitch settles to
+	last           Period // of the latest try, if it had one
+	settled        bool   // the last fit of a start has told what the pitch settles to
 	spare          []stringfit.Partial
 	RefusedBecause string // why the last candidate was not taken
 }
@@ -213,7 +221,12 @@ func (a *Search) latest(s Sound, window float64) []float64 {
 func (a *Search) ClearPeriod(s Sound, window float64) (Period, bool) {
 	l := a.limits(window)
 	p, ok := a.Period(a.latest(s, window), a.SampleRate, l)
-	return p, ok && p.Aperiodicity <= l.clear(p)
+	return p, ok && (p.Aperiodicity <= cleanPeriod || p.Aperiodicity <= l.Most && (Long(window) || p.Hz*window > manyPeriods))
+}
+
+// LastPeriod returns the period of the latest try, if it had one that says anything and no multiple of it repeats better.
+func (a *Search) LastPeriod() (Period, bool) {
+	return a.last, a.last.Hz > 0 && (a.last.deepest() || a.last.Aperiodicity < a.last.Deepest+octaveDoubt)
 }
 
 // Spacing looks for a note in the spacing of the partials, other than one near f1, once the window is long enough
@@ -236,15 +249,16 @@ func (a *Search) Find(s Sound, window float64, parts []stringfit.Partial) (Found
 		spectrum = x
 	}
 	held, periodHz := false, 0.0
+	a.last = Period{}
 	a.RefusedBecause = ""
 	all := a.Candidates(x, spectrum, a.SampleRate, a.limits(window))
 	for c, ok := all.Next(); ok; c, ok = all.Next() {
 		switch c.From {
 		case ByPeriod:
-			periodHz = c.F1Hz
+			periodHz, a.last = c.F1Hz, all.period
 			held = a.Near(s, c.Start, window, &r) && (!c.Vague || r.SNRdB > accept.ExplainedSNR)
 		case ByDeepest:
-			if !held && !a.hum(s, periodHz) { // two periods of hum are no note
+			if !held && !a.MayHum(s, periodHz) { // two periods of hum are no note
 				held = a.Near(s, c.Start, window, &r)
 			}
 		case BySpacing:
@@ -361,11 +375,16 @@ func (a *Search) Near(s Sound, k stringfit.Start, window float64, r *stringfit.R
 		}
 		return a.take(s, all, k, r) || latest > all && a.take(s, latest, k, r)
 	}
-	if a.hum(s, k.F1Hz) {
-		return a.takeVerdict(accept.Verdict{Reason: "it is mains hum"})
+	// Only a fit to a long window tells a string beside the mains from hum.
+	mayHum := a.MayHum(s, k.F1Hz)
+	if mayHum && !Long(window) {
+		return a.takeVerdict(isHum)
 	}
 	if !begin() {
 		return false
+	}
+	if mayHum && accept.Driven(r) || a.MayHum(s, r.F1Hz) {
+		return a.takeVerdict(isHum)
 	}
 	up, higher := accept.Higher(r, highestMultiple)
 	if !higher || up.F1Hz > a.MaxHz {
@@ -374,7 +393,8 @@ func (a *Search) Near(s Sound, k stringfit.Start, window float64, r *stringfit.R
 	// Some notes do sound with their even partials alone: they are well explained all the same. In a short
 	// window a disturbed one an octave higher is, too.
 	explained := Long(window) && r.SNRdB > accept.EvidentSNR && accept.JudgeNumbers(r, accept.StageBegins).OK
-	return a.Near(s, up, window, r) || explained && begin()
+	found := a.Near(s, up, window, r) && (Long(window) || r.SNRdB > accept.TrustedSNR)
+	return found || explained && begin()
 }
 
 // Chosen, not tuned on a cell of the accuracy tables.
@@ -420,7 +440,9 @@ func (a *Search) Explains(s Sound, k stringfit.Start, window float64, other *str
 	return ok && accept.Accepts(&r) && accept.Better(&r, other)
 }
 
-// hum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
-func (a *Search) hum(s Sound, f1 float64) bool {
+// MayHum reports whether f1 is that of mains hum, in a sound that began with no sure onset and does not decay.
+func (a *Search) MayHum(s Sound, f1 float64) bool {
 	return accept.Mains(f1) && (!s.Plucked || s.Doubted) && s.Lasting
 }
+
+var isHum = accept.Verdict{Reason: "it is mains hum"}

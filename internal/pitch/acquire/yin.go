@@ -43,6 +43,7 @@ type Period struct {
 	Hz           float64
 	Aperiodicity float64 // depth of the normalised dip: 0 is exactly periodic, 1 noise
 	DeepestHz    float64 // of the period that repeats best: the same, a multiple, or another
+	Deepest      float64 // aperiodicity of that
 }
 
 // prepare makes plan and work space for windows of n samples.
@@ -87,8 +88,8 @@ func (y *Yin) Find(x []float64, fs, minHz, maxHz float64) (Period, bool) {
 		return Period{}, false
 	}
 	at, depth := y.bottom(lag)
-	deepestAt, _ := y.bottom(deepest)
-	return Period{Hz: fs / at, Aperiodicity: depth, DeepestHz: fs / deepestAt}, true
+	deepestAt, least := y.bottom(deepest)
+	return Period{Hz: fs / at, Aperiodicity: depth, DeepestHz: fs / deepestAt, Deepest: least}, true
 }
 
 // bottom returns the place of the minimum near lag and how deep norm is there, not below 0: by a parabola

@@ -1,0 +1,88 @@
+package pitch
+
+import (
+	"math"
+
+	"tunerd/internal/pitch/acquire"
+	"tunerd/internal/pitch/stringfit"
+	"tunerd/internal/stiffstring"
+)
+
+// A unison is a sound that goes on at one period and that no single string explains: a choir, an ensemble, a bow that
+// wavers. Several sources near one pitch beat with each other, partial by partial, so that no fit to all partials
+// holds; the period of so many milliseconds does. What decays is none: of a bell or of several strings the period of a
+// moment may be anything.
+type unison struct {
+	hz    float64 // the period at the last look
+	times int     // looks in succession that showed the same
+}
+
+const (
+	unisonTimes  = 3    // looks that show the same period, of windows that share half or less
+	unisonClear  = 0.12 // aperiodicity of that, at most
+	unisonCents  = 60.0 // from look to look
+	heldPower    = 0.4  // of the power of its loudest moment down to which a sound keeps its loudness
+	unisonHeld   = 0.7  // of the power of its loudest moment that it has kept, unlike what is struck,
+	unisonHeldS  = 0.35 // s after its onset
+	unisonWaitS  = 1.0  // s after which what seems to be one, and does not become it, is background
+	unisonLowest = 2e-4 // the same of its lowest partial
+	unisonPart   = 0.01 // of the power that it has in such partials at least
+	unisonSigma  = 25.0 // cents to which several sources near one pitch have one
+	lullS        = 0.15 // s in which the level of the latest loud moment falls to a third: longer than most beats
+)
+
+// ofNoChord are partials that a chord lacks, whose period is that of a note below all of its own: it has multiples of 2
+// and 3, or of 4, 5 and 6.
+var ofNoChord = [...]int{1, 7, 11, 13}
+
+// partialPower returns the mean square of a partial of hz through a Hann window over the bank.
+func (t *Tracker) partialPower(n int, hz float64) float64 {
+	return 2 * stringfit.Power(t.note.Bank.AmplitudeAt(t.tailHann, n-1, float64(n)*hz/t.fs))
+}
+
+// findUnison begins a note with the period that the sound has kept for some looks, if it is a unison.
+func (t *Tracker) findUnison(window float64) bool {
+	p, ok := t.search.LastPeriod()
+	lasts := t.age() < unisonHeldS || t.lately >= unisonHeld*t.peak
+	if !ok || !acquire.Long(window) || p.Aperiodicity > unisonClear || !lasts {
+		t.unison = unison{}
+		return false
+	}
+	u := &t.unison
+	if math.Abs(stiffstring.Cents(p.Hz, u.hz)) > unisonCents {
+		u.times = 0
+	}
+	u.hz = p.Hz
+	u.times++
+	if u.times < unisonTimes || t.age() < unisonHeldS || t.search.MayHum(t.soundNow(), p.Hz) {
+		return false
+	}
+	f := &t.note
+	start := t.search.Aligned(t.next, t.next-int64(window*t.fs))
+	k := stringfit.Guess(p.Hz, unisonSigma)
+	f.Tune(k.F1Hz, k.B, start)
+	f.Push(t.past.From(start, t.next))
+	f.Start = k
+	n := f.Bank.N
+	t.tailHann = stringfit.Hann(t.tailHann, n)
+	lowest := t.partialPower(1, p.Hz)
+	var own float64
+	for _, partial := range ofNoChord {
+		if partial <= len(f.Bank.Omega) {
+			own += t.partialPower(partial, p.Hz)
+		}
+	}
+	all := f.Bank.SumEnergy(0, n) / float64(n*t.m)
+	if own < unisonPart*all || lowest < unisonLowest*all {
+		return false
+	}
+	r := stringfit.Result{
+		At: t.next, F1Hz: p.Hz, Partial1Hz: p.Hz, B: k.B, BSigma: k.SigmaB, WindowS: window,
+		SNRdB: -10 * math.Log10(max(p.Aperiodicity, 1e-3)), Residual: p.Aperiodicity * all,
+		Partials: append(t.parts[:0], stringfit.Partial{N: 1, Hz: p.Hz, SigmaCents: unisonSigma, LevelDB: 10 * math.Log10(2*lowest+acquire.Quietest)}),
+	}
+	r.Decide(stringfit.Variance{Vibrato: square(unisonSigma)})
+	t.beginNote(&r, true)
+	t.stage, t.fresh = vibrato, true
+	return true
+}
