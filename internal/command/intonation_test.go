@@ -211,7 +211,7 @@ func checkREADME(t *testing.T, bin, check string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, example, ok := strings.Cut(string(readme), "    $ tunerd intonation --instrument guitar-41edo-alternate ")
+	_, example, ok := strings.Cut(string(readme), "    $ tunerd intonation guitar-41edo-alternate ")
 	example, _, ok2 := strings.Cut(example, "\n\nThat guitar is synthetic")
 	if !ok || !ok2 {
 		t.Fatal("README.md has no such example")
