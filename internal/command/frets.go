@@ -192,6 +192,9 @@ func (a *fretsAnswer) draw(panels []figure.Panel) error {
 }
 
 func (a *fretsAnswer) places() error {
+	if a.b.Fretless() {
+		return hintf(fmt.Errorf("%s has no frets", a.b.Name), "--where, --chord and --harmonics say what lies on its strings")
+	}
 	if err := a.template(); err != nil {
 		return err
 	}

@@ -86,8 +86,11 @@ func runInstrumentNew(ctx context.Context, in io.Reader, out, chat io.Writer, o 
 	}
 	tellFindings(chat, fretboard.Check(made))
 	if path != "" {
-		fmt.Fprintf(chat, "next:\n  tunerd instrument strings %s --tension 80N\n  tunerd frets %[1]s --pdf slots.pdf\n"+
-			"  tunerd listen --instrument %[1]s\n", path)
+		fmt.Fprintf(chat, "next:\n  tunerd instrument strings %s --tension 80N\n", path)
+		if d.Frets > 0 {
+			fmt.Fprintf(chat, "  tunerd frets %s --pdf slots.pdf\n", path)
+		}
+		fmt.Fprintf(chat, "  tunerd listen --instrument %s\n", path)
 	}
 	return nil
 }

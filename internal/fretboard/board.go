@@ -3,6 +3,7 @@ package fretboard
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"tunerd/internal/targets"
 )
@@ -28,6 +29,11 @@ type Board struct {
 	LastMM  float64  // the saddle farthest along the neck
 
 	in *targets.Instrument
+}
+
+// Fretless reports whether no string has a fret.
+func (b *Board) Fretless() bool {
+	return !slices.ContainsFunc(b.Strings, func(s String) bool { return len(s.Frets) > 0 })
 }
 
 // A String is one string of a board.
