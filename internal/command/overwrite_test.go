@@ -16,26 +16,29 @@ import (
 // writers are the flags that name a file to write, by command, with what makes the command write one.
 // "-" stands for the value of the flag.
 var writers = map[string]string{
-	"frets --svg":              "frets guitar-12edo --svg -",
-	"frets --pdf":              "frets guitar-12edo --pdf -",
-	"instrument show --svg":    "instrument show guitar-12edo --svg -",
-	"tuning show --svg":        "tuning show 31edo --svg -",
-	"tuning compare --svg":     "tuning compare --divisions 5..40 --svg -",
-	"tuning export --output":   "tuning export 31edo --as toml --output -",
-	"tuning import --output":   "tuning import keys.syx --as csv --output -",
-	"tone --output":            "tone A4 --seconds 0.1 --output -",
-	"detune --svg":             "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --explore --svg -",
-	"detune --output":          "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --shapes none --output -",
-	"intonation --check":       "intonation --instrument guitar-12edo --from takes --keep=false --check -",
-	"intonation --html":        "intonation --instrument guitar-12edo --from takes --keep=false --html -",
-	"intonation --pdf":         "intonation --instrument guitar-12edo --from takes --keep=false --pdf -",
-	"intonation --svg":         "intonation --instrument guitar-12edo --from takes --keep=false --svg -",
-	"intonation report --html": "intonation report kept.json --html -",
-	"intonation report --pdf":  "intonation report kept.json --pdf -",
-	"intonation report --svg":  "intonation report kept.json --svg -",
-	"journal drift --svg":      "journal drift guitar-12edo --journal diary.db --svg -",
-	"journal export --output":  "journal export --journal diary.db --output -",
-	"journal salvage --output": "journal salvage --journal diary.db --output -",
+	"frets --svg":                "frets guitar-12edo --svg -",
+	"frets --pdf":                "frets guitar-12edo --pdf -",
+	"instrument export --output": "instrument export guitar-12edo --output -",
+	"instrument new --output":    "instrument new --open E4 --tuning 12edo --scale 650 --count 12 --output -",
+	"tuning new --output":        "tuning new --name Nine --spec 9edo --repeat 2/1 --reference A4=440 --output -",
+	"instrument show --svg":      "instrument show guitar-12edo --svg -",
+	"tuning show --svg":          "tuning show 31edo --svg -",
+	"tuning compare --svg":       "tuning compare --divisions 5..40 --svg -",
+	"tuning export --output":     "tuning export 31edo --as toml --output -",
+	"tuning import --output":     "tuning import keys.syx --as csv --output -",
+	"tone --output":              "tone A4 --seconds 0.1 --output -",
+	"detune --svg":               "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --explore --svg -",
+	"detune --output":            "detune guitar-12edo --chord x02220\tas\t4:6:8:10:12 --shapes none --output -",
+	"intonation --check":         "intonation --instrument guitar-12edo --from takes --keep=false --check -",
+	"intonation --html":          "intonation --instrument guitar-12edo --from takes --keep=false --html -",
+	"intonation --pdf":           "intonation --instrument guitar-12edo --from takes --keep=false --pdf -",
+	"intonation --svg":           "intonation --instrument guitar-12edo --from takes --keep=false --svg -",
+	"intonation report --html":   "intonation report kept.json --html -",
+	"intonation report --pdf":    "intonation report kept.json --pdf -",
+	"intonation report --svg":    "intonation report kept.json --svg -",
+	"journal drift --svg":        "journal drift guitar-12edo --journal diary.db --svg -",
+	"journal export --output":    "journal export --journal diary.db --output -",
+	"journal salvage --output":   "journal salvage --journal diary.db --output -",
 }
 
 // readers are the flags that name a file to read, or the journal and what is known of a coupling, which
@@ -160,8 +163,9 @@ func TestOneWayToWrite(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatal(files, err)
 	}
-	// keep.go writes tunerd-unsaved-…, a new name each; coupling.go what it has read before, and nothing else.
-	own := map[string]bool{"keep.go": true, "coupling.go": true}
+	// keep.go writes tunerd-unsaved-…, a new name each; coupling.go what it has read before, and nothing else; unitsflag.go
+	// the choice of units, in the configuration folder.
+	own := map[string]bool{"keep.go": true, "coupling.go": true, "unitsflag.go": true}
 	for _, name := range files {
 		if strings.HasSuffix(name, "_test.go") || name == "writing.go" {
 			continue

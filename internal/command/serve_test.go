@@ -220,7 +220,7 @@ func serveRefuses(t *testing.T, bin string) {
 		{[]string{"--tuning", "12tet"}, 2, "unknown"},
 		{[]string{"--string", "9"}, 2, "string"},
 		{[]string{"--input", "/no/such/file.wav"}, 1, "/no/such/file.wav"},
-		{[]string{"page"}, 2, "unknown command"},
+		{[]string{"page"}, 2, "stands where no argument does"},
 	} {
 		args := append([]string{"serve", "--input", "demo", "--listen", "127.0.0.1:0"}, c.args...)
 		cmd := exec.Command(bin, args...)
