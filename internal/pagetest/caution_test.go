@@ -44,7 +44,7 @@ func TestTuneShowsTheCaution(t *testing.T) {
 	choose("A4=600")
 	p.wait("the question", asked)
 	p.forgive() // the refusal is told on the console, too
-	if said := p.text("dialog[aria-labelledby=risk-title] p"); said != "string 1 (E4) would bear 99.9% of its breaking limit; targets go up to 75%" {
+	if said := p.text("dialog[aria-labelledby=risk-title] p"); said != "string 1 (E4) would bear 99.8% of its breaking limit; targets go up to 75%" {
 		t.Errorf("it asks %q", said)
 	}
 	const go_ = "document.querySelector('dialog[aria-labelledby=risk-title] button.main')"

@@ -152,7 +152,11 @@ func (v *visitor) answered(what string) {
 		return
 	}
 	v.forgive()
+	// The console has an answer before the page does.
 	said := eval[[]string](v.page, saidWrong)
+	for end := time.Now().Add(time.Second); len(said) == 0 && time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		said = eval[[]string](v.page, saidWrong)
+	}
 	for _, c := range complaints {
 		refused := strings.Contains(c, "status of 400") || strings.Contains(c, "status of 409")
 		if !refused || len(said) == 0 {
