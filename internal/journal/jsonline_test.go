@@ -73,7 +73,7 @@ func TestSessionsAreWrittenAsJSON(t *testing.T) {
 			}
 		}
 	})
-	if scanned < 10 { // of a hundred, half of them plain
+	if !testing.Short() && scanned < 10 { // of a hundred, half of them plain; rapid draws a fifth as many where it is short
 		t.Errorf("%d lines were scanned", scanned)
 	}
 }
