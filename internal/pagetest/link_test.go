@@ -34,6 +34,7 @@ func TestLinksHoldWhatIsShown(t *testing.T) {
 	p.wait("the first string", "document.querySelector('.detail h2')?.textContent.endsWith('string 1, open')")
 
 	p.visit("journal")
+	eval[bool](p, quiet) // else the list may be drawn anew under the click
 	p.click(".journal tbody button")
 	p.wait("the session in the address", "location.hash.includes('session=')")
 	session := p.text(".journal [aria-label=Session] h2")
