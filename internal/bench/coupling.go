@@ -4,6 +4,7 @@ import (
 	"errors"
 
 	"tunerd/internal/coupling"
+	"tunerd/internal/engine"
 	"tunerd/internal/targets"
 )
 
@@ -31,11 +32,19 @@ func (a *resolved) checkCoupled() error {
 	return err
 }
 
-// follower returns what learns how the strings pull on each other, with what is known; nil if nobody asks.
-func (t *Tuner) follower(a *resolved) (*coupling.Follower, error) {
+// coupled returns what makes the follower of a, nil if nobody asks for one. It is tried once, so that who asks learns
+// why there can be none.
+func (t *Tuner) coupled(a *resolved) (engine.NewCoupled, error) {
 	if !a.settings.Coupled {
 		return nil, nil
 	}
+	create := func() (*coupling.Follower, error) { return t.follower(a) }
+	_, err := create()
+	return create, err
+}
+
+// follower returns what learns how the strings pull on each other, with what is known.
+func (t *Tuner) follower(a *resolved) (*coupling.Follower, error) {
 	file := coupling.File{BehindMM: coupling.UsualBehindMM}
 	support := coupling.Untold
 	if t.cfg.Coupling != nil {

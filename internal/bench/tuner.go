@@ -107,12 +107,12 @@ func (t *Tuner) begin(source capture.Source) (*engine.Session, error) {
 	if err != nil {
 		return nil, err
 	}
-	follower, err := t.follower(t.resolved)
+	coupled, err := t.coupled(t.resolved)
 	if err != nil {
 		return nil, err
 	}
 	t.session = engine.NewSession(engine.Config{
-		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords, Coupled: follower,
+		Source: source, Tracker: tracker, Resolver: a.Resolver, Labels: a.Labels, Bands: a.Bands, Chords: a.Chords, Coupled: coupled,
 		Rows:  display.Rows(t.resolved.settings.Rows),
 		Sinks: append([]engine.Sink{t.hub, t.kept}, t.cfg.Sinks...), Greeting: t.cfg.Greeting,
 	})
@@ -210,7 +210,7 @@ func (t *Tuner) turn(old, a *resolved) error {
 			return err
 		}
 	}
-	if target.Coupled, err = t.follower(a); err != nil {
+	if target.Coupled, err = t.coupled(a); err != nil {
 		return err
 	}
 	t.session.Retune(target)

@@ -220,7 +220,7 @@ func (o *listenOptions) sessionConfig(source capture.Source, plan *plan) (engine
 	}
 	cfg := engine.Config{
 		Source: source, Tracker: tracker, Resolver: resolver, Labels: plan.labels,
-		Bands: engine.RatioBands(plan.tuning), Rows: display.Rows(o.rows), Coupled: o.passing.follower(),
+		Bands: engine.RatioBands(plan.tuning), Rows: display.Rows(o.rows), Coupled: o.passing.coupled(),
 	}
 	if o.all.on {
 		cfg.Chords = plan.chords()

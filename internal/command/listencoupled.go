@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"tunerd/internal/coupling"
+	"tunerd/internal/engine"
 	"tunerd/internal/targets"
 )
 
@@ -71,12 +72,12 @@ func (couplingFiles) Save(in *targets.Instrument, f coupling.File) error {
 	return err
 }
 
-// follower is what the engine is given.
-func (p *passing) follower() *coupling.Follower {
+// coupled is what the engine is given: always the one follower, which keeps what it has learned.
+func (p *passing) coupled() engine.NewCoupled {
 	if p == nil {
 		return nil
 	}
-	return p.Follower
+	return func() (*coupling.Follower, error) { return p.Follower, nil }
 }
 
 // end keeps what was learned, if anything was.

@@ -42,7 +42,7 @@ func (k *keys) turn(together bool) error {
 		return err
 	}
 	_ = resolver.Hold(0)
-	next := engine.TargetConfig{Resolver: resolver, Labels: k.plan.labels, Bands: engine.RatioBands(k.plan.tuning), Coupled: k.options.passing.follower()}
+	next := engine.TargetConfig{Resolver: resolver, Labels: k.plan.labels, Bands: engine.RatioBands(k.plan.tuning), Coupled: k.options.passing.coupled()}
 	if together {
 		next.Chords = k.plan.chords()
 		if _, err := next.Chords(usualRate, resolver.Strings(), nil); err != nil {

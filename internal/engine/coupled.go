@@ -60,13 +60,21 @@ type steady struct {
 	onsetS, sinceS, cents float64
 }
 
-// couple makes the framer ask a follower from now on, nil for none.
-func (f *framer) couple(follower *coupling.Follower, waits bool, tell func(*coupling.Now)) {
+// NewCoupled makes what learns how the strings pull on each other. It is called when the one before has ended, so that
+// it can begin with what that has learned.
+type NewCoupled func() (*coupling.Follower, error)
+
+// couple makes the framer ask a new follower from now on; none, if create is nil.
+func (f *framer) couple(create NewCoupled, waits bool, tell func(*coupling.Now)) error {
 	f.coupled.close()
 	f.coupled = nil
 	tell(nil)
-	if follower == nil {
-		return
+	if create == nil {
+		return nil
+	}
+	follower, err := create()
+	if err != nil {
+		return err
 	}
 	c := &coupled{follower: follower, tell: tell, takes: make(chan take, 16), waits: waits, ended: make(chan struct{})}
 	c.now, c.number = follower.Now(), 1
@@ -74,6 +82,7 @@ func (f *framer) couple(follower *coupling.Follower, waits bool, tell func(*coup
 	tell(c.now)
 	f.coupled = c
 	go c.run()
+	return nil
 }
 
 // close ends the follower's goroutine when it has taken in all that was heard.

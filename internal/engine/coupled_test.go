@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -31,10 +32,6 @@ func newCoupledRig(t *testing.T, start ...float64) *coupledRig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	prior, _, err := coupling.OfInstrument(in, coupling.FloatingBridge, coupling.UsualBehindMM)
-	if err != nil {
-		t.Fatal(err)
-	}
 	kind, err := simulate.KindOf("floating bridge")
 	if err != nil {
 		t.Fatal(err)
@@ -43,17 +40,51 @@ func newCoupledRig(t *testing.T, start ...float64) *coupledRig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	follower, err := coupling.NewFollower(prior, nil, make([]string, len(in.Strings)))
-	if err != nil {
-		t.Fatal(err)
-	}
+	prior, follower := newFollower(t, in)
 	r := &coupledRig{t: t, in: in, truth: simulate.New(kind.On(prior.Strings), simulate.Flaws{}, rand.New(rand.NewPCG(4, 0)))}
 	r.truth.Start(start)
 	src := &script{name: "rig", rate: rigRate}
 	r.f = newFramer(&Config{Source: src, Resolver: resolver})
-	r.f.couple(follower, true, func(*coupling.Now) {})
+	if err := r.f.couple(func() (*coupling.Follower, error) { return follower, nil }, true, func(*coupling.Now) {}); err != nil {
+		t.Fatal(err)
+	}
 	t.Cleanup(func() { r.f.coupled.close() })
 	return r
+}
+
+func newFollower(t *testing.T, in *targets.Instrument) (*coupling.Prior, *coupling.Follower) {
+	t.Helper()
+	prior, _, err := coupling.OfInstrument(in, coupling.FloatingBridge, coupling.UsualBehindMM)
+	if err != nil {
+		t.Fatal(err)
+	}
+	follower, err := coupling.NewFollower(prior, nil, make([]string, len(in.Strings)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return prior, follower
+}
+
+// What one follower has learned is kept before the next is made, which begins with it; where none can be made, that is
+// said and the one before is gone.
+func TestFollowersComeOneAfterTheOther(t *testing.T) {
+	r := newCoupledRig(t, make([]float64, 6)...)
+	_, first := newFollower(t, r.in)
+	ended := false
+	first.OnEnd(func(*coupling.Follower) { ended = true })
+	tell := func(*coupling.Now) {}
+	if err := r.f.couple(func() (*coupling.Follower, error) { return first, nil }, true, tell); err != nil {
+		t.Fatal(err)
+	}
+	err := r.f.couple(func() (*coupling.Follower, error) {
+		if !ended {
+			t.Error("the next is made while the one before still learns")
+		}
+		return nil, errors.New("no")
+	}, true, tell)
+	if err == nil || r.f.coupled != nil {
+		t.Errorf("error %v, coupled %v", err, r.f.coupled)
+	}
 }
 
 // note lets string i ring for a second and a half at what pitch says, in cents, by seconds.

@@ -8,7 +8,6 @@
 package engine
 
 import (
-	"tunerd/internal/coupling"
 	"tunerd/internal/display"
 	"tunerd/internal/pitch"
 	"tunerd/internal/targets"
@@ -56,7 +55,7 @@ type TargetConfig struct {
 	Resolver Resolver
 	Labels   Labels
 	Bands    func(targets.Target) []int
-	Chords   NewChords          // nil: one note is heard at a time
-	Coupled  *coupling.Follower // learns how the strings pull on each other; nil: nobody does
-	Tracker  Tracker            // that hears it, from now on; nil: the one that there is
+	Chords   NewChords  // nil: one note is heard at a time
+	Coupled  NewCoupled // what learns how the strings pull on each other; nil: nothing does
+	Tracker  Tracker    // that hears it, from now on; nil: the one that there is
 }

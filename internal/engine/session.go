@@ -44,7 +44,7 @@ type Config struct {
 	Chords NewChords
 	// Coupled, if not nil, learns how the strings pull on each other, and every frame has its advice. The
 	// session uses it alone until Run has returned, or until the session is given other targets.
-	Coupled *coupling.Follower
+	Coupled NewCoupled
 	// Beats, if not nil, are measured too.
 	Beats *BeatWatch
 	// BlockLen is how many samples are read at a time; 0: 512 at 48 kHz and in proportion.
@@ -240,7 +240,7 @@ func (s *Session) analyse(ctx context.Context) error {
 		close(s.aside.filled)
 		s.framer.coupled.close()
 	}()
-	s.framer.couple(s.cfg.Coupled, capture.Waits(s.cfg.Source), s.advice.Store)
+	s.couple(s.cfg.Coupled)
 	s.analyzer = s.newAnalyzer(ctx)
 	s.analyzer.expect(s.cfg.Resolver)
 	lost := false
@@ -305,6 +305,13 @@ func (s *Session) post(ctx context.Context, f *display.Frame) {
 	}
 }
 
+// couple begins to learn how the strings pull on each other, or says why it cannot.
+func (s *Session) couple(create NewCoupled) {
+	if err := s.framer.couple(create, capture.Waits(s.cfg.Source), s.advice.Store); err != nil {
+		s.Say(err.Error())
+	}
+}
+
 // applyPending carries out what Retune, Hold, Confirm, Rows, Clear and Say have left.
 func (s *Session) applyPending(ctx context.Context) {
 	s.mu.Lock()
@@ -313,7 +320,7 @@ func (s *Session) applyPending(ctx context.Context) {
 	s.mu.Unlock()
 	if todo.targets != nil {
 		s.framer.compareWith(todo.targets)
-		s.framer.couple(todo.targets.Coupled, capture.Waits(s.cfg.Source), s.advice.Store)
+		s.couple(todo.targets.Coupled)
 		s.cfg.Resolver, s.cfg.Chords = todo.targets.Resolver, todo.targets.Chords
 		if todo.targets.Tracker != nil {
 			s.cfg.Tracker = todo.targets.Tracker
