@@ -87,8 +87,9 @@ const heardCents = 60
 // windows that are short, but long enough to tell its partials apart.
 func (t *Tracker) ownPower(b *stringfit.Bank, n int) float64 {
 	const shortS, periods = 0.04, 6
+	const fewest = 4 // sub-blocks
 	short := int(max(shortS, periods/t.base.F1Hz) * t.fs / float64(t.m))
-	if short < 4 || 2*short > n {
+	if short < fewest || 2*short > n {
 		return 0
 	}
 	var sum float64

@@ -18,17 +18,18 @@ type unison struct {
 }
 
 const (
-	unisonTimes  = 3    // looks that show the same period, of windows that share half or less
-	unisonClear  = 0.12 // aperiodicity of that, at most
-	unisonCents  = 60.0 // from look to look
-	heldPower    = 0.4  // of the power of its loudest moment down to which a sound keeps its loudness
-	unisonHeld   = 0.7  // of the power of its loudest moment that it has kept, unlike what is struck,
-	unisonHeldS  = 0.35 // s after its onset
-	unisonWaitS  = 1.0  // s after which what seems to be one, and does not become it, is background
-	unisonLowest = 2e-4 // the same of its lowest partial
-	unisonPart   = 0.01 // of the power that it has in such partials at least
-	unisonSigma  = 25.0 // cents to which several sources near one pitch have one
-	lullS        = 0.15 // s in which the level of the latest loud moment falls to a third: longer than most beats
+	unisonTimes       = 3    // looks that show the same period, of windows that share half or less
+	unisonClear       = 0.12 // aperiodicity of that, at most
+	unisonCents       = 60.0 // from look to look
+	heldPower         = 0.4  // of the power of its loudest moment down to which a sound keeps its loudness
+	unisonHeld        = 0.7  // of the power of its loudest moment that it has kept, unlike what is struck,
+	unisonHeldS       = 0.35 // s after its onset
+	unisonWaitS       = 1.0  // s after which what seems to be one, and does not become it, is background
+	unisonLowest      = 2e-4 // the same of its lowest partial
+	unisonPart        = 0.01 // of the power that it has in such partials at least
+	unisonSigma       = 25.0 // cents to which several sources near one pitch have one
+	leastAperiodicity = 1e-3 // that counts in a level over the noise: no more is said of it than 30 dB
+	lullS             = 0.15 // s in which the level of the latest loud moment falls to a third: longer than most beats
 )
 
 // ofNoChord are partials that a chord lacks, whose period is that of a note below all of its own: it has multiples of 2
@@ -42,11 +43,26 @@ func (t *Tracker) partialPower(n int, hz float64) float64 {
 
 // findUnison begins a note with the period that the sound has kept for some looks, if it is a unison.
 func (t *Tracker) findUnison(window float64) bool {
-	p, ok := t.search.LastPeriod()
+	p, ok := t.keptPeriod(window)
+	if !ok {
+		return false
+	}
+	r, ok := t.readUnison(p, window)
+	if !ok {
+		return false
+	}
+	t.beginNote(&r, true)
+	t.stage, t.fresh = vibrato, true
+	return true
+}
+
+// keptPeriod takes another look and returns the period, if a sound that lasts has kept it for long enough.
+func (t *Tracker) keptPeriod(window float64) (p acquire.Period, ok bool) {
+	p, ok = t.search.LastPeriod()
 	lasts := t.age() < unisonHeldS || t.lately >= unisonHeld*t.peak
 	if !ok || !acquire.Long(window) || p.Aperiodicity > unisonClear || !lasts {
 		t.unison = unison{}
-		return false
+		return p, false
 	}
 	u := &t.unison
 	if math.Abs(stiffstring.Cents(p.Hz, u.hz)) > unisonCents {
@@ -54,9 +70,12 @@ func (t *Tracker) findUnison(window float64) bool {
 	}
 	u.hz = p.Hz
 	u.times++
-	if u.times < unisonTimes || t.age() < unisonHeldS || t.search.MayHum(t.soundNow(), p.Hz) {
-		return false
-	}
+	return p, u.times >= unisonTimes && t.age() >= unisonHeldS && !t.search.MayHum(t.soundNow(), p.Hz)
+}
+
+// readUnison demodulates the window at the partials of a period and returns the reading of a unison, if the partials
+// that a chord lacks are there.
+func (t *Tracker) readUnison(p acquire.Period, window float64) (r stringfit.Result, ok bool) {
 	f := &t.note
 	start := t.search.Aligned(t.next, t.next-int64(window*t.fs))
 	k := stringfit.Guess(p.Hz, unisonSigma)
@@ -74,15 +93,13 @@ func (t *Tracker) findUnison(window float64) bool {
 	}
 	all := f.Bank.SumEnergy(0, n) / float64(n*t.m)
 	if own < unisonPart*all || lowest < unisonLowest*all {
-		return false
+		return r, false
 	}
-	r := stringfit.Result{
+	r = stringfit.Result{
 		At: t.next, F1Hz: p.Hz, Partial1Hz: p.Hz, B: k.B, BSigma: k.SigmaB, WindowS: window,
-		SNRdB: -10 * math.Log10(max(p.Aperiodicity, 1e-3)), Residual: p.Aperiodicity * all,
-		Partials: append(t.parts[:0], stringfit.Partial{N: 1, Hz: p.Hz, SigmaCents: unisonSigma, LevelDB: 10 * math.Log10(2*lowest+acquire.Quietest)}),
+		SNRdB: -stringfit.DB(max(p.Aperiodicity, leastAperiodicity)), Residual: p.Aperiodicity * all,
+		Partials: append(t.parts[:0], stringfit.Partial{N: 1, Hz: p.Hz, SigmaCents: unisonSigma, LevelDB: stringfit.DB(2*lowest + acquire.Quietest)}),
 	}
 	r.Decide(stringfit.Variance{Vibrato: square(unisonSigma)})
-	t.beginNote(&r, true)
-	t.stage, t.fresh = vibrato, true
-	return true
+	return r, true
 }
