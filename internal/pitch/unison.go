@@ -17,19 +17,26 @@ type unison struct {
 	times int     // looks in succession that showed the same
 }
 
+// Tuned on the choirs and bowed strings of testdata/wav/wide, and so that bells, strums and chords of voices are none.
 const (
-	unisonTimes       = 3    // looks that show the same period, of windows that share half or less
-	unisonClear       = 0.12 // aperiodicity of that, at most
-	unisonCents       = 60.0 // from look to look
-	heldPower         = 0.4  // of the power of its loudest moment down to which a sound keeps its loudness
-	unisonHeld        = 0.7  // of the power of its loudest moment that it has kept, unlike what is struck,
-	unisonHeldS       = 0.35 // s after its onset
-	unisonWaitS       = 1.0  // s after which what seems to be one, and does not become it, is background
-	unisonLowest      = 2e-4 // the same of its lowest partial
-	unisonPart        = 0.01 // of the power that it has in such partials at least
-	unisonSigma       = 25.0 // cents to which several sources near one pitch have one
-	leastAperiodicity = 1e-3 // that counts in a level over the noise: no more is said of it than 30 dB
-	lullS             = 0.15 // s in which the level of the latest loud moment falls to a third: longer than most beats
+	unisonTimes = 3    // looks that show the same period, of windows that share half or less
+	unisonCents = 60.0 // by which that may differ from look to look
+	unisonClear = 0.12 // aperiodicity of it, at most
+	unisonHeldS = 0.35 // s after the onset, from which it must not have decayed:
+	unisonHeld  = 0.7  // part of its greatest power that it still has
+	unisonWaitS = 1.0  // s after the onset, when what may be one and has not become one is background
+
+	unisonPart   = 0.01 // of its power that the partials of ofNoChord have together, at least
+	unisonLowest = 2e-4 // of its power that partial 1 has, at least
+	unisonSigma  = 25.0 // cents within which several sources near one pitch have one
+
+	leastAperiodicity = 1e-3 // that a level over the noise counts: 30 dB is the most that is said of it
+)
+
+// How the level of any sound is followed.
+const (
+	heldPower = 0.4  // of its greatest power, above which it is said to keep its loudness
+	lullS     = 0.15 // s in which what is known of the latest loud moment falls to a third: longer than most beats
 )
 
 // ofNoChord are partials that a chord lacks, whose period is that of a note below all of its own: it has multiples of 2
